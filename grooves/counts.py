@@ -1,0 +1,125 @@
+"""Spoken counts read and written: `1 & (2) & r3 4` as a drummer says a bar aloud.
+
+A number is struck on its beat; `e & a` are the sixteenths after it, `trip let` its triplets.
+`(n)` is said but not struck, so the last note still sounds; `rn` starts a rest; `^` accents.
+Common practice, no source.
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from grooves.mistake import Mistake
+from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
+
+_TOKEN = re.compile(r"(?P<open>\()?(?P<rest>r)?(?P<word>\d+|e|&|a|trip|let)(?P<accent>\^)?(?P<close>\))?")
+_PARTS = {
+    "e": Fraction(1, 4),
+    "&": Fraction(1, 2),
+    "a": Fraction(3, 4),
+    "trip": Fraction(1, 3),
+    "let": Fraction(2, 3),
+}
+
+
+@dataclass(frozen=True)
+class Count:
+    """One spoken count: `Count(Fraction(1, 2), "struck")` is a note on the & of 1."""
+
+    onset: Fraction
+    kind: Kind
+    accent: bool = False
+
+
+def parse_counts(text: str, meter: Meter) -> tuple[Bar, ...]:
+    """Read bars of spoken counts: `parse_counts("1 & (2) & 3 4", Meter(4, 4))` gives one bar of five notes.
+
+    Lengths are written so that the beats show. Raises Mistake with bar and count.
+    """
+    bars: list[Bar] = []
+    sounding = False
+    for number, tokens in numbered_bars(text):
+        counts = _read_counts(tokens, meter, f"bar {number}")
+        bar = _lay_out(counts, meter, number, sounding)
+        check_bar(bar, meter, number)
+        sounding = bar[-1].kind != "rest"
+        bars.append(bar)
+    return tuple(bars)
+
+
+def parse_places(text: str, meter: Meter) -> tuple[Fraction, ...]:
+    """The struck places of one bar of counts: `parse_places("2 4", Meter(4, 4))` is (1, 3)."""
+    return tuple(count.onset for count in _read_counts(text.split(), meter, f"'{text}'") if count.kind == "struck")
+
+
+def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
+    counts: list[Count] = []
+    beat = Fraction(0)
+    for token in tokens:
+        found = _TOKEN.fullmatch(token)
+        if not found or bool(found["open"]) != bool(found["close"]):
+            raise Mistake(
+                f"{where}: '{token}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or r3 for a rest"
+            )
+        if found["open"] and (found["rest"] or found["accent"]):
+            raise Mistake(f"{where}: '{token}' is not struck, so it takes neither r nor ^")
+        word = found["word"]
+        if word.isdigit():
+            if not 1 <= int(word) <= meter.count:
+                raise Mistake(f"{where}: count {word} is not in {meter}, which counts 1 to {meter.count}")
+            beat = (int(word) - 1) * meter.step
+        onset = beat + _PARTS.get(word, Fraction(0)) * meter.step
+        if counts and onset <= counts[-1].onset:
+            raise Mistake(
+                f"{where}: '{token}' comes after {place_name(counts[-1].onset, meter)}; say the beat between, such as (2)"
+            )
+        kind: Kind = "held" if found["open"] else "rest" if found["rest"] else "struck"
+        counts.append(Count(onset, kind, bool(found["accent"])))
+    return counts
+
+
+def _lay_out(counts: list[Count], meter: Meter, number: int, sounding: bool) -> Bar:
+    """Let every note last until the next note or rest, or the barline."""
+    if counts[0].onset > 0:
+        raise Mistake(
+            f"bar {number} does not say what happens on 1; write 1, (1) for the last note held on, or r1 for a rest"
+        )
+    if counts[0].kind == "held" and not sounding:
+        raise Mistake(f"bar {number}: (1) holds a note on, but none sounds before it; write r1 for a rest")
+    events = [counts[0]] + [count for count in counts[1:] if count.kind != "held"]
+    ends = [event.onset for event in events[1:]] + [meter.length]
+    symbols = (
+        Symbol(event.onset, end - event.onset, event.kind, event.accent)
+        for event, end in zip(events, ends, strict=True)
+    )
+    return spell(tuple(symbols), meter)
+
+
+def counts_text(bars: Iterable[Bar], meter: Meter) -> str:
+    """Write bars as spoken counts, the inverse of `parse_counts`: "1 & (2) & 3 4".
+
+    Raises Mistake for a place that has no syllable, such as a triplet sixteenth.
+    """
+    return " | ".join(" ".join(_counts_of(bar, meter)) for bar in bars)
+
+
+def _counts_of(bar: Bar, meter: Meter) -> list[str]:
+    words: list[str] = []
+    spoken = Fraction(0)  # places before this one are said
+    for symbol in bar:
+        beat = symbol.onset // meter.step * meter.step
+        if symbol.onset > beat >= spoken:  # the beat must be said before its syllable
+            words.append(f"({syllable(beat, meter)})")
+        word = syllable(symbol.onset, meter)
+        if word.startswith("+"):
+            raise Mistake(f"the place {place_name(symbol.onset, meter)} has no spoken count; write the line as values")
+        mark = "^" if symbol.accent else ""
+        if symbol.kind == "held":
+            words.append(f"({word})")
+        elif symbol.kind == "rest" and words and words[-1].startswith("r"):
+            words.append(f"({word})")
+        else:
+            words.append(f"{'r' if symbol.kind == 'rest' else ''}{word}{mark}")
+        spoken = symbol.onset + meter.step / 24
+    return words

@@ -1,0 +1,153 @@
+"""What each limb plays while it keeps time: the groove and its file.
+
+A groove file is TOML: `name`, `title`, `meter`, `swing`, `tempo = [low, high]`, and one table per part
+with `limb`, `instrument`, `counts` or `values` (one or more bars, cycled), `accents` (counts) with
+`accent` (LU), `light` (counts) with `lighter` (LU), and `level` (LU against the ride's plain stroke).
+"""
+
+import tomllib
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from grooves.counts import parse_counts, parse_places
+from grooves.kit import INSTRUMENTS, LIMBS, PARTS
+from grooves.mistake import Mistake, nearest
+from grooves.rhythm import Meter, parse_meter, parse_values, value_length
+
+Swing = float | str  # a ratio long:short, or one of SWING_WORDS
+SWING_WORDS = ("by tempo", "as measured", "straight")
+
+
+@dataclass(frozen=True)
+class PatternStroke:
+    """One stroke of a pattern: `PatternStroke(Fraction(1), QUARTER, 2.0)` is an accented 2."""
+
+    onset: Fraction
+    length: Fraction
+    accent_lu: float = 0.0
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one limb plays on one instrument: a cycle of bars of strokes."""
+
+    name: str
+    limb: str
+    instrument: str
+    level_lu: float  # of its plain stroke, against the ride's plain stroke
+    bars: tuple[tuple[PatternStroke, ...], ...]
+
+
+@dataclass(frozen=True)
+class Groove:
+    """How a band's drummer keeps time: `groove.parts[0].name` is "ride"."""
+
+    name: str
+    title: str
+    meter: Meter
+    swing: Swing
+    tempo_bpm: tuple[float, float]  # the range where it is at home
+    beat: Fraction  # quarters of the beat that the tempo counts
+    parts: tuple[Part, ...]
+    source: str = ""  # what it rests on
+
+    def part(self, name: str) -> Part | None:
+        """The part of that name, if the groove has it."""
+        return next((part for part in self.parts if part.name == name), None)
+
+
+_KEYS = ("name", "title", "meter", "swing", "tempo", "beat", "source")
+_PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level")
+
+
+def parse_groove(text: str) -> Groove:
+    """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises Mistake naming the key."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Mistake(f"not TOML: {error}") from None
+    for key, value in table.items():
+        if key not in (*_KEYS, *PARTS):
+            raise Mistake(f"{key}: not a key of a groove; {nearest(key, (*_KEYS, *PARTS))}")
+        if (key in PARTS) != isinstance(value, dict):
+            raise Mistake(f"{key}: {'a part is a table' if key in PARTS else 'this is not a table'}")
+    meter = parse_meter(_text(table, "meter"))
+    parts = tuple(_read_part(name, table[name], meter) for name in PARTS if name in table)
+    if not parts:
+        raise Mistake(f"the groove has no part; add a table such as [ride] ({', '.join(PARTS)})")
+    return Groove(
+        name=_text(table, "name"),
+        title=_text(table, "title"),
+        meter=meter,
+        swing=check_swing(table.get("swing", "straight"), meter),
+        tempo_bpm=_tempo_range(table.get("tempo")),
+        beat=value_length(str(table["beat"])) if "beat" in table else meter.pulse if meter.unit >= 8 else Fraction(1),
+        parts=parts,
+        source=str(table.get("source", "")),
+    )
+
+
+def check_swing(swing: object, meter: Meter) -> Swing:
+    """Return a swing that can be played, else raise Mistake: `check_swing(2, Meter(4, 4))` is 2.0."""
+    if isinstance(swing, str) and swing not in SWING_WORDS:
+        raise Mistake(f"swing: '{swing}' is not known; {nearest(swing, SWING_WORDS)}, or write a ratio such as 2.0")
+    if isinstance(swing, bool) or not isinstance(swing, str | int | float | Fraction):
+        raise Mistake(
+            f"swing: {swing!r} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
+        )
+    if not isinstance(swing, str) and not 1 <= swing <= 4:
+        raise Mistake(f"swing: {float(swing):g} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0")
+    if meter.unit >= 8 and swing not in ("straight", 1):
+        raise Mistake(f'swing: in {meter} the eighths are the beat, so they stay straight; write swing = "straight"')
+    return swing if isinstance(swing, str) else float(swing)
+
+
+def _text(table: dict[str, Any], key: str) -> str:
+    if not isinstance(table.get(key), str) or not table[key].strip():
+        raise Mistake(f"{key}: missing; every groove needs a text here")
+    return str(table[key])
+
+
+def _tempo_range(value: object) -> tuple[float, float]:
+    match value:
+        case [int() | float() as low, int() | float() as high] if 30 <= low <= high <= 400:
+            return float(low), float(high)
+    raise Mistake(f"tempo: {value!r} is not a range; write [low, high] within 30 to 400, such as [100, 220]")
+
+
+def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
+    for key in table:
+        if key not in _PART_KEYS:
+            raise Mistake(f"{name}.{key}: not a key of a part; {nearest(key, _PART_KEYS)}")
+    limb = table.get("limb", INSTRUMENTS[name].limb)
+    instrument = table.get("instrument", name)
+    if limb not in LIMBS:
+        raise Mistake(f"{name}.limb: '{limb}' is not a limb; {nearest(str(limb), LIMBS)}")
+    if instrument not in PARTS:
+        raise Mistake(f"{name}.instrument: '{instrument}' is not in the kit; {nearest(str(instrument), PARTS)}")
+    if ("counts" in table) == ("values" in table):
+        raise Mistake(f"{name}: write its pattern either as counts or as values")
+    try:
+        return Part(name, limb, instrument, _number(table, "level", 0.0), _pattern(table, meter))
+    except Mistake as mistake:
+        raise Mistake(f"{name}: {mistake}") from None
+
+
+def _number(table: dict[str, Any], key: str, default: float) -> float:
+    value = table.get(key, default)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not -40 <= value <= 12:
+        raise Mistake(f"{key}: {value!r} is not a level; write a number of LU from -40 to 12")
+    return float(value)
+
+
+def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, ...], ...]:
+    bars = parse_counts(table["counts"], meter) if "counts" in table else parse_values(table["values"], meter)
+    changes: dict[Fraction, float] = dict.fromkeys(
+        parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0)
+    )
+    changes |= dict.fromkeys(parse_places(table.get("accents", ""), meter), _number(table, "accent", 0.0))
+    return tuple(
+        tuple(PatternStroke(s.onset, s.length, changes.get(s.onset, 0.0)) for s in bar if s.kind == "struck")
+        for bar in bars
+    )

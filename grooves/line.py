@@ -1,0 +1,104 @@
+"""The reading line: its notes, and which limb plays each of them.
+
+The ways to read a line (all on one limb, long and short notes parted, the gaps filled, the hands
+in turn) are common practice, no source.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from grooves.kit import INSTRUMENTS
+from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter
+
+LONG = QUARTER  # a note this long or longer is a long one
+
+
+@dataclass(frozen=True)
+class LineNote:
+    """One note as it sounds, ties joined: `length` may run over the barline."""
+
+    bar: int  # index into the bars it was read from
+    onset: Fraction
+    length: Fraction
+    accent: bool = False
+    tied: bool = False
+
+
+@dataclass(frozen=True)
+class PlayedOn:
+    """Who reads: `PlayedOn("snare", "snare")` is all on the snare.
+
+    `gaps` is a second instrument that fills what the line leaves open; `alternate` lets the hands take turns.
+    """
+
+    long: str
+    short: str
+    gaps: str = ""
+    alternate: bool = False
+
+    @property
+    def instruments(self) -> tuple[str, ...]:
+        """The instruments of the line itself, long first."""
+        return (self.long,) if self.long == self.short else (self.long, self.short)
+
+    @property
+    def limbs(self) -> frozenset[str]:
+        """The limbs that are busy reading; their own patterns are silent."""
+        limbs = {INSTRUMENTS[name].limb for name in (*self.instruments, self.gaps) if name}
+        return frozenset(limbs | ({"right hand", "left hand"} if self.alternate else set()))
+
+
+@dataclass(frozen=True)
+class Assigned:
+    """A note with its player: `Assigned(note, "snare", "left hand")`; `fill` marks a filled gap."""
+
+    note: LineNote
+    instrument: str
+    limb: str
+    fill: bool = False
+
+
+def line_notes(bars: Sequence[Bar]) -> tuple[LineNote, ...]:
+    """Join ties into sounding notes: `line_notes(parse_values("2 [2 | 2] 2", meter))` gives three notes."""
+    notes: list[LineNote] = []
+    for index, bar in enumerate(bars):
+        for symbol in bar:
+            if symbol.kind == "struck":
+                notes.append(LineNote(index, symbol.onset, symbol.length, symbol.accent))
+            elif symbol.kind == "held" and notes:
+                last = notes[-1]
+                notes[-1] = LineNote(last.bar, last.onset, last.length + symbol.length, last.accent, tied=True)
+    return tuple(notes)
+
+
+def assign(notes: Sequence[LineNote], played_on: PlayedOn) -> tuple[Assigned, ...]:
+    """Give each note its instrument and limb: with `PlayedOn("bass drum", "snare")` quarters go to the bass drum."""
+    given = []
+    for turn, note in enumerate(notes):
+        instrument = played_on.long if note.length >= LONG else played_on.short
+        limb = ("right hand", "left hand")[turn % 2] if played_on.alternate else INSTRUMENTS[instrument].limb
+        given.append(Assigned(note, instrument, limb))
+    return tuple(given)
+
+
+def fill_gaps(bar: Bar, index: int, played_on: PlayedOn, meter: Meter, triplets: bool) -> tuple[Assigned, ...]:
+    """Fill the places between a bar's notes: with triplets, a line of quarters gets the `trip let` of every beat."""
+    if not played_on.gaps:
+        return ()
+    filled = []
+    limb = INSTRUMENTS[played_on.gaps].limb
+    for beat in range(int(meter.length / QUARTER)):
+        struck = {s.onset - beat for s in bar if s.kind == "struck" and beat <= s.onset < beat + 1}
+        step = _gap_step(struck, triplets)
+        taken = {Fraction(2, 3) if step == Fraction(1, 3) and place == EIGHTH else place for place in struck}
+        places = [step * number for number in range(int(1 / step)) if step * number not in taken]
+        filled += [Assigned(LineNote(index, beat + place, step), played_on.gaps, limb, fill=True) for place in places]
+    return tuple(filled)
+
+
+def _gap_step(struck: set[Fraction], triplets: bool) -> Fraction:
+    """Triplets between the notes where the beat allows them, else eighths or sixteenths."""
+    if any(place.denominator == 4 for place in struck):
+        return Fraction(1, 4)
+    return Fraction(1, 3) if triplets or any(place.denominator == 3 for place in struck) else EIGHTH

@@ -1,0 +1,17 @@
+"""What is wrong with an input, said so that a teacher can mend it."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+
+class Mistake(ValueError):
+    """A wrong input or a missing tool: one message that says where, what stands there, what would be right."""
+
+
+def nearest(word: str, choices: Iterable[str]) -> str:
+    """Say which choice was probably meant, else list them all: `nearest("rid", ["ride", "snare"])` → "did you mean 'ride'?"."""
+    names = list(choices)
+    close = get_close_matches(word.lower(), names, n=1, cutoff=0.6)
+    if close:
+        return f"did you mean '{close[0]}'?"
+    return f"choose from {', '.join(names)}" if names else "there are none"

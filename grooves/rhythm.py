@@ -1,0 +1,298 @@
+"""Written rhythm: meters, bars of notes and rests, note values read and written.
+
+Conventions: every place and length is a `Fraction` of quarter notes, in every meter; a place is
+counted from the start of its bar. Values are Humdrum **recip numbers (4 quarter, 8 eighth,
+12 triplet eighth, 6 triplet quarter), with rests and ties marked as in **kern.
+Sources: D. Huron, The Humdrum Toolkit Reference, **recip and **kern.
+Spoken counts are read and written by `grooves.counts`.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal
+
+from grooves.mistake import Mistake
+
+Kind = Literal["struck", "held", "rest"]
+
+QUARTER = Fraction(1)
+EIGHTH = Fraction(1, 2)
+SIXTEENTH = Fraction(1, 4)
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A time signature: `Meter(4, 4).length` is 4 quarters, `Meter(6, 8).pulse` a dotted quarter."""
+
+    count: int
+    unit: int
+
+    @property
+    def length(self) -> Fraction:
+        """Quarters in one bar."""
+        return self.count * self.step
+
+    @property
+    def step(self) -> Fraction:
+        """Quarters from one counted number to the next."""
+        return Fraction(4, self.unit)
+
+    @property
+    def compound(self) -> bool:
+        """Whether the felt beat holds three of the written ones, as in 6/8 and 12/8."""
+        return self.unit >= 8 and self.count % 3 == 0
+
+    @property
+    def pulse(self) -> Fraction:
+        """Quarters in one felt beat."""
+        return self.step * 3 if self.compound else self.step
+
+    @property
+    def pulses(self) -> int:
+        """Felt beats in one bar."""
+        return int(self.length / self.pulse)
+
+    def __str__(self) -> str:
+        return f"{self.count}/{self.unit}"
+
+
+def parse_meter(text: str) -> Meter:
+    """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises Mistake."""
+    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
+    if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
+        raise Mistake(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
+    return Meter(int(found[1]), int(found[2]))
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """One note or rest as it stands on the page: `Symbol(Fraction(1), QUARTER)` is a quarter note on 2."""
+
+    onset: Fraction
+    length: Fraction
+    kind: Kind = "struck"  # held: tied to the note before it, so not struck again
+    accent: bool = False
+
+    @property
+    def end(self) -> Fraction:
+        """The place where it stops."""
+        return self.onset + self.length
+
+
+Bar = tuple[Symbol, ...]
+
+
+def amount(quarters: Fraction) -> str:
+    """Write a fraction as a teacher says it: `amount(Fraction(7, 2))` is "3 1/2"."""
+    whole, part = divmod(abs(quarters), 1)
+    return " ".join(str(piece) for piece in (whole, part) if piece) or "0"
+
+
+# --- note values --------------------------------------------------------------------------------
+
+_TOKEN = re.compile(r"(?P<before>[\[_^]*)(?P<number>\d+)(?P<dots>\.{0,2})(?P<after>[\]_^r]*)")
+_NUMBERS = (1, 2, 4, 8, 16, 32, 3, 6, 12, 24)
+_LENGTHS = {
+    f"{number}{'.' * dots}": Fraction(4, number) * (2 - Fraction(1, 2**dots))
+    for dots in (0, 1, 2)
+    for number in _NUMBERS
+    if not dots or number % 3
+}
+_NAMES = {length: name for name, length in reversed(_LENGTHS.items())}
+
+
+def value_length(value: str) -> Fraction:
+    """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises Mistake."""
+    if value not in _LENGTHS:
+        raise Mistake(
+            f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
+            "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
+        )
+    return _LENGTHS[value]
+
+
+def value_name(length: Fraction) -> str | None:
+    """The **recip value of a length, if one sign can write it: `value_name(Fraction(3, 2))` is "4."."""
+    return _NAMES.get(length)
+
+
+def is_triplet(length: Fraction) -> bool:
+    """Whether a length is one of the triplet values: `is_triplet(Fraction(2, 3))` is true."""
+    return length.denominator % 3 == 0 or length == Fraction(4, 3)
+
+
+def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
+    """Read bars of note values: `parse_values("4 8 8 2r | 1", Meter(4, 4))` gives two bars of symbols.
+
+    `|` parts the bars; a suffix r is a rest, ^ an accent; `[8 8]` ties, with `4_` inside a longer tie.
+    Raises Mistake with the bar's number.
+    """
+    bars = []
+    open_tie = 0
+    for number, tokens in numbered_bars(text):
+        bar, open_tie = _read_bar(tokens, number, open_tie)
+        check_bar(bar, meter, number)
+        bars.append(bar)
+    if open_tie:
+        raise Mistake(
+            f"bar {open_tie}: a tie is opened with '[' and goes nowhere; close it with ']' on the last tied note"
+        )
+    return tuple(bars)
+
+
+def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Split a line at its bar signs: `[*numbered_bars("4 4 | 2")]` is `[(1, ["4", "4"]), (2, ["2"])]`."""
+    bars = text.strip().strip("|").split("|")
+    if bars == [""]:
+        raise Mistake("the line is empty; write at least one bar, such as 4 4 4 4")
+    for number, bar in enumerate(bars, 1):
+        if not bar.split():
+            raise Mistake(f"bar {number} is empty; write its notes, or a rest such as 1r")
+        yield number, bar.split()
+
+
+def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
+    """One bar's symbols, and the bar where a tie that is still open began (0 for none)."""
+    symbols: list[Symbol] = []
+    onset = Fraction(0)
+    for token in tokens:
+        found = _TOKEN.fullmatch(token)
+        if not found:
+            raise Mistake(
+                f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
+            )
+        try:
+            length = value_length(found["number"] + found["dots"])
+        except Mistake as mistake:
+            raise Mistake(f"bar {number}: {mistake}") from None
+        kind, open_tie = _tie(token, found["before"] + found["after"], number, open_tie)
+        symbols.append(Symbol(onset, length, kind, accent="^" in token))
+        onset += length
+    return tuple(symbols), open_tie
+
+
+def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
+    where = f"bar {number}: '{token}'"
+    if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
+        raise Mistake(f"{where} has signs that do not go together")
+    if "r" in marks and len(marks) > 1:
+        raise Mistake(f"{where}: a rest takes neither tie nor accent")
+    if "[" in marks:
+        if open_tie:
+            raise Mistake(f"{where} opens a tie inside another; inside a tie write {token.strip('[')}_")
+        return "struck", number
+    if "_" in marks or "]" in marks:
+        if not open_tie:
+            raise Mistake(f"{where} is tied to nothing; open the tie with '[' on the note before")
+        if "^" in marks:
+            raise Mistake(f"{where}: a tied note is not struck again, so it takes no accent")
+        return "held", 0 if "]" in marks else open_tie
+    if open_tie:
+        raise Mistake(
+            f"{where} stands inside a tie; write {token}_ if it is tied on, or close the tie before it with ']'"
+        )
+    return ("rest" if "r" in marks else "struck"), 0
+
+
+def check_bar(bar: Bar, meter: Meter, number: int) -> None:
+    """Raise Mistake unless a bar is full and its triplets are complete."""
+    for symbol in bar:
+        grid = symbol.length if symbol.length.numerator == 1 else symbol.length / symbol.length.numerator
+        if is_triplet(symbol.length) and symbol.onset % grid:
+            raise Mistake(f"bar {number}, beat {place_name(symbol.onset, meter)}: a triplet must start with its beat")
+        if not is_triplet(symbol.length) and symbol.onset.denominator % 3 == 0:
+            raise Mistake(
+                f"bar {number}, beat {place_name(symbol.onset, meter)}: the triplet before it is not complete"
+            )
+    total = bar[-1].end
+    if total != meter.length:
+        held, needed = amount(total / meter.step), amount(meter.length / meter.step)
+        off = amount((total - meter.length) / meter.step)
+        raise Mistake(
+            f"bar {number} holds {held} {'beat' if held == '1' else 'beats'}; {meter} needs {needed} "
+            f"({off} too {'many' if total > meter.length else 'few'})"
+        )
+
+
+def values_text(bars: Iterable[Bar]) -> str:
+    """Write bars as note values, the inverse of `parse_values`: `values_text(bars)` is "4 8 8 2r | 1"."""
+    written = [list(bar) for bar in bars]
+    flat = [symbol for bar in written for symbol in bar]
+    tied_on = {id(before) for before, after in zip(flat, flat[1:], strict=False) if after.kind == "held"}
+    return " | ".join(" ".join(_value_token(symbol, id(symbol) in tied_on) for symbol in bar) for bar in written)
+
+
+def _value_token(symbol: Symbol, tied_on: bool) -> str:
+    value = value_name(symbol.length)
+    if value is None:
+        raise Mistake(f"{amount(symbol.length)} quarters cannot be written as one note value")
+    if symbol.kind == "rest":
+        return f"{value}r"
+    if symbol.kind == "held":
+        return f"{value}_" if tied_on else f"{value}]"
+    return f"{'[' if tied_on else ''}{value}{'^' if symbol.accent else ''}"
+
+
+# --- places and spelling ------------------------------------------------------------------------
+
+_WITHIN = {
+    Fraction(0): "",
+    Fraction(1, 4): "e",
+    Fraction(1, 2): "&",
+    Fraction(3, 4): "a",
+    Fraction(1, 3): "trip",
+    Fraction(2, 3): "let",
+}
+
+
+def syllable(onset: Fraction, meter: Meter) -> str:
+    """What is said at a place: `syllable(Fraction(3, 2), Meter(4, 4))` is "&", on a beat its number."""
+    number, within = divmod(onset / meter.step, 1)
+    return _WITHIN.get(within, f"+{within}") if within else str(number + 1)
+
+
+def place_name(onset: Fraction, meter: Meter) -> str:
+    """A place as beat and syllable: `place_name(Fraction(3, 2), Meter(4, 4))` is "2&"."""
+    number = int(onset // meter.step) + 1
+    return str(number) if onset % meter.step == 0 else f"{number}{syllable(onset, meter)}"
+
+
+def spell(bar: Bar, meter: Meter) -> Bar:
+    """Split what one note sign cannot write, showing the beats: a length of 5/2 from beat 1 becomes 2 tied to 8."""
+    pieces: list[Symbol] = []
+    for symbol in bar:
+        rest_of_it = symbol
+        while (cut := _first_piece(rest_of_it, meter)) < rest_of_it.length:
+            pieces.append(replace(rest_of_it, length=cut))
+            after: Kind = "rest" if symbol.kind == "rest" else "held"
+            rest_of_it = Symbol(rest_of_it.onset + cut, rest_of_it.length - cut, after)
+        pieces.append(rest_of_it)
+    return tuple(pieces)
+
+
+def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
+    """The longest legible start of a symbol: printed habit shows the beat, and the middle of 4/4."""
+    beat = meter.pulse
+    candidates = [length for length in _NAMES if length <= symbol.length]
+    legible = [length for length in candidates if _is_legible(symbol.onset, length, beat, meter)]
+    to_beat = beat - symbol.onset % beat
+    return max(legible, default=min(symbol.length, to_beat))
+
+
+def _is_legible(onset: Fraction, length: Fraction, beat: Fraction, meter: Meter) -> bool:
+    """Whether one sign at this place reads well: triplets within their beat or bracket, ties across 4/4's middle."""
+    end = onset + length
+    if is_triplet(length) or onset.denominator % 3 == 0:
+        within_beat = onset // QUARTER == (end - length / 2) // QUARTER and end - onset // QUARTER <= QUARTER
+        within_bracket = onset % length == 0 and onset // (3 * length) == (end - length / 2) // (3 * length)
+        on_grid = is_triplet(length) and length < QUARTER and onset % (length / length.numerator) == 0
+        return on_grid and end.denominator in (1, 3) and (within_beat or within_bracket)
+    if onset // beat == (end - SIXTEENTH / 8) // beat:
+        return True
+    if onset % beat == 0:
+        return meter.compound is False or end % beat == 0
+    middle = Fraction(2) if meter == Meter(4, 4) else None
+    crosses = middle is not None and onset < middle < end
+    return onset % beat == beat / 2 and not meter.compound and not crosses and length <= beat * 3 / 2

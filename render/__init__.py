@@ -1,0 +1,1 @@
+"""Everything that leaves the house: MIDI, sound, notation, charts, pages and the command line."""
