@@ -72,7 +72,8 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
         onset = beat + _PARTS.get(word, Fraction(0)) * meter.step
         if counts and onset <= counts[-1].onset:
             raise Mistake(
-                f"{where}: '{token}' comes after {place_name(counts[-1].onset, meter)}; say the beat between, such as (2)"
+                f"{where}: '{token}' comes after {place_name(counts[-1].onset, meter)}; "
+                "say the beat between, such as (2)"
             )
         kind: Kind = "held" if found["open"] else "rest" if found["rest"] else "struck"
         counts.append(Count(onset, kind, bool(found["accent"])))
@@ -115,9 +116,8 @@ def _counts_of(bar: Bar, meter: Meter) -> list[str]:
         if word.startswith("+"):
             raise Mistake(f"the place {place_name(symbol.onset, meter)} has no spoken count; write the line as values")
         mark = "^" if symbol.accent else ""
-        if symbol.kind == "held":
-            words.append(f"({word})")
-        elif symbol.kind == "rest" and words and words[-1].startswith("r"):
+        still_silent = symbol.kind == "rest" and bool(words) and words[-1].startswith("r")
+        if symbol.kind == "held" or still_silent:
             words.append(f"({word})")
         else:
             words.append(f"{'r' if symbol.kind == 'rest' else ''}{word}{mark}")

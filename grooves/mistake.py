@@ -9,7 +9,7 @@ class Mistake(ValueError):
 
 
 def nearest(word: str, choices: Iterable[str]) -> str:
-    """Say which choice was probably meant, else list them all: `nearest("rid", ["ride", "snare"])` → "did you mean 'ride'?"."""
+    """Say which choice was probably meant, else list all: `nearest("rid", ["ride"])` is "did you mean 'ride'?"."""
     names = list(choices)
     close = get_close_matches(word.lower(), names, n=1, cutoff=0.6)
     if close:

@@ -219,9 +219,9 @@ def check_bar(bar: Bar, meter: Meter, number: int) -> None:
 def values_text(bars: Iterable[Bar]) -> str:
     """Write bars as note values, the inverse of `parse_values`: `values_text(bars)` is "4 8 8 2r | 1"."""
     written = [list(bar) for bar in bars]
-    flat = [symbol for bar in written for symbol in bar]
-    tied_on = {id(before) for before, after in zip(flat, flat[1:], strict=False) if after.kind == "held"}
-    return " | ".join(" ".join(_value_token(symbol, id(symbol) in tied_on) for symbol in bar) for bar in written)
+    held = [symbol.kind == "held" for bar in written for symbol in bar]
+    tied_on = iter([*held[1:], False])
+    return " | ".join(" ".join(_value_token(symbol, next(tied_on)) for symbol in bar) for bar in written)
 
 
 def _value_token(symbol: Symbol, tied_on: bool) -> str:
