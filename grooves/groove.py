@@ -2,7 +2,8 @@
 
 A groove file is TOML: `name`, `title`, `meter`, `swing`, `tempo = [low, high]`, and one table per part
 with `limb`, `instrument`, `counts` or `values` (one or more bars, cycled), `accents` (counts) with
-`accent` (LU), `light` (counts) with `lighter` (LU), and `level` (LU against the ride's plain stroke).
+`accent` (LU), `light` (counts) with `lighter` (LU), `level` (LU against the ride's plain stroke), and
+`spread` (how much of the lesson's level deviation it takes). `beat` is the value that the tempo counts.
 """
 
 import tomllib
@@ -37,6 +38,7 @@ class Part:
     instrument: str
     level_lu: float  # of its plain stroke, against the ride's plain stroke
     bars: tuple[tuple[PatternStroke, ...], ...]
+    spread: float = 1.0  # share of the lesson's level deviation: 0.3 for even, feathered strokes
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ class Groove:
 
 
 _KEYS = ("name", "title", "meter", "swing", "tempo", "beat", "source")
-_PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level")
+_PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level", "spread")
 
 
 def parse_groove(text: str) -> Groove:
@@ -129,24 +131,25 @@ def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
     if ("counts" in table) == ("values" in table):
         raise Mistake(f"{name}: write its pattern either as counts or as values")
     try:
-        return Part(name, limb, instrument, _number(table, "level", 0.0), _pattern(table, meter))
+        level_lu = _number(table, "level", 0.0, -40, 12)
+        return Part(name, limb, instrument, level_lu, _pattern(table, meter), _number(table, "spread", 1.0, 0, 2))
     except Mistake as mistake:
         raise Mistake(f"{name}: {mistake}") from None
 
 
-def _number(table: dict[str, Any], key: str, default: float) -> float:
+def _number(table: dict[str, Any], key: str, default: float, low: float, high: float) -> float:
     value = table.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not -40 <= value <= 12:
-        raise Mistake(f"{key}: {value!r} is not a level; write a number of LU from -40 to 12")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise Mistake(f"{key}: {value!r} does not fit; write a number from {low:g} to {high:g}")
     return float(value)
 
 
 def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, ...], ...]:
     bars = parse_counts(table["counts"], meter) if "counts" in table else parse_values(table["values"], meter)
     changes: dict[Fraction, float] = dict.fromkeys(
-        parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0)
+        parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0, -40, 12)
     )
-    changes |= dict.fromkeys(parse_places(table.get("accents", ""), meter), _number(table, "accent", 0.0))
+    changes |= dict.fromkeys(parse_places(table.get("accents", ""), meter), _number(table, "accent", 0.0, -40, 12))
     return tuple(
         tuple(PatternStroke(s.onset, s.length, changes.get(s.onset, 0.0)) for s in bar if s.kind == "struck")
         for bar in bars

@@ -1,6 +1,7 @@
 """What is wrong with an input, said so that a teacher can mend it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from difflib import get_close_matches
 
 
@@ -15,3 +16,12 @@ def nearest(word: str, choices: Iterable[str]) -> str:
     if close:
         return f"did you mean '{close[0]}'?"
     return f"choose from {', '.join(names)}" if names else "there are none"
+
+
+@contextmanager
+def at(place: str) -> Iterator[None]:
+    """Say where a mistake was made: a message from inside a block headed "line" begins with "line: "."""
+    try:
+        yield
+    except Mistake as mistake:
+        raise Mistake(f"{place}: {mistake}") from None

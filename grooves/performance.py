@@ -1,9 +1,17 @@
 """Passages played: every stroke as seconds, instrument and loudness. The only door from paper to sound."""
 
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+import numpy as np
+
+from grooves.feel import Feel, deviations, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung
+from grooves.kit import INSTRUMENTS
+from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
+from grooves.score import Score, ScoreBar, Stroke
 
 
 @dataclass(frozen=True)
@@ -50,3 +58,151 @@ class Performance:
     def parts(self) -> tuple[str, ...]:
         """The parts that sound, in order of first appearance."""
         return tuple(dict.fromkeys(hit.part for hit in self.hits))
+
+
+# Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
+LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
+FILL_BELOW_LINE_LU = -6.0
+COUNT_IN_LU = -2.0
+CLICK_LU = -4.0
+CLICK_DOWNBEAT_LU = 3.0
+
+
+def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> float:
+    """Loudness of a plain stroke: what the lesson's balance says, else the groove, else the line's default."""
+    if stroke.role == "time":
+        part = score.groove.part(stroke.part)
+        return balance_lu.get(stroke.part, part.level_lu if part else 0.0)
+    line = balance_lu.get("line", LINE_LU.get(stroke.instrument, -4.0))
+    return line if stroke.role == "line" else balance_lu.get("fill", line + FILL_BELOW_LINE_LU)
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A stroke on the track's ruler, before any deviation."""
+
+    stroke: Stroke
+    passage: Passage
+    mark: BarMark
+    within: Fraction  # quarters from the barline, swung
+    place: Fraction  # quarters since the count-in, as written: what its deviation depends on
+    phrasing_lu: float
+
+    @property
+    def onset_quarters(self) -> Fraction:
+        return self.mark.onset_quarters + self.within
+
+    @property
+    def onset_seconds(self) -> float:
+        return self.mark.onset_seconds + float(self.within) * 60 / self.mark.quarters_per_minute
+
+
+def perform(
+    score: Score, passages: Sequence[Passage], feel: Feel, balance_lu: Mapping[str, float] | None = None
+) -> Performance:
+    """Play passages: `perform(score, track_passages(Track("full"), score), Feel())`.
+
+    A stroke's deviation depends on seed, limb and place since the count-in, so leaving a limb out,
+    or counting in for longer, changes no other stroke.
+    """
+    marks = tuple(_lay_bars(score, passages))
+    helpers = [hit for mark, _, passage, turn in marks for hit in _helper_hits(mark, passage, turn, score.meter)]
+    placed = _place_strokes(score, marks, feel)
+    by_limb: dict[str, list[_Placed]] = defaultdict(list)
+    for one in placed:
+        by_limb[one.stroke.limb].append(one)
+    played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], score, feel, balance_lu or {})]
+    hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
+    return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
+
+
+_Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
+
+
+def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
+    """Put bar after bar on the ruler, exactly."""
+    seconds, quarters = Fraction(0), Fraction(0)
+    for passage in passages:
+        pace = Fraction(passage.tempo_bpm) * score.groove.beat
+        bar_seconds = score.meter.length * 60 / pace
+        bars = [score.bars[index] for _ in range(passage.times) for index in passage.bars]
+        for turn, bar in enumerate(bars or [None] * passage.count_in):
+            label = f"bar {bar.number}" if bar else "count-in"
+            length = score.meter.length
+            mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label)
+            yield mark, bar, passage, turn
+            seconds += bar_seconds
+            quarters += length
+
+
+def _helper_hits(mark: BarMark, passage: Passage, turn: int, meter: Meter) -> Iterator[Hit]:
+    """The count-in and the click: exact, and never swung."""
+    if passage.count_in:
+        for beat in count_in_beats(turn, passage.count_in, meter):
+            yield _helper_hit(mark, beat * meter.pulse, "count-in", "sticks", COUNT_IN_LU)
+    elif passage.click != "off" and not passage.silent:
+        for beat in range(
+            0 if passage.click == "every beat" else 1, meter.pulses, 1 if passage.click == "every beat" else 2
+        ):
+            level_lu = CLICK_LU + (CLICK_DOWNBEAT_LU if beat == 0 else 0)
+            yield _helper_hit(mark, beat * meter.pulse, "click", "click", level_lu)
+
+
+def _helper_hit(mark: BarMark, within: Fraction, part: str, instrument: str, level_lu: float) -> Hit:
+    seconds = mark.onset_seconds + float(within) * 60 / mark.quarters_per_minute
+    return Hit(seconds, mark.onset_quarters + within, part, "", instrument, INSTRUMENTS[instrument].key, level_lu)
+
+
+def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel) -> list[_Placed]:
+    """Every stroke of every bar, sounding or not, so that a silent one shapes its neighbours all the same."""
+    placed: list[_Placed] = []
+    start: Fraction | None = None
+    for mark, bar, passage, _ in marks:
+        if bar is None:
+            continue
+        start = mark.onset_quarters if start is None else start
+        placed += _place_bar(bar, mark, passage, mark.onset_quarters - start, score, feel)
+    return placed
+
+
+def _place_bar(
+    bar: ScoreBar, mark: BarMark, passage: Passage, since: Fraction, score: Score, feel: Feel
+) -> Iterator[_Placed]:
+    strokes = bar.groove_alone if passage.groove_alone else bar.strokes
+    line = [stroke for stroke in strokes if stroke.role == "line"]
+    accents = dict(zip(map(id, line), phrasing_lu(line, score.meter, feel), strict=True))
+    busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
+    for stroke in strokes:
+        within = stroke.onset
+        if score.meter.unit < 8:  # in x/8 the eighth is the beat and stays
+            own_swing = feel.line_swing if stroke.role != "time" and feel.line_swing is not None else feel.swing
+            ratio = swing_ratio(own_swing, mark.quarters_per_minute)
+            within = swung(stroke.onset, ratio, busy if stroke.role != "time" else frozenset())
+        yield _Placed(stroke, passage, mark, within, since + stroke.onset, accents.get(id(stroke), 0.0))
+
+
+def _play_limb(
+    limb: str, placed: Sequence[_Placed], score: Score, feel: Feel, balance_lu: Mapping[str, float]
+) -> Iterator[Hit]:
+    """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    places = np.array([float(one.place) for one in placed])
+    nominal = np.array([one.onset_seconds for one in placed])
+    shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000
+    room = np.diff(nominal, prepend=-np.inf, append=np.inf) * 0.45  # under half the gap, so none overtakes another
+    shift = np.clip(shift, -room[:-1], room[1:]) + placement_seconds(feel, limb)
+    levels = deviations(feel, limb, "level", places) * feel.level_lu
+    for one, offset, deviation in zip(placed, shift.tolist(), levels.tolist(), strict=True):
+        if plays(one.stroke, one.passage):
+            yield _play(one, offset, deviation * one.stroke.spread, score, balance_lu)
+
+
+def _play(
+    one: _Placed, offset_seconds: float, deviation_lu: float, score: Score, balance_lu: Mapping[str, float]
+) -> Hit:
+    stroke = one.stroke
+    offset = max(offset_seconds, -one.onset_seconds)  # nothing sounds before the track begins
+    quarters = one.onset_quarters + Fraction(offset) * Fraction(one.mark.quarters_per_minute) / 60
+    written_lu = level_of(stroke, score, balance_lu) + stroke.accent_lu + one.phrasing_lu
+    level_lu = written_lu + softened_lu(stroke, one.passage) + deviation_lu
+    key = INSTRUMENTS[stroke.instrument].key
+    return Hit(one.onset_seconds + offset, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)

@@ -4,12 +4,13 @@ A `Score` is paper. It knows no seconds, no swing and no deviation; those come i
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
 from grooves.groove import Groove
+from grooves.kit import LIMBS, PARTS, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
 from grooves.mistake import Mistake
 from grooves.rhythm import Bar, Meter, place_name
@@ -29,6 +30,7 @@ class Stroke:
     role: Role = "time"
     accent_lu: float = 0.0  # the groove's own accent or lightness
     accented: bool = False  # an accent written in the line
+    spread: float = 1.0  # share of the lesson's level deviation; feathered strokes are more even
 
 
 @dataclass(frozen=True)
@@ -38,13 +40,15 @@ class ScoreBar:
     number: int
     line: Bar
     strokes: tuple[Stroke, ...]
+    groove_alone: tuple[Stroke, ...]  # what all limbs play while nobody reads
 
 
 @dataclass(frozen=True)
 class Score:
     """A lesson on paper: `score.bars[0].strokes` are the strokes of the first bar.
 
-    `bars` runs once through the line with every repeat written out, once for each way of `played_on`.
+    `bars` runs once through the line with every repeat written out; where the choruses are read in
+    different ways (`played_on`), once for each way.
     """
 
     title: str
@@ -53,6 +57,7 @@ class Score:
     bars: tuple[ScoreBar, ...]
     played_on: tuple[PlayedOn, ...]
     repeat_each: int = 1
+    readings: int = 1  # choruses that differ
 
     @property
     def meter(self) -> Meter:
@@ -62,19 +67,19 @@ class Score:
     @property
     def chorus_length(self) -> int:
         """Bars in one chorus, repeats included."""
-        return len(self.bars) // len(self.played_on)
+        return len(self.bars) // self.readings
 
     @property
     def parts(self) -> tuple[str, ...]:
-        """The parts that play anywhere, from the top of the staff down."""
-        from grooves.kit import PARTS
-
+        """The parts that play while the line is read, from the top of the staff down."""
         played = {stroke.part for bar in self.bars for stroke in bar.strokes}
         return tuple(part for part in PARTS if part in played)
 
-    def limb_of(self, part: str) -> str:
-        """The limb that plays a part."""
-        return next(s.limb for bar in self.bars for s in bar.strokes if s.part == part)
+    @property
+    def limbs(self) -> tuple[str, ...]:
+        """The limbs that play while the line is read, hands first."""
+        played = {stroke.limb for bar in self.bars for stroke in bar.strokes}
+        return tuple(limb for limb in LIMBS if limb in played)
 
 
 def write_score(
@@ -85,19 +90,39 @@ def write_score(
     played_on: Sequence[PlayedOn],
     chosen: Sequence[int] = (),
     repeat_each: int = 1,
+    turns: Literal["chorus", "bar"] = "chorus",
+    leads: Literal["right", "left"] = "right",
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
-    `chosen` are 1-based bar numbers (none: all). Raises Mistake where one limb has two instruments at once.
+    `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
+    `leads="left"` swaps right and left. Raises Mistake where one limb has two instruments at once.
     """
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
+    notes = line_notes(line)
+    read = {reading: assign(notes, reading) for reading in played_on}
+    choruses = [list(played_on)] if turns == "bar" else [[reading] for reading in played_on]
     bars: list[ScoreBar] = []
-    for reading in played_on:
-        read = assign(line_notes(line), reading)
+    for ways in choruses:
         for place, number in enumerate(numbers):
-            own = [assigned for assigned in read if assigned.note.bar == number - 1]
+            reading = ways[place % len(ways)]
+            own = [assigned for assigned in read[reading] if assigned.note.bar == number - 1]
             bars.append(_write_bar(groove, line[number - 1], number, place, reading, own))
-    return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each)
+    if leads == "left":
+        groove, bars = mirrored_groove(groove), [_mirrored_bar(bar) for bar in bars]
+    return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses))
+
+
+def mirrored_groove(groove: Groove) -> Groove:
+    """The groove for a player who leads with the left: right and left swapped."""
+    return replace(groove, parts=tuple(replace(part, limb=mirrored(part.limb)) for part in groove.parts))
+
+
+def _mirrored_bar(bar: ScoreBar) -> ScoreBar:
+    def swap(strokes: tuple[Stroke, ...]) -> tuple[Stroke, ...]:
+        return tuple(replace(stroke, limb=mirrored(stroke.limb)) for stroke in strokes)
+
+    return replace(bar, strokes=swap(bar.strokes), groove_alone=swap(bar.groove_alone))
 
 
 def _write_bar(
@@ -105,18 +130,30 @@ def _write_bar(
 ) -> ScoreBar:
     triplets = groove.swing != "straight" and groove.meter.unit < 8
     read = [*read, *fill_gaps(own, number - 1, reading, groove.meter, triplets)]
-    strokes = [*_time_strokes(groove, place, reading), *map(_line_stroke, read)]
-    bar = ScoreBar(number, own, tuple(sorted(strokes, key=lambda s: (s.onset, s.limb, s.instrument))))
+    time = _time_strokes(groove, place)
+    free = [stroke for stroke in time if stroke.limb not in reading.limbs]
+    bar = ScoreBar(number, own, _in_order([*free, *map(_line_stroke, read)]), _in_order(time))
     _check_limbs(bar, groove.meter)
     return bar
 
 
-def _time_strokes(groove: Groove, place: int, reading: PlayedOn) -> list[Stroke]:
-    """What the limbs that do not read play in the bar at this place of the chorus."""
+def _in_order(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
+    return tuple(sorted(strokes, key=lambda stroke: (stroke.onset, stroke.limb, stroke.instrument)))
+
+
+def _time_strokes(groove: Groove, place: int) -> list[Stroke]:
+    """What the limbs play in the bar at this place of the chorus, while nobody reads."""
     return [
-        Stroke(stroke.onset, stroke.length, part.name, part.limb, part.instrument, "time", stroke.accent_lu)
+        Stroke(
+            stroke.onset,
+            stroke.length,
+            part.name,
+            part.limb,
+            part.instrument,
+            accent_lu=stroke.accent_lu,
+            spread=part.spread,
+        )
         for part in groove.parts
-        if part.limb not in reading.limbs
         for stroke in part.bars[place % len(part.bars)]
     ]
 
@@ -129,7 +166,7 @@ def _line_stroke(assigned: Assigned) -> Stroke:
 
 
 def _check_limbs(bar: ScoreBar, meter: Meter) -> None:
-    for before, after in pairwise(bar.strokes):
+    for before, after in (*pairwise(bar.strokes), *pairwise(bar.groove_alone)):
         if (before.onset, before.limb) == (after.onset, after.limb):
             raise Mistake(
                 f"bar {bar.number}, beat {place_name(after.onset, meter)}: the {after.limb} would play "

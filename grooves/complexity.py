@@ -1,0 +1,197 @@
+"""How hard a rhythm is to read: two published measures and what they are made of.
+
+Both measures look at the rhythm as written; swing changes how it sounds, not how it reads.
+Conventions: places are `Fraction` quarters from the start of the bar, or whole steps of a grid;
+a note lasts until the next stroke, as a drum stroke has no end of its own. What a note holds over
+(`held_over`) goes by its written length instead, because that is what the eye meets.
+Sources: syncopation: H. C. Longuet-Higgins and C. S. Lee, The Rhythmic Interpretation of Monophonic
+Music, Music Perception 1(4), 1984, pp. 424-441. Weighted note-to-beat distance: F. Gómez, A. Melvin,
+D. Rappaport and G. Toussaint, Mathematical Measures of Syncopation, BRIDGES 2005.
+The trees of 5/4 (3 + 2) and 7/4 (4 + 3) are ours: the papers treat only even ones.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from itertools import pairwise
+from math import lcm
+
+from grooves.line import line_notes
+from grooves.rhythm import Bar, Meter
+
+# What one unit of each measure adds to a bar's difficulty. The weights are ours, set so that a
+# bar of upbeats outweighs a bar of running eighths and a held-over strong beat outweighs both.
+SYNCOPATION_WEIGHT = 1.0  # per level of the tree that a note comes early
+DISTANCE_WEIGHT = 1.0  # per unit of the weighted distance; running eighths give 1, upbeats 4
+TIES_WEIGHT = 1.5  # per strong beat that a note from a weaker place holds over
+SPEED_WEIGHT = 0.5  # per note and second
+READING_QUARTERS_PER_MINUTE = 120.0  # where a rhythm stands alone, without a lesson and its tempo
+
+
+@dataclass(frozen=True)
+class Syncopation:
+    """A note whose stronger neighbour stays silent: `Syncopation(Fraction(3, 2), Fraction(2), 2)` is the & before 3."""
+
+    note: Fraction
+    over: Fraction
+    strength: int  # levels between the two, 0 where both are equally strong
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What makes one bar hard to read: `read(notes, Fraction(4), Meter(4, 4)).syncopation` is a sum of strengths."""
+
+    syncopations: tuple[Syncopation, ...]
+    distance: Fraction  # weighted note-to-beat distance
+    held: tuple[tuple[Fraction, Fraction], ...]  # (note, strong beat it holds over)
+    notes: int
+
+    @property
+    def syncopation(self) -> int:
+        """The sum of all strengths in the bar."""
+        return sum(found.strength for found in self.syncopations)
+
+    def points(self, notes_per_second: float) -> float:
+        """The weighted sum of the parts: 1.0 syncopation + 1.0 distance + 1.5 ties + 0.5 notes per second."""
+        return (
+            SYNCOPATION_WEIGHT * self.syncopation
+            + DISTANCE_WEIGHT * float(self.distance)
+            + TIES_WEIGHT * len(self.held)
+            + SPEED_WEIGHT * notes_per_second
+        )
+
+
+Span = tuple[Fraction, Fraction]  # onset and written end of one note, both from the start of its bar
+
+
+# --- how strong a place is ----------------------------------------------------------------------
+
+
+@lru_cache(maxsize=64)
+def tree_weights(count: int) -> tuple[int, ...]:
+    """The strength of each of `count` equal steps: `tree_weights(4)` is (0, -2, -1, -2), the first the strongest.
+
+    A bar is halved while it can be, then parted in three; what is left is parted unevenly, longer part first.
+    """
+    if count == 1:
+        return (0,)
+    pieces = _pieces(count)
+    weights: list[int] = []
+    for piece in pieces:
+        head, *rest = tree_weights(piece)
+        weights += [head - bool(weights), *(weight - 1 for weight in rest)]
+    return tuple(weights)
+
+
+def _pieces(count: int) -> tuple[int, ...]:
+    for parts in (2, 3):
+        if count % parts == 0:
+            return (count // parts,) * parts
+    return ((count + 1) // 2, count // 2)
+
+
+@lru_cache(maxsize=4096)
+def weight(onset: Fraction, meter: Meter) -> int:
+    """The strength of a place in its bar: `weight(Fraction(2), Meter(4, 4))` is -1; 0 is the downbeat."""
+    pulses = tree_weights(meter.pulses)
+    pulse, within = divmod(onset % meter.length / meter.pulse, 1)
+    return pulses[pulse] if within == 0 else min(pulses) - _prime_factors(within.denominator)
+
+
+def _prime_factors(number: int) -> int:
+    """How many divisions lead to a place: two for a sixteenth (2 x 2), one for a triplet eighth (3)."""
+    for prime in (2, 3, 5, 7):
+        if number % prime == 0:
+            return 1 + _prime_factors(number // prime)
+    return 0
+
+
+@lru_cache(maxsize=64)
+def strong_beats(meter: Meter) -> tuple[Fraction, ...]:
+    """The strong beats inside a bar: `strong_beats(Meter(4, 4))` is (2,), the middle; in 3/4 they are 2 and 3."""
+    beats = [meter.pulse * number for number in range(1, meter.pulses)]
+    return tuple(beat for beat in beats if weight(beat, meter) == -1)
+
+
+# --- the measures -------------------------------------------------------------------------------
+
+
+def syncopations(onsets: Sequence[Fraction], weights: Mapping[Fraction, int], end: Fraction) -> tuple[Syncopation, ...]:
+    """Find each note that a silent place at least as strong follows, before the next note (Longuet-Higgins and Lee).
+
+    `weights` gives every place of the grid in order of time, `end` the place of the next note after
+    the last: on a grid of four, onsets 0 and 1 with end 4 give one syncopation of strength 1 at 1.
+    """
+    found = []
+    for onset, following in pairwise([*onsets, end]):
+        silent = [place for place in weights if onset < place < following]
+        strongest = max(silent, key=lambda place: weights[place], default=None)
+        if strongest is not None and weights[strongest] >= weights[onset]:
+            found.append(Syncopation(onset, strongest, weights[strongest] - weights[onset]))
+    return tuple(found)
+
+
+def beat_distance(onsets: Sequence[Fraction], end: Fraction, beat: Fraction) -> Fraction:
+    """Weighted note-to-beat distance (Gómez et al.): with beats of 4 steps, 0 3 6 10 12 and end 16 give 14/5.
+
+    `end` is where the last note ends, that is the next onset; no onsets give 0.
+    """
+    if not onsets:
+        return Fraction(0)
+    spans = pairwise([*onsets, end])
+    return sum((_one_distance(onset, ends, beat) for onset, ends in spans), Fraction(0)) / len(onsets)
+
+
+def _one_distance(onset: Fraction, ends: Fraction, beat: Fraction) -> Fraction:
+    past = Fraction(onset) / beat % 1
+    if past == 0:
+        return Fraction(0)
+    next_beat = (onset // beat + 1) * beat
+    crosses = next_beat < ends < next_beat + beat
+    return (2 if crosses else 1) / min(past, 1 - past)
+
+
+def held_over(notes: Sequence[Span], meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
+    """The strong beats that notes from weaker places hold over, with the note: a tie from 2& over 3 is (3/2, 2)."""
+    strong = (*strong_beats(meter), meter.length)
+    return tuple(
+        (onset, beat)
+        for onset, ends in notes
+        for beat in strong
+        if onset < beat < ends and weight(onset, meter) < weight(beat, meter)
+    )
+
+
+def places(onsets: Sequence[Fraction], meter: Meter) -> tuple[Fraction, ...]:
+    """All places of a bar on the coarsest grid that holds its notes, beat by beat: eighths only in beats with an &."""
+    beat = meter.pulse
+    found: list[Fraction] = []
+    for number in range(meter.pulses):
+        parts = lcm(*((onset / beat).denominator for onset in onsets if onset // beat == number))
+        found += [beat * number + beat * part / parts for part in range(parts)]
+    return tuple(found)
+
+
+def read(notes: Sequence[Span], next_onset: Fraction, meter: Meter) -> Reading:
+    """Measure one bar: its notes in order of time, and the place of the next note in a later bar."""
+    onsets = [onset for onset, _ in notes]
+    # One place beyond the barline is enough: no silence is stronger than the next downbeat's.
+    weights = {place: weight(place, meter) for place in (*places(onsets, meter), meter.length)}
+    return Reading(
+        syncopations(onsets, weights, next_onset),
+        beat_distance(onsets, next_onset, meter.pulse),
+        held_over(notes, meter),
+        len(notes),
+    )
+
+
+def reading_points(bar: Bar, meter: Meter, following: Bar) -> float:
+    """How hard a bar reads by itself at 120 quarters a minute, before the bar that follows it.
+
+    `reading_points(bar, meter, bar)` is the bar over and over. The formula is `Reading.points`.
+    """
+    notes = [(note.onset, note.onset + note.length) for note in line_notes([bar, following]) if note.bar == 0]
+    first = next((symbol.onset for symbol in following if symbol.kind == "struck"), meter.length)
+    seconds = float(meter.length) * 60 / READING_QUARTERS_PER_MINUTE
+    return read(notes, meter.length + first, meter).points(len(notes) / seconds)

@@ -1,0 +1,201 @@
+"""How written strokes become played ones: swing, phrasing, and time that breathes. Pure functions.
+
+Conventions: a place is a Fraction of quarters; a ratio is long:short of the two eighths in a beat; levels in LU.
+
+Sources of the swing curves: H. Cheston et al., Jazz Trio Database, TISMIR 2024, doi 10.5334/tismir.186:
+medians and a straight-line fit over 1 163 tracks in 4/4 from 102 to 299 quarters a minute (drums, machine-annotated;
+ratios over 4 cut off). Friberg & Sundström 2002, Music Perception 19(3): the short note stays near 100 ms
+from medium to fast. Outside those tempos the curves are ours: held level below, never under 1 above.
+Phrasing: common practice, no source; its LU are ours, by ear.
+Long-range correlated timing: Hennig et al. 2011, PLoS ONE 6:e26457. Limbs err together: Fujii et al. 2011,
+Music Perception 28(5). The filter that makes 1/f noise: N. J. Kasdin, Proc. IEEE 83(5), 1995 (from memory).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grooves.groove import Swing
+from grooves.rhythm import EIGHTH, QUARTER, Meter
+from grooves.score import Stroke
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Feel:
+    """How a lesson is played: `Feel(swing=2.0, timing_ms=0, level_lu=0)` is exact triplet swing."""
+
+    swing: Swing = "by tempo"
+    line_swing: Swing | None = None  # None: as the ride
+    offbeat_accent_lu: float = 2.0  # every upbeat of the line
+    held_offbeat_lu: float = 1.0  # more, where an upbeat is held a quarter or longer, or tied
+    downbeat_quarters_lu: float = 1.0  # each of two or more quarters in a row on the beat
+    accent_lu: float = 3.0  # a written accent
+    timing_ms: float = 6.0  # standard deviation
+    level_lu: float = 1.0  # standard deviation
+    correlation: float = 1.0  # exponent of 1/f^x along a limb's strokes; 0 = white
+    together: float = 0.75  # correlation between limbs
+    placement_ms: Mapping[str, float] = field(default_factory=dict)  # by limb; positive = behind
+    seed: int = 1
+
+
+# --- swing ---------------------------------------------------------------------------------------
+
+# Quarters a minute and median ratio of the Jazz Trio Database's drums, in the middle of each 20 a minute.
+MEASURED = (
+    (110, 2.40), (130, 2.37), (150, 2.30), (170, 2.16), (190, 2.06),
+    (210, 1.83), (230, 1.68), (250, 1.48), (270, 1.40), (290, 1.29),
+)  # fmt: skip
+TRIPLETS = 2.0
+
+
+def fitted_ratio(quarters_per_minute: float) -> float:
+    """The published fit, never under 1: `fitted_ratio(240)` is about 1.59."""
+    return max(1.0, float(2 ** (1.9161 - 0.005205 * quarters_per_minute)))
+
+
+def measured_ratio(quarters_per_minute: float) -> float:
+    """The published median at a tempo: `measured_ratio(110)` is 2.4; held level below 110, the fit above 290."""
+    tempos, ratios = zip(*MEASURED, strict=True)
+    inside = float(np.interp(quarters_per_minute, tempos, ratios))
+    return inside if quarters_per_minute <= tempos[-1] else min(inside, fitted_ratio(quarters_per_minute))
+
+
+def swing_ratio(swing: Swing, quarters_per_minute: float) -> float:
+    """Ratio long:short at a tempo: `swing_ratio("by tempo", 120)` is 2.0, and 1.28 at 300.
+
+    "by tempo" is triplets up to about 176 a minute, where the published fit takes over.
+    """
+    if swing == "by tempo":
+        return min(TRIPLETS, fitted_ratio(quarters_per_minute))
+    if swing == "as measured":
+        return measured_ratio(quarters_per_minute)
+    return 1.0 if swing == "straight" else float(swing)
+
+
+def offbeat_place(ratio: float) -> Fraction:
+    """Where in the beat the upbeat falls: `offbeat_place(2.0)` is 2/3, `offbeat_place(3.0)` is 3/4."""
+    exact = Fraction(ratio).limit_denominator(1_000_000)
+    return exact / (exact + 1)
+
+
+def swung(onset: Fraction, ratio: float, sixteenth_beats: frozenset[int] = frozenset()) -> Fraction:
+    """Move a written upbeat, and nothing else: `swung(Fraction(3, 2), 2.0)` is 5/3.
+
+    Triplets and sixteenths stay; an upbeat in a beat of sixteenths (`sixteenth_beats`) stays with them.
+    """
+    beat, within = divmod(onset, QUARTER)
+    return beat + offbeat_place(ratio) if within == EIGHTH and beat not in sixteenth_beats else onset
+
+
+def sixteenth_beats(onsets: Sequence[Fraction]) -> frozenset[int]:
+    """The beats in which sixteenths are written: `sixteenth_beats([Fraction(5, 4)])` is {1}."""
+    return frozenset(int(onset // QUARTER) for onset in onsets if (onset % QUARTER).denominator >= 4)
+
+
+# --- phrasing ------------------------------------------------------------------------------------
+
+
+def is_upbeat(onset: Fraction, meter: Meter) -> bool:
+    """Whether a place leads into the next beat: the & in quarters, the last eighth of a beat in 6/8 and 12/8."""
+    if meter.compound:
+        return onset % meter.pulse == meter.pulse * 2 / 3
+    return onset % meter.step == meter.step / 2
+
+
+def phrasing_lu(notes: Sequence[Stroke], meter: Meter, feel: Feel) -> list[float]:
+    """What the line's phrasing adds to each of a bar's notes: upbeats lean, held upbeats lean more.
+
+    Common practice, no source.
+    """
+    quarters = [note.onset % meter.pulse == 0 and note.length == meter.pulse for note in notes]
+    added = []
+    for index, note in enumerate(notes):
+        lu = feel.accent_lu if note.accented else 0.0
+        if is_upbeat(note.onset, meter):
+            held = note.length >= meter.pulse
+            lu += feel.offbeat_accent_lu + (feel.held_offbeat_lu if held else 0.0)
+        elif quarters[index] and any(quarters[max(index - 1, 0) : index] + quarters[index + 1 : index + 2]):
+            lu += feel.downbeat_quarters_lu
+        added.append(lu)
+    return added
+
+
+# --- deviations: random by place, never by order --------------------------------------------------
+
+CELLS_PER_QUARTER = 2
+MEMORY = 512  # cells of half a quarter that a deviation remembers: 64 bars of 4/4
+CLIP = 3.0  # standard deviations
+BODY = "body"  # what all limbs share
+
+
+def _mix(words: NDArray[np.uint32]) -> NDArray[np.uint32]:
+    """Scramble 32-bit words (the lowbias32 finalizer, C. Wellons, public domain; from memory)."""
+    words = words ^ (words >> np.uint32(16))
+    words = words * np.uint32(0x7FEB352D)
+    words = words ^ (words >> np.uint32(15))
+    words = words * np.uint32(0x846CA68B)
+    return np.asarray(words ^ (words >> np.uint32(16)), dtype=np.uint32)
+
+
+def stream_key(seed: int, limb: str, what: str) -> int:
+    """One 32-bit number for a limb's timing or level: `stream_key(1, "left hand", "timing")`."""
+    key = np.array([seed & 0xFFFFFFFF], dtype=np.uint32)
+    for byte in f"{limb}/{what}".encode():
+        key = _mix(key ^ np.uint32(byte))
+    return int(key[0])
+
+
+def white(key: int, places: Floats) -> Floats:
+    """Standard normal numbers, one for each place, by hash: the same place always gets the same number.
+
+    Places are quarters since the count-in, told apart to 1/48 of a quarter. Box-Muller on two hashes.
+    """
+    index = np.round(places * 48).astype(np.int64).astype(np.uint32)
+    first = _mix(index ^ np.uint32(key))
+    second = _mix(first ^ np.uint32(0x9E3779B9))
+    radius = np.sqrt(-2.0 * np.log((first.astype(np.float64) + 1.0) / 2.0**32))
+    return np.asarray(radius * np.cos(2.0 * np.pi * second.astype(np.float64) / 2.0**32), dtype=np.float64)
+
+
+def noise_filter(exponent: float) -> Floats:
+    """Weights that turn white noise into 1/f^exponent noise of variance 1: `noise_filter(0)` is 1, then zeros."""
+    steps = np.arange(1, MEMORY + 1, dtype=np.float64)
+    weights = np.concatenate([[1.0], np.cumprod((steps - 1 + exponent / 2) / steps)])
+    return np.asarray(weights / np.sqrt(np.sum(weights**2)), dtype=np.float64)
+
+
+def correlated(key: int, places: Floats, exponent: float) -> Floats:
+    """Noise of variance 1 at places, 1/f^exponent along half-quarter cells: white for exponent 0.
+
+    A place's own number is fresh; what it remembers are the cells before it, whoever plays in them.
+    """
+    weights = noise_filter(exponent)
+    own: Floats = weights[0] * white(key, places)
+    if exponent == 0 or not len(places):
+        return own
+    cells = np.floor(places * CELLS_PER_QUARTER).astype(np.int64)
+    first = int(cells.min()) - MEMORY
+    before = white(key, np.arange(first, int(cells.max()) + 1) / CELLS_PER_QUARTER)
+    remembered = np.convolve(before, weights[1:], mode="full")
+    return np.asarray(own + remembered[cells - first - 1], dtype=np.float64)
+
+
+def deviations(feel: Feel, limb: str, what: str, places: Floats) -> Floats:
+    """Deviations of one limb in standard deviations: mean 0, correlated along time and with the other limbs.
+
+    `deviations(Feel(), "left hand", "timing", places)` has the shape of `places`; clipped at 3.
+    """
+    shared = correlated(stream_key(feel.seed, BODY, what), places, feel.correlation)
+    own = correlated(stream_key(feel.seed, limb, what), places, feel.correlation)
+    mixed = np.sqrt(feel.together) * shared + np.sqrt(1.0 - feel.together) * own
+    return np.asarray(np.clip(mixed, -CLIP, CLIP), dtype=np.float64)
+
+
+def placement_seconds(feel: Feel, limb: str) -> float:
+    """How far behind the beat a limb lies, in seconds: `placement_seconds(Feel(), "left hand")` is 0."""
+    return feel.placement_ms.get(limb, 0.0) / 1000

@@ -1,0 +1,271 @@
+"""The tables of a lesson file, checked key by key (pydantic at this door only).
+
+Every wrong key or value becomes one Mistake: place, what stands there, what would be right.
+"""
+
+import math
+import tomllib
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from grooves.mistake import Mistake, nearest
+
+# --- kinds of value ------------------------------------------------------------------------------
+
+
+def _number(low: float, high: float, what: str) -> BeforeValidator:
+    def check(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise Mistake(f"{value!r} is not {what}; write a number from {low:g} to {high:g}")
+        if not low <= value <= high:
+            raise Mistake(f"{value:g} is out of range; {what} runs from {low:g} to {high:g}")
+        return float(value)
+
+    return BeforeValidator(check)
+
+
+def _whole(low: int, high: int, what: str) -> BeforeValidator:
+    def check(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise Mistake(f"{value!r} is not {what}; write a whole number from {low} to {high}")
+        if not low <= value <= high:
+            raise Mistake(f"{value} is out of range; {what} runs from {low} to {high}")
+        return value
+
+    return BeforeValidator(check)
+
+
+def _text(what: str) -> BeforeValidator:
+    def check(value: object) -> str:
+        if not isinstance(value, str) or not value.strip():
+            raise Mistake(f"{value!r} is not {what}; write it between quotes")
+        return value
+
+    return BeforeValidator(check)
+
+
+def _choice(*words: str) -> BeforeValidator:
+    def check(value: object) -> str:
+        if value not in words:
+            raise Mistake(f"{value!r} is not known; {nearest(str(value), words)}")
+        return str(value)
+
+    return BeforeValidator(check)
+
+
+def _pace(value: object) -> float | str:
+    """A tempo as a number, or as a share of the lesson's: 72 or "60%"."""
+    if isinstance(value, str) and value.strip().endswith("%"):
+        share = value.strip().removesuffix("%")
+        if share.replace(".", "", 1).isdigit() and 10 <= float(share) <= 300:
+            return value.strip()
+        raise Mistake(f"{value!r} is not a share of the tempo; write it from 10% to 300%")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 30 <= value <= 400:
+        raise Mistake(f'{value!r} is not a tempo; write a number from 30 to 400, or a share such as "60%"')
+    return float(value)
+
+
+def _names(value: object) -> list[str]:
+    if isinstance(value, str):
+        raise Mistake(f'{value!r} stands alone; write a list, such as ["{value}"]')
+    if not isinstance(value, list) or not value or not all(isinstance(name, str) for name in value):
+        raise Mistake(f'{value!r} is not a list of names; write parts or limbs, such as ["snare", "left foot"]')
+    return value
+
+
+def _levels(low: float, high: float, unit: str) -> BeforeValidator:
+    def check(value: object) -> dict[str, float]:
+        if not isinstance(value, dict):
+            raise Mistake(f"{value!r} is not a table; write names with numbers, such as {{ snare = {low / 2:g} }}")
+        for name, level in value.items():
+            good = isinstance(level, int | float) and not isinstance(level, bool) and low <= level <= high
+            if not good:
+                raise Mistake(f"{name}: {level!r} does not fit; write a number of {unit} from {low:g} to {high:g}")
+        return {name: float(level) for name, level in value.items()}
+
+    return BeforeValidator(check)
+
+
+Title = Annotated[str, _text("a text")]
+Tempo = Annotated[float, _number(30, 400, "a tempo")]
+Pace = Annotated[float | str, BeforeValidator(_pace)]
+Names = Annotated[list[str], BeforeValidator(_names)]
+Milliseconds = Annotated[dict[str, float], _levels(0, 80, "milliseconds")]
+
+
+def _lu(low: float, high: float) -> BeforeValidator:
+    return _number(low, high, "a level in LU")
+
+
+# --- tables --------------------------------------------------------------------------------------
+
+
+class Table(BaseModel):
+    """A table that knows its keys and refuses others."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class LineTable(Table):
+    """`[line]`: the rhythm and who plays it."""
+
+    values: Annotated[str, _text("a line")] = ""
+    counts: Annotated[str, _text("a line")] = ""
+    file: Annotated[str, _text("a file name")] = ""
+    part: str | int | None = None
+    played_on: Any = "snare"
+    each_chorus: Any = None
+    repeat_each: Annotated[int, _whole(1, 64, "a number of times")] = 1
+    bars: str | int | None = None
+
+
+class FeelTable(Table):
+    """`[feel]`: swing, phrasing and deviations."""
+
+    swing: Any = None
+    line_swing: Any = None
+    offbeat_accent: Annotated[float, _lu(0, 12)] = 2.0
+    held_offbeat_accent: Annotated[float, _lu(0, 12)] = 1.0
+    downbeat_quarters: Annotated[float, _lu(0, 12)] = 1.0
+    accent: Annotated[float, _lu(0, 12)] = 3.0
+    timing_ms: Annotated[float, _number(0, 30, "a standard deviation in milliseconds")] = 6.0
+    level_lu: Annotated[float, _number(0, 6, "a standard deviation in LU")] = 1.0
+    correlation: Annotated[float, _number(0, 1.5, "the exponent of the deviations")] = 1.0
+    together: Annotated[float, _number(0, 1, "the correlation of the limbs")] = 0.75
+    ahead_ms: Milliseconds = {}
+    behind_ms: Milliseconds = {}
+    seed: Annotated[int, _whole(0, 2**32 - 1, "a seed")] = 1
+
+
+class LadderTable(Table):
+    """`ladder`: a tempo that rises by steps."""
+
+    from_: Pace = Field(alias="from")
+    to: Pace
+    step: Annotated[float, _number(0.5, 100, "a step in beats a minute")]
+    times_each: Annotated[int, _whole(1, 64, "a number of times")] = 1
+
+
+class TradeTable(Table):
+    """`trade`: bars with your part, then bars without it."""
+
+    with_: Annotated[int, _whole(1, 64, "a number of bars")] = Field(alias="with")
+    without: Annotated[int, _whole(1, 64, "a number of bars")]
+
+
+class GapTable(Table):
+    """`gap`: bars of sound, then bars of silence."""
+
+    play: Annotated[int, _whole(1, 64, "a number of bars")]
+    rest: Annotated[int, _whole(1, 64, "a number of bars")]
+
+
+class FadeTable(Table):
+    """`fade`: a part that sinks each time through."""
+
+    times: Annotated[int, _whole(2, 64, "a number of times")]
+    to: Annotated[float, _lu(-60, 0)]
+
+
+class TrackTable(Table):
+    """`[[track]]`: one track to render."""
+
+    name: Title
+    without: Names = []
+    only: Names = []
+    softer: Annotated[dict[str, float], _levels(-60, 0, "LU")] = {}
+    bars: str | int | None = None
+    tempo: Pace | None = None
+    times: Annotated[int, _whole(1, 1000, "a number of times")] | None = None
+    count_in: Annotated[int, _whole(0, 16, "a number of bars")] | None = None
+    click: Annotated[Literal["off", "every beat", "2 and 4"], _choice("off", "every beat", "2 and 4")] = "off"
+    ladder: LadderTable | None = None
+    trade: TradeTable | None = None
+    fade: FadeTable | None = None
+    gap: GapTable | None = None
+    line: bool = True
+
+
+class LessonFile(Table):
+    """The whole file."""
+
+    title: Title
+    tempo: Tempo
+    groove: Annotated[str, _text("a groove")]
+    line: LineTable
+    choruses: Annotated[int, _whole(1, 1000, "a number of choruses")] = 1
+    count_in: Annotated[int, _whole(0, 16, "a number of bars")] = 2
+    leads: Annotated[Literal["right", "left"], _choice("right", "left")] = "right"
+    soundfont: Annotated[str, _text("a soundfont file")] = ""
+    feel: FeelTable = FeelTable()
+    balance: Annotated[dict[str, float], _levels(-40, 6, "LU")] = {}
+    track: list[TrackTable] = []
+
+
+# --- reading -------------------------------------------------------------------------------------
+
+_WANTED = {
+    "title": 'every lesson needs one, such as title = "Harbour Street, first line"',
+    "tempo": "every lesson needs one, in beats a minute, such as tempo = 120",
+    "groove": 'every lesson needs one, such as groove = "swing"',
+    "line": "every lesson needs a table [line] with values, counts or file",
+    "name": 'every track needs one, such as name = "slow"',
+}
+
+
+def read_tables(text: str) -> LessonFile:
+    """Read and check the tables of a lesson file: `read_tables(text).tempo` is 120.0; raises Mistake."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Mistake(f"this is not TOML: {error}") from None
+    except RecursionError:
+        raise Mistake("this is nested too deeply for a lesson") from None
+    try:
+        return LessonFile.model_validate(table)
+    except ValidationError as error:
+        raise Mistake(_explain(error)) from None
+
+
+def _explain(error: ValidationError) -> str:
+    """The first thing wrong, misspelt keys before all else, since they cause the others."""
+    found = sorted(error.errors(), key=lambda one: one["type"] != "extra_forbidden")[0]
+    loc = [step for step in found["loc"] if step not in ("float", "str", "int", "bool")]
+    *above, key = loc or ["lesson"]
+    where = _place(loc)
+    match found["type"]:
+        case "extra_forbidden":
+            return f"{where}: no such key; {nearest(str(key), _keys(above))}"
+        case "missing":
+            return f"{where}: missing; {_WANTED.get(str(key), 'it is needed here')}"
+        case "value_error":
+            return f"{where}: {found['ctx']['error']}"
+        case "model_type" | "model_attributes_type":
+            return f"{where}: {found['input']!r} is not a table; write its keys: {', '.join(_keys(loc))}"
+        case "list_type":
+            return f"{where}: write each track under its own [[{key}]]"
+    return f"{where}: {found['input']!r} does not fit ({found['msg'].lower()})"
+
+
+def _place(loc: list[Any]) -> str:
+    """A key's place as a teacher counts: ("track", 0, "tempo") is "track 1, tempo"."""
+    words: list[str] = []
+    for step in loc:
+        if isinstance(step, int):
+            words[-1] += f" {step + 1}"
+        else:
+            words.append(str(step))
+    return ", ".join(words) if any(isinstance(step, int) for step in loc) else ".".join(words)
+
+
+_TABLES: dict[str, type[Table]] = {
+    "line": LineTable, "feel": FeelTable, "track": TrackTable,
+    "ladder": LadderTable, "trade": TradeTable, "gap": GapTable, "fade": FadeTable,
+}  # fmt: skip
+
+
+def _keys(loc: list[Any]) -> list[str]:
+    names = [step for step in loc if isinstance(step, str)]
+    table = _TABLES[names[-1]] if names and names[-1] in _TABLES else LessonFile
+    return [field.alias or name for name, field in table.model_fields.items()]

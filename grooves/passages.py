@@ -1,0 +1,226 @@
+"""Tracks as lists of passages: which bars, how fast, who plays, how many times.
+
+Nothing else in the house repeats, slows or drops anything. Each shape of practice (ladder, trading,
+fading, silent bars, loop, count-in) is one small function from passages to passages.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+
+from grooves.mistake import Mistake
+from grooves.rhythm import Meter
+from grooves.score import Score, Stroke
+
+CLICKS = ("off", "every beat", "2 and 4")
+LINE = "line"  # names the reading line, whoever plays it
+
+
+@dataclass(frozen=True)
+class Passage:
+    """Some bars at a tempo: `Passage((5,), 72.0, times=8, without=frozenset({"snare"}))` is bar 6, eight times."""
+
+    bars: tuple[int, ...]  # indexes into score.bars
+    tempo_bpm: float
+    times: int = 1
+    without: frozenset[str] = frozenset()  # parts, limbs or "line" left out
+    only: frozenset[str] = frozenset()  # none: everyone
+    softer_lu: Mapping[str, float] = field(default_factory=dict)
+    click: str = "off"
+    count_in: int = 0  # this many bars are counted in; `bars` is empty then
+    groove_alone: bool = False  # the groove as if there were no line
+    silent: bool = False  # nothing sounds, not even the click
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Tempo rising by steps: `Ladder(72, 120, 4, 2)` plays twice at 72, 76, … 120."""
+
+    from_bpm: float
+    to_bpm: float
+    step_bpm: float
+    times_each: int = 1
+
+
+@dataclass(frozen=True)
+class Alternation:
+    """Bars in turn: `Alternation(4, 4)` is four with, four without."""
+
+    first: int
+    second: int
+
+
+@dataclass(frozen=True)
+class Fade:
+    """A part that sinks: `Fade(4, -30)` is lower each time through, 30 LU lower in the last."""
+
+    times: int
+    to_lu: float
+
+
+@dataclass(frozen=True)
+class Track:
+    """One track of a lesson, as the lesson file asks for it."""
+
+    name: str
+    without: frozenset[str] = frozenset()
+    only: frozenset[str] = frozenset()
+    softer_lu: Mapping[str, float] = field(default_factory=dict)
+    bars: tuple[int, ...] = ()  # indexes into score.bars; none: all
+    tempo_bpm: float | None = None  # none: the lesson's
+    times: int | None = None  # none: the lesson's choruses
+    count_in: int | None = None  # none: the lesson's
+    click: str = "off"
+    ladder: Ladder | None = None
+    trade: Alternation | None = None
+    fade: Fade | None = None
+    gap: Alternation | None = None
+    groove_alone: bool = False
+
+
+def default_tracks() -> tuple[Track, ...]:
+    """The four tracks in the order a student meets them: the time, two hands, everyone, your turn."""
+    return (
+        Track("time", groove_alone=True),
+        Track("ride-and-line", only=frozenset({"ride", LINE})),
+        Track("full"),
+        Track("without-line", without=frozenset({LINE})),
+    )
+
+
+def plays(stroke: Stroke, passage: Passage) -> bool:
+    """Whether a stroke sounds in a passage: false for a snare stroke where `without` holds snare or left hand."""
+    names = {stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set())
+    return not passage.silent and not names & passage.without and (not passage.only or bool(names & passage.only))
+
+
+def softened_lu(stroke: Stroke, passage: Passage) -> float:
+    """How much a passage lowers a stroke: the sum over the names that fit it."""
+    names = (stroke.part, stroke.limb, LINE if stroke.role != "time" else "")
+    return sum(passage.softer_lu.get(name, 0.0) for name in names)
+
+
+# --- from a track to its passages -----------------------------------------------------------------
+
+
+def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int = 2) -> tuple[Passage, ...]:
+    """Lay a track out: `track_passages(Track("full"), score)` is a count-in and the line once."""
+    passages = _plain(track, score, choruses)
+    if track.ladder:
+        passages = climb(passages, track.ladder)
+    if track.fade:
+        passages = fade(passages, track.fade, track.without or frozenset({LINE}))
+    if track.trade:
+        passages = trade(passages, track.trade, track.without or frozenset({LINE}))
+    if track.gap:
+        passages = fall_silent(passages, track.gap)
+    bars_in = count_in if track.count_in is None else track.count_in
+    return (*counted_in(bars_in, passages[0].tempo_bpm), *passages)
+
+
+def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
+    tempo_bpm = track.tempo_bpm or score.tempo_bpm
+    out = frozenset[str]() if track.trade or track.fade else track.without
+    base = Passage(
+        (), tempo_bpm, 1, out, track.only, dict(track.softer_lu), track.click, groove_alone=track.groove_alone
+    )
+    times = track.times or (1 if track.fade or track.ladder else choruses)
+    return tuple(replace(base, bars=bars, times=many) for bars, many in _rounds(track.bars, score, times))
+
+
+def _rounds(chosen: tuple[int, ...], score: Score, times: int) -> list[tuple[tuple[int, ...], int]]:
+    """The bars of each time through: one reading all the time, or the readings of the choruses in turn."""
+    readings = len(score.played_on)
+    length = score.chorus_length
+    bars = chosen or tuple(range(length))
+    if readings == 1:
+        return [(bars, times)]
+    return [(tuple(bar + length * (turn % readings) for bar in bars), 1) for turn in range(times)]
+
+
+def counted_in(bars: int, tempo_bpm: float) -> tuple[Passage, ...]:
+    """The count-in before a track: `counted_in(2, 120)` is one passage, `counted_in(0, 120)` none."""
+    return (Passage((), tempo_bpm, count_in=bars),) if bars else ()
+
+
+def count_in_beats(bar: int, of_bars: int, meter: Meter) -> tuple[int, ...]:
+    """The felt beats struck in one bar of a count-in: every other one first, all of them in the last bar.
+
+    `count_in_beats(0, 2, Meter(4, 4))` is (0, 2). Common practice, no source.
+    """
+    return tuple(range(0, meter.pulses, 1 if bar == of_bars - 1 else 2))
+
+
+def climb(passages: Sequence[Passage], ladder: Ladder) -> tuple[Passage, ...]:
+    """Play the passages at each tempo of a ladder, the last one at its top exactly."""
+    tempos = [ladder.from_bpm]
+    while tempos[-1] + ladder.step_bpm < ladder.to_bpm - 1e-9:
+        tempos.append(tempos[-1] + ladder.step_bpm)
+    if ladder.to_bpm > ladder.from_bpm:
+        tempos.append(ladder.to_bpm)
+    return tuple(
+        replace(passage, tempo_bpm=tempo_bpm, times=passage.times * ladder.times_each)
+        for tempo_bpm in tempos
+        for passage in passages
+    )
+
+
+def fade(passages: Sequence[Passage], how: Fade, names: frozenset[str]) -> tuple[Passage, ...]:
+    """Sink the named parts a little each time through: with `Fade(4, -30)` by 0, 10, 20 and 30 LU."""
+    rounds = []
+    for turn in range(how.times):
+        lower = dict.fromkeys(sorted(names), how.to_lu * turn / max(how.times - 1, 1))
+        rounds += [replace(passage, softer_lu={**passage.softer_lu, **lower}) for passage in passages]
+    return tuple(rounds)
+
+
+def trade(passages: Sequence[Passage], how: Alternation, names: frozenset[str]) -> tuple[Passage, ...]:
+    """Some bars with the named parts, then bars where they are yours, over and over."""
+    return _in_turn(passages, how, lambda passage: replace(passage, without=passage.without | names))
+
+
+def fall_silent(passages: Sequence[Passage], how: Alternation) -> tuple[Passage, ...]:
+    """Some bars of sound, then bars of silence in which the time is yours."""
+    return _in_turn(passages, how, lambda passage: replace(passage, silent=True))
+
+
+def single_bars(passages: Sequence[Passage]) -> Iterator[Passage]:
+    """Every bar as a passage of its own, repeats written out: the bars of a track in order."""
+    for passage in passages:
+        for _ in range(passage.times):
+            for bar in passage.bars:
+                yield replace(passage, bars=(bar,), times=1)
+
+
+def _in_turn(
+    passages: Sequence[Passage], how: Alternation, change: Callable[[Passage], Passage]
+) -> tuple[Passage, ...]:
+    period = how.first + how.second
+    bars = [
+        change(passage) if place % period >= how.first else passage
+        for place, passage in enumerate(single_bars(passages))
+    ]
+    return tuple(_joined(bars))
+
+
+def _joined(bars: Sequence[Passage]) -> Iterator[Passage]:
+    """Put neighbouring bars that are played alike into one passage."""
+    for alike, group in groupby(bars, key=lambda passage: replace(passage, bars=())):
+        yield replace(alike, bars=tuple(passage.bars[0] for passage in group))
+
+
+def check_track(track: Track) -> None:
+    """Raise Mistake where two shapes of practice cannot go together: a fade and a trade both move your part."""
+    together = [
+        (track.fade and track.trade, "fade and trade both move your part; keep one of them"),
+        (track.fade and track.ladder, "fade and ladder both count the times through; keep one of them"),
+        (track.trade and track.gap, "trade and gap both take turns by bars; keep one of them"),
+        (track.ladder and track.tempo_bpm, "ladder already says the tempo; leave tempo out"),
+        (track.fade and track.times, "fade already says the times; leave times out"),
+        (track.without and track.only, "write either without or only"),
+        ((track.fade or track.trade) and track.only, "your part is named by without; leave only out"),
+        (track.groove_alone and (track.fade or track.trade), "without the line there is no part to fade or trade"),
+    ]
+    for wrong, message in together:
+        if wrong:
+            raise Mistake(message)
