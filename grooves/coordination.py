@@ -33,7 +33,7 @@ LIMBS_WEIGHT = 0.25  # per limb that plays in the bar
 
 @dataclass(frozen=True)
 class Place:
-    """One place of the grid and who sounds there: the last eighth of a swing bar is `Place(Fraction(11, 3), "4&", …)`."""
+    """One place of the grid and who sounds there: a swing bar's last is at 11/3, count "4&"."""
 
     onset: Fraction  # on the grid
     count: str  # beat and syllable as on paper, "4&"
@@ -52,7 +52,7 @@ def swings(groove: Groove) -> bool:
 
 
 def grid(score: Score, bar_index: int | None = None, *, swung: bool | None = None) -> tuple[Place, ...]:
-    """All places of a bar's grid, silent ones too: a bar of swing has twelve, said 1 trip let 2 trip let …
+    """All places of a bar's grid, silent ones too: a bar of swing says 1 trip let 2 trip let, and so on.
 
     Without `bar_index` it is the grid that holds every bar of the score, with nobody on it: the columns
     of a chart. `swung` is what the lesson says where it overrules its groove.
@@ -176,7 +176,8 @@ def difficulty(score: Score, bar_index: int, *, swung: bool | None = None) -> Di
     """
     bar = score.bars[bar_index]
     notes = [stroke for stroke in bar.strokes if stroke.role == "line"]
-    reading = read([(note.onset, note.onset + note.length) for note in notes], _next_onset(score, bar_index), score.meter)
+    spans = [(note.onset, note.onset + note.length) for note in notes]
+    reading = read(spans, _next_onset(score, bar_index), score.meter)
     sounding = who_sounds(score, bar_index, swung=swung)
     seconds = float(score.meter.length / score.groove.beat) * 60 / score.tempo_bpm
     ingredients = (
@@ -187,7 +188,7 @@ def difficulty(score: Score, bar_index: int, *, swung: bool | None = None) -> Di
         Ingredient("limbs", float(len({stroke.limb for stroke in bar.strokes})), LIMBS_WEIGHT),
         Ingredient("notes per second", sum(stroke.role != "time" for stroke in bar.strokes) / seconds, SPEED_WEIGHT),
     )
-    return Difficulty(bar_index, bar.number, ingredients, _why(ingredients, reading, sounding, score, bar))
+    return Difficulty(bar_index, bar.number, ingredients, _why(ingredients, reading, sounding, bar, score.meter))
 
 
 def hardest_first(score: Score, *, swung: bool | None = None) -> tuple[Difficulty, ...]:
@@ -196,7 +197,10 @@ def hardest_first(score: Score, *, swung: bool | None = None) -> tuple[Difficult
         (difficulty(score, index, swung=swung) for index in range(len(score.bars))),
         key=lambda found: (-found.total, found.number, found.bar_index),
     )
-    return tuple({found.number: found for found in reversed(ranked)}.values())[::-1]
+    hardest: dict[int, Difficulty] = {}
+    for found in ranked:
+        hardest.setdefault(found.number, found)
+    return tuple(hardest.values())
 
 
 def _next_onset(score: Score, bar_index: int) -> Fraction:
@@ -212,3 +216,82 @@ def _next_onset(score: Score, bar_index: int) -> Fraction:
 def _changes(sounding: Sequence[Place]) -> list[tuple[Place, Place]]:
     """Neighbouring places where limbs that sound together give way to one alone, or the other way round."""
     return [(a, b) for a, b in pairwise(sounding) if (len(a.limbs) > 1) != (len(b.limbs) > 1)]
+
+
+# --- the reason in words ------------------------------------------------------------------------
+
+
+def spoken(onset: Fraction, meter: Meter) -> str:
+    """A place inside a sentence: `spoken(Fraction(3, 2), Meter(4, 4))` is "the & of 2", the barline "the next 1"."""
+    if onset >= meter.length:
+        return f"the next {spoken(onset % meter.length, meter)}"
+    said = syllable(onset, meter)
+    return said if said.isdigit() else f"the {said} of {onset // meter.step + 1}"
+
+
+def _listed(onsets: Sequence[Fraction], meter: Meter) -> str:
+    *others, last = [spoken(onset, meter) for onset in sorted(set(onsets))]
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def _why(
+    ingredients: Sequence[Ingredient], reading: Reading, sounding: Sequence[Place], bar: ScoreBar, meter: Meter
+) -> str:
+    """One sentence on the ingredient with the most points, naming its beats."""
+    if not reading.notes:
+        return "The line rests here; only the time goes on."
+    most = max(ingredients, key=lambda ingredient: ingredient.points)
+    match most.name:
+        case "syncopation":
+            return _why_early(reading, meter)
+        case "beat distance":
+            return _why_between(bar, meter)
+        case "ties":
+            return _why_held(reading, meter)
+        case "changes":
+            return _why_changes(sounding, meter)
+        case "limbs":
+            return _why_limbs(sounding, meter)
+    return _why_fast(bar, most.value, meter)
+
+
+def _why_early(reading: Reading, meter: Meter) -> str:
+    top = max(found.strength for found in reading.syncopations)
+    strongest = [found for found in reading.syncopations if found.strength == top]
+    notes = _listed([found.note for found in strongest], meter)
+    over = _listed([found.over for found in strongest], meter)
+    if len(strongest) == 1:
+        return f"The note on {notes} comes early: {over} is stronger and is not struck."
+    return f"The notes on {notes} come early: {over} are stronger and are not struck."
+
+
+def _why_between(bar: ScoreBar, meter: Meter) -> str:
+    notes = [stroke.onset for stroke in bar.strokes if stroke.role == "line"]
+    between = [onset for onset in notes if onset % meter.pulse]
+    return f"{len(between)} of the {len(notes)} notes fall between the beats, on {_listed(between, meter)}."
+
+
+def _why_held(reading: Reading, meter: Meter) -> str:
+    held = [f"the note on {spoken(note, meter)} over {spoken(beat, meter)}" for note, beat in reading.held]
+    return f"The line holds {' and '.join(held)}, where the beat wants a stroke."
+
+
+def _why_changes(sounding: Sequence[Place], meter: Meter) -> str:
+    changes = _changes(sounding)
+    first = f"{spoken(changes[0][0].onset, meter)} and {spoken(changes[0][1].onset, meter)}"
+    return f"Strokes together and strokes alone change {len(changes)} times, first between {first}."
+
+
+def _why_limbs(sounding: Sequence[Place], meter: Meter) -> str:
+    playing = {limb for place in sounding for limb in place.limbs}
+    most = max(len(place.limbs) for place in sounding)
+    meeting = _listed([place.onset for place in sounding if len(place.limbs) == most], meter)
+    number = ("One limb plays", "Two limbs play", "Three limbs play", "All four limbs play")[len(playing) - 1]
+    return f"{number}, and {most if most < len(LIMBS) else 'all'} of them meet on {meeting}."
+
+
+def _why_fast(bar: ScoreBar, per_second: float, meter: Meter) -> str:
+    notes = [stroke.onset for stroke in bar.strokes if stroke.role != "time"]
+    gaps = [(after - before, before, after) for before, after in pairwise(notes)]
+    where = f", closest from {spoken(min(gaps)[1], meter)} to {spoken(min(gaps)[2], meter)}" if gaps else ""
+    return f"The notes come fast: {per_second:.1f} a second{where}."
