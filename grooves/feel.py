@@ -32,7 +32,7 @@ class Feel:
     swing: Swing = "by tempo"
     line_swing: Swing | None = None  # None: as the ride
     offbeat_accent_lu: float = 2.0  # every upbeat of the line
-    held_offbeat_lu: float = 1.0  # more, where an upbeat is held a quarter or longer, or tied
+    held_offbeat_lu: float = 1.0  # more, where an upbeat is held past the next beat
     downbeat_quarters_lu: float = 1.0  # each of two or more quarters in a row on the beat
     accent_lu: float = 3.0  # a written accent
     timing_ms: float = 6.0  # standard deviation
@@ -117,7 +117,7 @@ def phrasing_lu(notes: Sequence[Stroke], meter: Meter, feel: Feel) -> list[float
     for index, note in enumerate(notes):
         lu = feel.accent_lu if note.accented else 0.0
         if is_upbeat(note.onset, meter):
-            held = note.length >= meter.pulse
+            held = note.onset + note.length > note.onset // meter.pulse * meter.pulse + meter.pulse
             lu += feel.offbeat_accent_lu + (feel.held_offbeat_lu if held else 0.0)
         elif quarters[index] and any(quarters[max(index - 1, 0) : index] + quarters[index + 1 : index + 2]):
             lu += feel.downbeat_quarters_lu

@@ -22,7 +22,6 @@ class LineNote:
     onset: Fraction
     length: Fraction
     accent: bool = False
-    tied: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,7 +67,7 @@ def line_notes(bars: Sequence[Bar]) -> tuple[LineNote, ...]:
                 notes.append(LineNote(index, symbol.onset, symbol.length, symbol.accent))
             elif symbol.kind == "held" and notes:
                 last = notes[-1]
-                notes[-1] = LineNote(last.bar, last.onset, last.length + symbol.length, last.accent, tied=True)
+                notes[-1] = LineNote(last.bar, last.onset, last.length + symbol.length, last.accent)
     return tuple(notes)
 
 

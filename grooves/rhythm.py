@@ -199,13 +199,13 @@ def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]
 def check_bar(bar: Bar, meter: Meter, number: int) -> None:
     """Raise Mistake unless a bar is full and its triplets are complete."""
     for symbol in bar:
-        grid = symbol.length if symbol.length.numerator == 1 else symbol.length / symbol.length.numerator
-        if is_triplet(symbol.length) and symbol.onset % grid:
-            raise Mistake(f"bar {number}, beat {place_name(symbol.onset, meter)}: a triplet must start with its beat")
+        where = f"bar {number}, beat {place_name(symbol.onset, meter)}"
+        if value_name(symbol.length) is None:
+            raise Mistake(f"{where}: triplets and other values do not mix within a beat")
+        if is_triplet(symbol.length) and symbol.onset % (symbol.length / symbol.length.numerator):
+            raise Mistake(f"{where}: a triplet must start with its beat")
         if not is_triplet(symbol.length) and symbol.onset.denominator % 3 == 0:
-            raise Mistake(
-                f"bar {number}, beat {place_name(symbol.onset, meter)}: the triplet before it is not complete"
-            )
+            raise Mistake(f"{where}: the triplet before it is not complete")
     total = bar[-1].end
     if total != meter.length:
         held, needed = amount(total / meter.step), amount(meter.length / meter.step)
