@@ -1,0 +1,203 @@
+"""Single drum hits recorded from a soundfont, once for each key and velocity that sounds different.
+
+On most keys velocity is a pure gain: one recording at velocity 127 and a table of 127 gains say it all. Keys with
+velocity layers, or with a filter that follows velocity, are recorded at each velocity asked for.
+
+A hit is recorded after a throw-away hit at the same velocity: FluidSynth's voices fade in from the gain of the last
+sound they played, so the first block of a fresh synthesizer would come out weaker.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from grooves.kit import INSTRUMENTS
+from grooves.mistake import Mistake
+from render.cache import Cache, cache_root, kit_cache, trim
+from render.sf2 import Preset
+from render.soundfont import HIT_SECONDS
+from render.synth import BLOCK, Synth
+
+Sound = npt.NDArray[np.float32]  # (frames, 2)
+
+TAIL_DB = -90.0  # a hit ends where it stays this far below its peak: about the step of 16-bit audio
+_LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
+_LOUDEST = 127
+_PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
+_SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
+_CHUNK_BLOCKS = 256
+
+
+@dataclass
+class Kit:
+    """A soundfont's drum kit: `open_kit(path).hit(51, 90)`; recordings are made when first asked for, then kept."""
+
+    path: Path
+    preset: Preset
+    rate: int
+    cache: Cache | None
+    _synth: Synth | None = None
+    _kept: dict[str, Sound] = field(default_factory=dict)
+
+    @classmethod
+    def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "Kit":
+        """Open a kit without striking anything yet."""
+        return cls(path, preset, rate, kit_cache(path, preset.program, rate) if use_cache else None)
+
+    def hit(self, key: int, velocity: int) -> Sound:
+        """One stroke from its onset to the end of its tail: `kit.hit(51, 90)`, shape (frames, 2), float32.
+
+        Raises Mistake where the kit has no sound on that key or velocity.
+        """
+        sound, gain = self.wave(key, velocity)
+        return sound if gain == 1.0 else sound * np.float32(gain)
+
+    def wave(self, key: int, velocity: int) -> tuple[Sound, float]:
+        """A recording and the gain that makes it the stroke of that velocity: `hit` without the multiplication."""
+        self._check(key, velocity)
+        gains = self._gains(key)
+        if gains is None:
+            return self._recorded(key, velocity), 1.0
+        return self._recorded(key, _LOUDEST), float(gains[velocity])
+
+    def is_pure_gain(self, key: int) -> bool:
+        """Say whether velocity changes only how loud a key sounds, not its colour."""
+        self._check(key, _LOUDEST)
+        return self._gains(key) is not None
+
+    def beginning(self, key: int, velocity: int, seconds: float) -> Sound:
+        """The first moments of a stroke, recorded afresh: for measuring, where the whole tail is not needed."""
+        self._check(key, velocity)
+        blocks = round(seconds * self.rate / BLOCK)
+        return _primed(self._running(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
+
+    def close(self) -> None:
+        """Stop the synthesizer, if one was needed."""
+        if self._synth is not None:
+            self._synth.close()
+            self._synth = None
+
+    def _check(self, key: int, velocity: int) -> None:
+        if not 1 <= velocity <= 127:
+            raise Mistake(f"velocity: {velocity} is out of range; a stroke has 1 to 127")
+        if not any(low <= velocity <= high for low, high in self.preset.layers(key)):
+            where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
+            raise Mistake(
+                f"{self.path}: its kit '{self.preset.name}' has no sound on {where} {key} ({_instrument(key)}); "
+                "choose another soundfont"
+            )
+
+    def _recorded(self, key: int, velocity: int) -> Sound:
+        return self.keep(f"hit-{key}-{velocity}", lambda: self._record(key, velocity))
+
+    def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
+        """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
+        if len(self.preset.layers(key)) > 1:
+            return None
+        gains = self.keep(f"gain-{key}", lambda: self._sweep(key))[:, 0]
+        return gains if len(gains) == _LOUDEST + 1 else None
+
+    def keep(self, name: str, make: Callable[[], Sound]) -> Sound:
+        """Memory first, then disk, then the synthesizer."""
+        if name not in self._kept:
+            found = self.cache.load(name) if self.cache else None
+            if found is None:
+                found = make()
+                if self.cache:
+                    self.cache.store(name, found)
+                    trim(cache_root())
+            found.flags.writeable = False
+            self._kept[name] = found
+        return self._kept[name]
+
+    def _running(self) -> Synth:
+        if self._synth is None:
+            self._synth = Synth(self.path, self.preset.program, self.rate)
+        return self._synth
+
+    def _record(self, key: int, velocity: int) -> Sound:
+        synth = self._running()
+        _prime(synth, key, velocity)
+        chunks = [_strike(synth, key, velocity, held_blocks(self.rate))]
+        peak = float(np.abs(chunks[0]).max())
+        while synth.sounding() and len(chunks) * _CHUNK_BLOCKS * BLOCK < _LONGEST_SECONDS * self.rate:
+            chunks.append(synth.render(_CHUNK_BLOCKS))
+            loudest = float(np.abs(chunks[-1]).max())
+            peak = max(peak, loudest)
+            if loudest < peak * 10 ** (TAIL_DB / 20):
+                break
+        synth.hush()
+        return _without_silence(np.concatenate(chunks), self, key)
+
+    def _sweep(self, key: int) -> Sound:
+        """Measure the gain of every velocity on the first moments of the hit; one zero row where it is no pure gain."""
+        loudest = self._recorded(key, _LOUDEST)
+        if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
+            return np.zeros((1, 1), np.float32)
+        strength = np.abs(loudest).max(axis=1)
+        onset = int(np.argmax(strength > strength.max() / 2))
+        blocks = (onset + _SWEEP_FRAMES) // BLOCK + 1
+        reference = _primed(self._running(), key, _LOUDEST, blocks)
+        gains = np.zeros((_LOUDEST + 1, 1), np.float32)
+        for velocity in range(1, _LOUDEST + 1):
+            sound = _primed(self._running(), key, velocity, blocks)
+            gains[velocity] = _projection(sound, reference)
+            if _difference_db(sound, reference) > _PURE_DB:
+                return np.zeros((1, 1), np.float32)
+        return gains
+
+
+def held_blocks(rate: int) -> int:
+    """Blocks of 64 frames from note-on to note-off: `held_blocks(44100)` is 69."""
+    return round(HIT_SECONDS * rate / BLOCK)
+
+
+def _instrument(key: int) -> str:
+    return " or ".join(name for name, instrument in INSTRUMENTS.items() if instrument.key == key) or "not in our kit"
+
+
+def _strike(synth: Synth, key: int, velocity: int, blocks: int) -> Sound:
+    synth.on(key, velocity)
+    sound = synth.render(blocks)
+    synth.off(key)
+    return sound
+
+
+def _prime(synth: Synth, key: int, velocity: int) -> None:
+    _strike(synth, key, velocity, 2)
+    synth.hush()
+
+
+def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None = None) -> Sound:
+    _prime(synth, key, velocity)
+    sound = _strike(synth, key, velocity, held or blocks)
+    if held is not None and blocks > held:
+        sound = np.concatenate([sound, synth.render(blocks - held)])
+    synth.hush()
+    return sound
+
+
+def _without_silence(sound: Sound, kit: Kit, key: int) -> Sound:
+    strength = np.abs(sound).max(axis=1)
+    peak = float(strength.max())
+    if peak == 0.0 or not np.isfinite(peak):
+        raise Mistake(f"{kit.path}: its sample for key {key} ({_instrument(key)}) is silent; choose another soundfont")
+    return sound[: int(np.flatnonzero(strength > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
+
+
+def _projection(sound: Sound, reference: Sound) -> float:
+    """The gain that brings the reference nearest to a sound, in the least-squares sense."""
+    wide = reference.astype(np.float64)
+    return float(np.vdot(wide, sound) / np.vdot(wide, wide))
+
+
+def _difference_db(sound: Sound, reference: Sound) -> float:
+    """What is left of a sound once the reference at the nearest gain is taken away, against the sound."""
+    frames = min(len(sound), len(reference))
+    sound, reference = sound[:frames], reference[:frames]
+    rest = sound - np.float32(_projection(sound, reference)) * reference
+    return 10 * math.log10(max(float(np.vdot(rest, rest) / np.vdot(sound, sound)), 1e-20))

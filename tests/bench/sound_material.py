@@ -1,0 +1,30 @@
+"""Performances for the sound benchmarks: a reading lesson of a wished length at a wished tempo."""
+
+from pathlib import Path
+
+from grooves.feel import Feel
+from grooves.groove import parse_groove
+from grooves.line import PlayedOn
+from grooves.passages import Track, track_passages
+from grooves.performance import Performance, perform
+from grooves.rhythm import parse_values
+from grooves.score import Score, write_score
+
+LINE = "4 8 8 4 4 | 8 4 4 4 8 | 4. 8 4 4r | 8r 4. 4 8 8"
+LIBRARY = Path(__file__).parents[2] / "grooves" / "library"
+
+
+def score(played_on: str = "snare", groove: str = "swing", tempo_bpm: float = 120) -> Score:
+    """A four-bar line over a shipped groove."""
+    form = parse_groove((LIBRARY / f"{groove}.toml").read_text())
+    bars = parse_values(LINE, form.meter)
+    return write_score("bench", form, tempo_bpm, bars, [PlayedOn(played_on, played_on)])
+
+
+def performance(
+    minutes: float, tempo_bpm: float = 120, without: frozenset[str] = frozenset(), feel: Feel | None = None
+) -> Performance:
+    """So many minutes of the swing groove with the line on the snare, a few limbs left out."""
+    choruses = round(minutes * tempo_bpm / 16)
+    passages = track_passages(Track("full", without=without, tempo_bpm=tempo_bpm), score(), choruses)
+    return perform(score(), passages, feel or Feel())
