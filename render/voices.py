@@ -1,0 +1,289 @@
+"""What stands on the staff: each bar's voices as signs, one note or rest each, with ties, tuplets and beams.
+
+The line keeps its writer's spelling. In the drum score the hands share one voice with stems up and the
+feet one with stems down; strokes of one voice at one place are a chord. A stroke lasts until the next of its
+voice, at most as long as written, and what no single sign can say becomes a rest: a drum does not tie.
+Conventions: places and lengths in quarters. Stems, chords and beams by the beat: N. Weinberg, Guidelines for
+Drumset Notation, Percussive Notes, June 1994, from memory; the rest is common practice, no source.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+
+from grooves.coordination import swings
+from grooves.kit import FEET, HANDS
+from grooves.rhythm import EIGHTH, Bar, Meter, Symbol, spell
+from grooves.score import Score, ScoreBar, Stroke
+
+LET = Fraction(2, 3)
+GHOST_LU = -6.0  # a snare stroke this much lighter is printed in parentheses; by ear
+# Every length that one sign can write: plain or dotted, from a whole to a 32nd, and the triplets of the plain ones.
+PLAIN = tuple(Fraction(4, 2**power) for power in range(6))
+SIGNS = frozenset(
+    [length * dots for length in PLAIN for dots in (1, Fraction(3, 2), Fraction(7, 4))]
+    + [length * Fraction(2, 3) for length in PLAIN]
+)
+
+
+@dataclass(frozen=True)
+class Head:
+    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses."""
+
+    instrument: str
+    accent: bool = False
+    ghost: bool = False
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One chord or rest on the page: `Sign(Fraction(0), Fraction(1), (Head("snare"),))`; no heads make a rest."""
+
+    onset: Fraction
+    length: Fraction
+    heads: tuple[Head, ...] = ()
+    tie_from: bool = False  # tied to the sign before
+    tie_on: bool = False  # tied to the sign after
+    beams: tuple[str, ...] = ()  # one MusicXML beam word per level
+    tuplet: str = ""  # "start" and "stop" at a triplet's ends, "inside" between, "" outside
+    bracket: bool = False  # at the start of a triplet that no beam holds together
+
+    @property
+    def end(self) -> Fraction:
+        """The place where it stops."""
+        return self.onset + self.length
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One printed bar: its number, how often it is played, and the voices of the line's staff and the drum staff."""
+
+    number: int
+    times: int
+    reading: int  # index into the score's `played_on`
+    line: tuple[Sign, ...]
+    hands: tuple[Sign, ...]
+    feet: tuple[Sign, ...]
+
+
+def measures(score: Score) -> tuple[Measure, ...]:
+    """The bars as printed: `measures(score)[0].hands`; a bar repeated in a row is printed once."""
+    printed: list[Measure] = []
+    for reading in range(len(score.played_on)):
+        first = reading * score.chorus_length
+        chorus = range(first, first + score.chorus_length)
+        for index, times in _repeats(score, chorus):
+            bar = score.bars[index]
+            placed = settle(bar.strokes, score)
+            voices = [
+                _finish(_voice([s for s in placed if s.limb in limbs], score.meter), score.meter)
+                for limbs in (HANDS, FEET)
+            ]
+            line = _finish(_line_bar(score, index, index + times - 1), score.meter)
+            printed.append(Measure(bar.number, times, reading, line, voices[0], voices[1]))
+    return tuple(printed)
+
+
+def _repeats(score: Score, chorus: range) -> Iterable[tuple[int, int]]:
+    """Indices of the printed bars of a chorus, each with how often it comes in a row."""
+
+    def same(index: int) -> tuple[int, int, ScoreBar]:
+        return (index - chorus.start) // score.repeat_each, score.bars[index].number, score.bars[index]
+
+    for _, run in groupby(chorus, key=same):
+        found = list(run)
+        yield found[0], len(found)
+
+
+def settle(strokes: Sequence[Stroke], score: Score) -> list[Stroke]:
+    """Put the straight & where it sounds in beats that are written in triplets: in swing it is the let.
+
+    `settle(bar.strokes, score)` leaves beats without triplets as written.
+    """
+    if not swings(score.groove):
+        return list(strokes)
+    triplets = {stroke.onset // 1 for stroke in strokes if stroke.onset.denominator == 3}
+    triplets -= {stroke.onset // 1 for stroke in strokes if stroke.onset.denominator >= 4}
+    return [
+        replace(stroke, onset=stroke.onset // 1 + LET)
+        if stroke.onset // 1 in triplets and stroke.onset % 1 == EIGHTH
+        else stroke
+        for stroke in strokes
+    ]
+
+
+# --- the line -----------------------------------------------------------------------------------
+
+
+def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
+    """The line of one printed bar as its writer spelled it; a tie that comes from no printed bar is a rest."""
+    bar = writable(score.bars[first].line, score.meter)
+    arrives = _tied_over(score, first - 1, first)
+    leaves = _tied_over(score, last, last + 1)
+    signs: list[Sign] = []
+    sounding = arrives
+    for place, symbol in enumerate(bar):
+        sounding = symbol.kind == "struck" or (symbol.kind == "held" and sounding)
+        following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
+        heads = (Head("snare", accent=symbol.accent),) if sounding else ()
+        held = sounding and symbol.kind == "held"
+        signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following))
+    return tuple(signs)
+
+
+def _tied_over(score: Score, before: int, after: int) -> bool:
+    """Whether the line is tied from one printed bar into the next."""
+    if before < 0 or after >= len(score.bars) or after % score.chorus_length == 0:
+        return False
+    first, second = score.bars[before], score.bars[after]
+    follows = second.number in (first.number, first.number + 1)
+    return follows and first.line[-1].kind != "rest" and second.line[0].kind == "held"
+
+
+def writable(bar: Bar, meter: Meter) -> Bar:
+    """Split only the lengths that no single sign can write: `writable(bar, meter)` keeps "4 2 4" as it is."""
+    return tuple(piece for symbol in bar for piece in ([symbol] if symbol.length in SIGNS else spell((symbol,), meter)))
+
+
+# --- the drum voices ----------------------------------------------------------------------------
+
+
+def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
+    """Chords and rests of one voice, filling the bar; nothing at all when it has no stroke."""
+    chords: dict[Fraction, list[Stroke]] = {}
+    for stroke in sorted(strokes, key=lambda s: s.onset):
+        chords.setdefault(stroke.onset, []).append(stroke)
+    ends = [*list(chords)[1:], meter.length]
+    signs: list[Sign] = []
+    reached = Fraction(0)
+    for (onset, chord), end in zip(chords.items(), ends, strict=True):
+        signs += rests(reached, onset, meter)
+        length = _first_sign(onset, min(end - onset, max(stroke.length for stroke in chord)), meter)
+        signs.append(Sign(onset, length, _heads(chord)))
+        reached = onset + length
+    return (*signs, *rests(reached, meter.length, meter)) if chords else ()
+
+
+def _heads(chord: Sequence[Stroke]) -> tuple[Head, ...]:
+    """One head for each instrument, though two hands may strike it."""
+    heads: dict[str, Head] = {}
+    for stroke in chord:
+        ghost = stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU
+        heads.setdefault(stroke.instrument, Head(stroke.instrument, stroke.accented or stroke.accent_lu > 0, ghost))
+    return tuple(heads.values())
+
+
+def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
+    """The longest single sign for a stroke at this place: within its beat as it is, across beats where that reads."""
+    _, closing = _group_at(onset, meter)
+    if onset + length <= closing:
+        return length if length in SIGNS else _rest_length(onset, onset + length, meter)
+    across = spell((Symbol(onset, length),), meter)[0].length
+    return across if across in SIGNS and onset + across >= closing else _first_sign(onset, closing - onset, meter)
+
+
+def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
+    """Where each beat begins and ends, for beams and rests: 6/8 is two groups of three, 7/8 is 2 + 2 + 3 eighths."""
+    step = meter.pulse
+    if meter.unit == 8 and not meter.compound:
+        step = 2 * meter.step
+    starts = [step * number for number in range(max(1, int(meter.length / step)))]
+    return tuple(zip(starts, [*starts[1:], meter.length], strict=True))
+
+
+def _group_at(place: Fraction, meter: Meter) -> tuple[Fraction, Fraction]:
+    return next((low, high) for low, high in beat_groups(meter) if low <= place < high)
+
+
+def rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
+    """Rests from one place to another that show the beats: `rests(EIGHTH, Fraction(2), Meter(4, 4))` is 8 then 4."""
+    pieces: list[Sign] = []
+    while start < end:
+        length = _rest_length(start, end, meter)
+        pieces.append(Sign(start, length))
+        start += length
+    return pieces
+
+
+def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
+    opening, closing = _group_at(start, meter)
+    if start == opening and end >= closing:
+        both = 2 * (closing - opening)  # two beats in one rest, on a beat of even number
+        room = start % both == 0 and end - start >= both and both in SIGNS and meter.count % 2 == 0
+        return both if room else closing - opening if closing - opening in SIGNS else EIGHTH
+    stop, within = min(end, closing), start - opening
+    fitting = (sign for sign in SIGNS if within % sign == 0 and start + sign <= stop and not _dotted(sign))
+    return max(fitting, default=stop - start)
+
+
+def _dotted(sign: Fraction) -> bool:
+    return sign.numerator in (3, 7)
+
+
+# --- triplets and beams -------------------------------------------------------------------------
+
+
+def _finish(signs: Sequence[Sign], meter: Meter) -> tuple[Sign, ...]:
+    return tuple(_with_tuplets(_with_beams(signs, meter)))
+
+
+def is_triplet(sign: Sign) -> bool:
+    """Whether a sign is written as a triplet value."""
+    return sign.length.denominator % 3 == 0
+
+
+def flags(sign: Sign) -> int:
+    """Flags or beams of a sign: an eighth has 1, a sixteenth 2, triplets as they are written."""
+    written = sign.length * Fraction(3, 2) if is_triplet(sign) else sign.length
+    return sum(written < length for length in PLAIN[2:])
+
+
+def _with_beams(signs: Sequence[Sign], meter: Meter) -> list[Sign]:
+    """Join the flags of each beat: notes in a row, no rest between, on one side of the beat's edge."""
+    beamed: list[Sign] = []
+
+    def run_of(sign: Sign) -> tuple[bool, Fraction]:
+        return bool(sign.heads) and flags(sign) > 0, _group_at(sign.onset, meter)[0]
+
+    for (joins, _), run in groupby(signs, key=run_of):
+        found = list(run)
+        beamed += _beam_run(found) if joins and len(found) > 1 else found
+    return beamed
+
+
+def _beam_run(run: Sequence[Sign]) -> list[Sign]:
+    counts = [flags(sign) for sign in run]
+    return [
+        replace(sign, beams=tuple(_beam_word(counts, place, level) for level in range(1, counts[place] + 1)))
+        for place, sign in enumerate(run)
+    ]
+
+
+def _beam_word(counts: Sequence[int], place: int, level: int) -> str:
+    before = place > 0 and counts[place - 1] >= level
+    after = place + 1 < len(counts) and counts[place + 1] >= level
+    if before or after:
+        return "continue" if before and after else "end" if before else "begin"
+    return "forward hook" if place == 0 else "backward hook"
+
+
+def _with_tuplets(signs: Sequence[Sign]) -> list[Sign]:
+    """Mark each triplet: it runs until a place that is no third of a beat."""
+    marked: list[Sign] = []
+    group: list[Sign] = []
+    for sign in signs:
+        if not is_triplet(sign):
+            marked.append(sign)
+            continue
+        group.append(sign)
+        if sign.end.denominator % 3:
+            marked += _tuplet(group)
+            group = []
+    return [*marked, *group]
+
+
+def _tuplet(group: Sequence[Sign]) -> list[Sign]:
+    words = ["start", *["inside"] * (len(group) - 2), "stop"]
+    bracket = not all(sign.beams for sign in group)
+    return [replace(sign, tuplet=word, bracket=bracket) for sign, word in zip(group, words, strict=True)]
