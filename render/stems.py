@@ -26,7 +26,7 @@ _RIDE = INSTRUMENTS["ride"].key
 _CHOKES = {instrument.key: instrument.choke for instrument in INSTRUMENTS.values() if instrument.choke}
 # How fast a choked hat dies: FluidSynth releases a voice of the same exclusive class at about this slope
 # (measured; nearest of several slopes and of a hard cut, which clicks).
-_CHOKE_DB_PER_SECOND = 105.0
+CHOKE_DB_PER_SECOND = 105.0
 _NEVER = -1
 
 
@@ -115,8 +115,8 @@ def choked(sound: Sound, after: int, rate: int) -> Sound:
     """A hit that the hat closes on after some frames: `choked(hit, 22050, 44100)`."""
     if after >= len(sound):
         return sound
-    last = min(len(sound), after + round(-TAIL_DB / _CHOKE_DB_PER_SECOND * rate))
-    fade = 10 ** (-_CHOKE_DB_PER_SECOND / 20 / rate * np.arange(last - after))
+    last = min(len(sound), after + round(-TAIL_DB / CHOKE_DB_PER_SECOND * rate))
+    fade = 10 ** (-CHOKE_DB_PER_SECOND / 20 / rate * np.arange(last - after))
     cut = sound[:last].copy()
     cut[after:] *= fade.astype(np.float32)[:, None]
     return cut
