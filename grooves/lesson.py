@@ -5,7 +5,7 @@ score, a feel, levels and tracks. Files are opened elsewhere: the caller says ho
 how a notation file is read.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -16,7 +16,7 @@ from grooves.kit import LIMBS, PARTS
 from grooves.lesson_file import FeelTable, LessonFile, LineTable, TrackTable, read_tables
 from grooves.line import PlayedOn
 from grooves.mistake import Mistake, at, nearest
-from grooves.passages import LINE, Alternation, Fade, Ladder, Track, check_track, default_tracks
+from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays
 from grooves.rhythm import Bar, Meter, parse_values
 from grooves.score import Score, write_score
 
@@ -38,6 +38,7 @@ class Lesson:
     tracks: tuple[Track, ...]
     choruses: int
     count_in: int
+    groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
 
 
@@ -59,6 +60,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         tracks or default_tracks(),
         file.choruses,
         file.count_in,
+        file.groove,
         file.soundfont,
     )
 
@@ -235,7 +237,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             name=table.name,
             without=_who(table.without, "without", score),
             only=_who(table.only, "only", score),
-            softer_lu={name: table.softer[name] for name in _who(list(table.softer), "softer", score)},
+            softer_lu={name: table.softer[name] for name in sorted(_who(table.softer, "softer", score))},
             bars=chosen,
             tempo_bpm=None if table.tempo is None else pace_bpm(table.tempo, score.tempo_bpm),
             times=table.times,
@@ -278,24 +280,24 @@ def _ladder(table: TrackTable, tempo_bpm: float) -> Ladder | None:
         return Ladder(low, high, table.ladder.step, table.ladder.times_each)
 
 
-def _who(names: Sequence[str], key: str, score: Score) -> frozenset[str]:
-    """Check names of parts and limbs against who plays in this lesson."""
+def _who(names: Iterable[str], key: str, score: Score) -> frozenset[str]:
+    with at(key):
+        return names_here(names, score)
+
+
+def names_here(names: Iterable[str], score: Score) -> frozenset[str]:
+    """Check names of parts and limbs against who plays in this lesson: raises Mistake for a stranger."""
     here = (*score.parts, *score.limbs, LINE)
-    for name in names:
-        if name in (*PARTS, *LIMBS) and name not in here:
-            raise Mistake(f"{key}: nobody plays {name} in this lesson; it has {', '.join(score.parts)}")
-        if name not in here:
-            raise Mistake(f"{key}: '{name}' is neither a part nor a limb; {nearest(name, here)}")
-    return frozenset(names)
+    wanted = frozenset(names)
+    for name in sorted(wanted - {*here}):
+        if name in (*PARTS, *LIMBS):
+            raise Mistake(f"nobody plays {name} in this lesson; it has {', '.join(score.parts)}")
+        raise Mistake(f"'{name}' is neither a part nor a limb; {nearest(name, here)}")
+    return wanted
 
 
 def _check_somebody_plays(track: Track, score: Score) -> None:
-    if track.trade or track.fade:
-        return
-    bars = score.bars
-    strokes = [s for bar in bars for s in (bar.groove_alone if track.groove_alone else bar.strokes)]
-    for stroke in strokes:
-        names = {stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set())
-        if not names & track.without and (not track.only or names & track.only):
-            return
-    raise Mistake("nobody is left to play; leave fewer parts out")
+    heard = Passage((), score.tempo_bpm, without=track.without, only=track.only)
+    strokes = (s for bar in score.bars for s in (bar.groove_alone if track.groove_alone else bar.strokes))
+    if not (track.trade or track.fade) and not any(plays(stroke, heard) for stroke in strokes):
+        raise Mistake("nobody is left to play; leave fewer parts out")

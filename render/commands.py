@@ -1,0 +1,229 @@
+"""What each command does: read, call, report. Everything heavy is imported where it is needed."""
+
+from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from grooves.mistake import Mistake, nearest
+from render.load import find_groove, load_lesson, shipped_grooves
+from render.write import make_folder, write_bytes
+
+if TYPE_CHECKING:
+    from render.pack import Wishes
+
+TEMPLATES = Path(__file__).parent / "templates"
+FIRST_LESSON = "first-lesson.toml"
+
+
+# --- lessons to files ------------------------------------------------------------------------------
+
+
+def demo(asked: Namespace) -> None:
+    """Write the shipped lesson and render it."""
+    folder = make_folder(asked.out)
+    lesson = folder / FIRST_LESSON
+    write_bytes(lesson, (TEMPLATES / "lesson.toml").read_bytes())
+    asked.lessons, asked.track, asked.format, asked.stems = [lesson], [], "wav", True
+    asked.no_audio = asked.no_paper = False
+    asked.velocities, asked.jobs, asked.scheduler = "measured", 1, None
+    render(asked)
+
+
+def new(asked: Namespace) -> None:
+    """Write a lesson to start from, never over another."""
+    if asked.file.suffix != ".toml":
+        raise Mistake(f"{asked.file}: a lesson's name ends in .toml; write {asked.file.with_suffix('.toml')}")
+    if asked.file.exists():
+        raise Mistake(f"{asked.file}: there is a file of that name already; choose another")
+    make_folder(asked.file.parent)
+    write_bytes(asked.file, (TEMPLATES / "lesson.toml").read_bytes())
+    print(f"{asked.file}: a lesson to start from; then: fourlimb render {asked.file}")
+
+
+def render(asked: Namespace) -> None:
+    """Render lessons, side by side where there are several."""
+    from render.pack import render_lesson
+    from render.report import progress_bar, reports_json, show_report
+
+    paths = lesson_files(asked.lessons)
+    wishes = _wishes(asked)
+    with progress_bar("rendering", not asked.json) as progress:
+        if len(paths) == 1 and not asked.scheduler:
+            reports = [render_lesson(paths[0], wishes, progress)]
+        else:
+            from render.batch import run
+
+            jobs = [(path, wishes) for path in paths]
+            reports = run(render_lesson, jobs, asked.jobs, asked.scheduler, progress)
+    if asked.json:
+        print(reports_json(reports))
+        return
+    for report in reports:
+        show_report(report)
+
+
+def _wishes(asked: Namespace) -> "Wishes":
+    from render.mix import FORMATS
+    from render.pack import Wishes
+
+    if asked.format not in FORMATS:
+        raise Mistake(f"--format: '{asked.format}' is not a sound format of ours; {nearest(asked.format, FORMATS)}")
+    return Wishes(
+        folder=asked.out,
+        tracks=tuple(getattr(asked, "track", ())),
+        format=asked.format,
+        rate=asked.rate,
+        audio=not getattr(asked, "no_audio", False),
+        paper=not getattr(asked, "no_paper", True),
+        stems=getattr(asked, "stems", False),
+        plain_velocities=getattr(asked, "velocities", "measured") == "plain",
+        soundfont=asked.soundfont,
+        use_cache=not asked.no_cache,
+    )
+
+
+def lesson_files(paths: list[Path]) -> list[Path]:
+    """Lesson files, those in folders too: raises Mistake where a folder has none or two would share a name."""
+    found: list[Path] = []
+    for path in paths:
+        inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
+        if not inside:
+            raise Mistake(f"{path}: there is no lesson (.toml) in this folder")
+        found += [one for one in inside if one not in found]
+    for one in found:
+        other = next(two for two in found if two.stem == one.stem)
+        if other is not one:
+            raise Mistake(f"{other} and {one} would write the same files; rename one, or render them into two folders")
+    return found
+
+
+def loop(asked: Namespace) -> None:
+    """Render a hard bar, slow, over and over: one file without a seam, one with a count-in."""
+    from render.pack import render_loop
+    from render.report import progress_bar, reports_json, show_report
+
+    with progress_bar("looping", not asked.json) as progress:
+        report = render_loop(
+            asked.lesson, asked.bars, asked.tempo, asked.times, asked.without, _wishes(asked), progress
+        )
+    if asked.json:
+        print(reports_json([report]))
+    else:
+        show_report(report)
+
+
+def balance(asked: Namespace) -> int:
+    """Measure the parts of a lesson against the ride, and render the demonstration."""
+    from render.demonstration import balance_lesson
+    from render.report import as_json, show_balance
+
+    found = balance_lesson(asked.lesson, _wishes(asked))
+    if asked.json:
+        print(as_json(found))
+    else:
+        show_balance(found)
+    return 0 if found.good else 1
+
+
+# --- rhythm on paper -------------------------------------------------------------------------------
+
+
+def bars(asked: Namespace) -> None:
+    """Say who sounds together and how hard each bar is, or write the stairs up to one."""
+    from render.report import as_json, show_bars
+    from render.teach import describe_bars, stairs_text
+
+    if asked.stairs is None and (asked.start is not None or asked.out):
+        raise Mistake("--from and -o belong to --stairs; add --stairs BAR")
+    lesson = load_lesson(asked.lesson).lesson
+    if asked.stairs is not None:
+        text, steps = stairs_text(lesson, asked.stairs, asked.start)
+        target = asked.out or asked.lesson.with_name(f"{asked.lesson.stem}-stairs-to-{asked.stairs}.toml")
+        if target.exists():
+            raise Mistake(f"{target}: there is a file of that name already; choose another with -o")
+        make_folder(target.parent)
+        write_bytes(target, text.encode())
+        print(
+            as_json({"files": [{"track": "", "kind": "lesson", "path": target}], "steps": steps})
+            if asked.json
+            else "\n".join([*steps, str(target)])
+        )
+        return
+    described = describe_bars(lesson)
+    if asked.json:
+        print(as_json({"bars": described}))
+    else:
+        show_bars(lesson.title, described)
+
+
+def lines(asked: Namespace) -> None:
+    """Write a graded line as note values and counts."""
+    from grooves.graded import lines as graded
+    from grooves.rhythm import parse_meter, values_text
+    from render.report import as_json
+
+    written = graded(asked.level, asked.bars, asked.seed, parse_meter(asked.meter))
+    if asked.json:
+        print(as_json({"level": asked.level, "seed": asked.seed, "meter": asked.meter, "values": values_text(written)}))
+        return
+    rows = [values_text(written[start : start + 4]) for start in range(0, len(written), 4)]
+    print('[line]\nvalues = """\n' + " |\n".join(rows) + '\n"""')
+
+
+def chart(asked: Namespace) -> None:
+    """Print the line, the drum score and the grid."""
+    from render.paper import chart_files
+
+    for path in chart_files(load_lesson(asked.lesson).lesson, asked.out, asked.bars, asked.paper):
+        print(path)
+
+
+def page(asked: Namespace) -> None:
+    """Make the lesson page of a lesson, or of every lesson in a folder with an index."""
+    from render.paper import page_files
+
+    for path in page_files(asked.lesson, asked.out, asked.soundfont, asked.rate, not asked.no_cache):
+        print(path)
+
+
+# --- what is there ---------------------------------------------------------------------------------
+
+
+def grooves(asked: Namespace) -> None:
+    """List the grooves, or show one of them."""
+    from render.report import as_json, show_groove, show_table
+
+    if asked.name:
+        groove = find_groove(asked.name, Path())
+        print(as_json(groove)) if asked.json else show_groove(groove)
+        return
+    every = [find_groove(name, Path()) for name in shipped_grooves()]
+    if asked.json:
+        print(as_json({"grooves": every}))
+        return
+    rows = [(g.name, g.title, str(g.meter), str(g.swing), "{:g} to {:g}".format(*g.tempo_bpm)) for g in every]
+    show_table("Grooves", ("name", "title", "meter", "swing", "tempo"), rows)
+
+
+def soundfonts(asked: Namespace) -> None:
+    """Say which soundfonts are here, or what one of them holds."""
+    from render.report import as_json, show_table
+    from render.shelf import describe_soundfont, soundfonts_here
+
+    if asked.file:
+        kits = describe_soundfont(asked.file)
+        heads = ("program", "kit", "used", "missing from the kit", "layered by velocity")
+        if asked.json:
+            print(as_json({"path": asked.file, "kits": kits}))
+        else:
+            rows = [
+                (str(k.program), k.name, "yes" if k.used else "", ", ".join(k.missing), ", ".join(k.layered))
+                for k in kits
+            ]
+            show_table(str(asked.file), heads, rows, right=(0,))
+        return
+    shelf = soundfonts_here()
+    if asked.json:
+        print(as_json({"soundfonts": shelf}))
+    else:
+        show_table("Soundfonts", ("", "file", "kit", "state"), [(s.mark, str(s.path), s.kit, s.state) for s in shelf])

@@ -1,0 +1,78 @@
+"""Lessons and grooves from their files, every mistake with the file's name in front."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from grooves.groove import Groove, parse_groove
+from grooves.lesson import Lesson, parse_lesson
+from grooves.mistake import Mistake, at, nearest
+from grooves.rhythm import Bar, Meter
+
+LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A lesson with what was noticed on the way in, such as how far a MIDI file was from the grid."""
+
+    lesson: Lesson
+    notes: tuple[str, ...]
+
+
+def load_lesson(path: Path) -> Loaded:
+    """Read a lesson file: `load_lesson(Path("first.toml")).lesson.title`; raises Mistake that begins with the file."""
+    notes: list[str] = []
+
+    def read_line(name: str, meter: Meter, part: str | int | None) -> Sequence[Bar]:
+        from render.read_line import read_line as read
+
+        line = read(_beside(path, name), meter, part)
+        notes.extend(f"{name}: {note}" for note in line.report)
+        return line.bars
+
+    with at(str(path)):
+        lesson = parse_lesson(read_text(path), lambda name: find_groove(name, path.parent), read_line)
+    return Loaded(lesson, tuple(notes))
+
+
+def read_text(path: Path) -> str:
+    """Read a text file, or raise Mistake saying why it cannot be read."""
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise Mistake(f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text")
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        here = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
+        hint = f"; {nearest(path.name, here[:12])}" if here else ""
+        raise Mistake(f"there is no such file{hint}") from None
+    except IsADirectoryError:
+        raise Mistake("this is a folder; name a file in it") from None
+    except UnicodeDecodeError as error:
+        raise Mistake(f"this is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    except (OSError, ValueError) as error:
+        raise Mistake(f"this cannot be read: {getattr(error, 'strerror', None) or error}") from None
+
+
+def shipped_grooves() -> tuple[str, ...]:
+    """Names of the grooves that come along: "swing" is among them."""
+    return tuple(sorted(p.name.removesuffix(".toml") for p in _library().iterdir() if p.name.endswith(".toml")))
+
+
+def _library() -> Path:
+    return Path(str(files("grooves"))) / "library"
+
+
+def find_groove(name: str, folder: Path) -> Groove:
+    """Find a shipped groove by name, or a groove file beside the lesson: `find_groove("swing", Path("."))`."""
+    if name in shipped_grooves():
+        return parse_groove(read_text(_library() / f"{name}.toml"))
+    if name.endswith(".toml"):
+        with at(name):
+            return parse_groove(read_text(folder / name))
+    raise Mistake(f"'{name}' is not shipped; {nearest(name, shipped_grooves())}, or name a groove file ending in .toml")
+
+
+def _beside(lesson: Path, name: str) -> Path:
+    return lesson.parent / name

@@ -1,0 +1,204 @@
+"""A lesson's files: every track as MIDI and sound, with one gain, and what was made of it.
+
+`render_lesson` is the whole way from a lesson file to files; it can run in a process of its own.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from grooves.lesson import Lesson, bar_indexes, names_here, pace_bpm
+from grooves.lesson_file import read_pace
+from grooves.mistake import Mistake, at, nearest
+from grooves.passages import Track, track_passages
+from grooves.performance import Performance, perform
+from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
+from render.hits import Kit
+from render.load import load_lesson
+from render.midi import midi_bytes
+from render.mix import Gain, Take, gain_for, mix_pack, write_pack
+from render.soundfont import choose_soundfont, open_kit
+from render.stems import Pcm
+from render.write import make_folder, slug, whole, write_bytes
+
+Progress = Callable[[float], object]  # told the share that is done, 0 to 1
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the command line asked for: where to, which tracks, what kind of sound."""
+
+    folder: Path
+    tracks: tuple[str, ...] = ()  # names; none: all
+    format: str = "wav"
+    rate: int = 44100
+    audio: bool = True
+    paper: bool = False  # also chart, MusicXML and lesson page
+    stems: bool = False
+    wrap: bool = False  # sound files as long as their bars, for looping
+    plain_velocities: bool = False
+    soundfont: Path | None = None
+    use_cache: bool = True
+
+
+@dataclass(frozen=True)
+class Made:
+    """One file that was made: its track, its kind (midi, audio, stem, …), and who plays in it."""
+
+    track: str
+    kind: str
+    path: Path
+    seconds: float = 0.0
+    plays: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Report:
+    """What became of a lesson: its files and what a teacher should know about them."""
+
+    lesson: Path
+    title: str
+    files: tuple[Made, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sounding:
+    """A track ready for its files."""
+
+    track: Track
+    performance: Performance
+    velocities: tuple[int, ...]
+
+
+def sound_track(lesson: Lesson, track: Track, balance: Balance) -> Sounding:
+    """Perform a track at its velocities: `sound_track(lesson, lesson.tracks[0], balance).performance.hits`."""
+    passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+    performance = perform(lesson.score, passages, lesson.feel, lesson.balance_lu)
+    return Sounding(track, performance, velocities(performance, balance))
+
+
+def render_lesson(path: Path, wishes: Wishes, progress: Progress = lambda _: None) -> Report:
+    """Render a lesson file: `render_lesson(Path("first.toml"), Wishes(Path("out"))).files`; raises Mistake."""
+    loaded = load_lesson(path)
+    return render_tracks(path, loaded.lesson, wishes, loaded.notes, progress)
+
+
+def render_tracks(
+    path: Path, lesson: Lesson, wishes: Wishes, notes: Sequence[str] = (), progress: Progress = lambda _: None
+) -> Report:
+    """Render the tracks of a lesson in hand; `path` names the files and finds the soundfont. Raises Mistake."""
+    chosen = choose_tracks(lesson.tracks, wishes.tracks)
+    own = path.parent / lesson.soundfont if lesson.soundfont else None
+    kit = open_kit(choose_soundfont(wishes.soundfont, own), wishes.rate, wishes.use_cache)
+    balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
+    tracks = [sound_track(lesson, track, balance) for track in lesson.tracks]
+    wanted = [one for one in tracks if one.track in chosen]
+    folder = make_folder(wishes.folder)
+    program = None if wishes.plain_velocities else kit.preset.program
+    files = [_write_midi(folder, path.stem, one, lesson, program) for one in wanted]
+    said = [*notes, *dict.fromkeys(note for one in wanted for note in out_of_reach(one.performance, balance))]
+    if wishes.audio:
+        full = sound_track(lesson, Track("full"), balance)
+        gain = gain_for(_take(full), kit, [_take(one) for one in tracks])
+        files += _write_audio(folder, path.stem, wanted, kit, gain, lesson, wishes, progress)
+        said.append(describe_gain(gain))
+    kit.close()
+    return Report(path, lesson.title, tuple(files), tuple(said))
+
+
+def render_loop(
+    path: Path, bars: str, tempo: str, times: int, without: Sequence[str], wishes: Wishes, progress: Progress
+) -> Report:
+    """A hard bar, slow, over and over: a file without a seam and one with a count-in; raises Mistake."""
+    loaded = load_lesson(path)
+    lesson = loaded.lesson
+    with at(str(path)):
+        once = loop_track(lesson, bars, tempo, times, without)
+    counted = replace(once, name=f"{once.name} counted in", count_in=1)
+    report = render_tracks(path, replace(lesson, tracks=(once,)), replace(wishes, wrap=True), loaded.notes, progress)
+    second = render_tracks(path, replace(lesson, tracks=(counted,)), wishes, (), progress)
+    return replace(report, files=report.files + second.files, notes=tuple(dict.fromkeys(report.notes + second.notes)))
+
+
+def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Sequence[str]) -> Track:
+    """The track of a loop: `loop_track(lesson, "6", "60%", 8, ["snare"])`; raises Mistake."""
+    if not 1 <= times <= 1000:
+        raise Mistake(f"--times: {times} is out of range; write 1 to 1000")
+    with at("--bars"):
+        chosen = bar_indexes(bars, lesson.score)
+    with at("--tempo"):
+        tempo_bpm = pace_bpm(read_pace(tempo), lesson.score.tempo_bpm)
+    with at("--without"):
+        out = names_here(without, lesson.score)
+    return Track(f"loop bar {bars}", without=out, bars=chosen, tempo_bpm=tempo_bpm, times=times, count_in=0)
+
+
+def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:
+    """The tracks of those names, or all: raises Mistake with the nearest name."""
+    by_name = {name: track for track in tracks for name in (slug(track.name), track.name)}
+    for name in names:
+        if name not in by_name:
+            raise Mistake(f"--track: there is no track '{name}'; {nearest(name, [track.name for track in tracks])}")
+    return [by_name[name] for name in names] or list(tracks)
+
+
+def _write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program: int | None) -> Made:
+    target = folder / f"{stem}-{slug(one.track.name)}.mid"
+    write_bytes(target, midi_bytes(one.performance, one.velocities, program))
+    return _made(one, "midi", target, lesson)
+
+
+def _take(one: Sounding, only: frozenset[str] | None = None) -> Take:
+    return Take(one.performance, one.velocities, only)
+
+
+def describe_gain(gain: Gain) -> str:
+    """Say how loud the lesson came out and what set it: "full track at -16.0 LUFS, true peak -3.2 dBTP"."""
+    why = "; the peak forbids -16 LUFS" if gain.limited_by_peak else ""
+    return f"full track at {gain.loudness_lufs:.1f} LUFS, true peak {gain.peak_dbtp:.1f} dBTP{why}"
+
+
+def _write_audio(
+    folder: Path,
+    stem: str,
+    wanted: Sequence[Sounding],
+    kit: Kit,
+    gain: Gain,
+    lesson: Lesson,
+    wishes: Wishes,
+    progress: Progress,
+) -> list[Made]:
+    """All sound files side by side, so that what the tracks share is mixed once."""
+    takes, made = [], []
+    for one in wanted:
+        base = f"{stem}-{slug(one.track.name)}"
+        takes.append(_take(one))
+        made.append(_made(one, "audio", folder / f"{base}.{wishes.format}", lesson))
+        for part in one.performance.parts if wishes.stems else ():
+            takes.append(_take(one, frozenset({part})))
+            target = folder / f"{base}-stem-{slug(part)}.{wishes.format}"
+            made.append(Made(one.track.name, "stem", target, one.performance.length_seconds, (part,)))
+    with whole([one.path for one in made]) as beside:
+        blocks = mix_pack(takes, kit, gain, wishes.wrap)
+        longest = max(one.seconds for one in made)
+        write_pack(beside, _counted(blocks, kit.rate, longest, progress), kit.rate, wishes.format)
+    return made
+
+
+def _counted(blocks: Iterator[list[Pcm]], rate: int, seconds: float, progress: Progress) -> Iterator[list[Pcm]]:
+    """Pass blocks on, and say how far they have come."""
+    frames = 0
+    for block in blocks:
+        yield block
+        frames += max(map(len, block))
+        progress(min(frames / rate / seconds, 1.0))
+
+
+def _made(one: Sounding, kind: str, path: Path, lesson: Lesson) -> Made:
+    plays = one.performance.parts
+    left_out = tuple(part for part in lesson.score.parts if part not in plays)
+    if one.track.groove_alone:
+        left_out = ("the line",)
+    return Made(one.track.name, kind, path, one.performance.length_seconds, plays, left_out)

@@ -1,0 +1,57 @@
+"""Names and writes every file, whole or not at all. The only module that writes what a user keeps."""
+
+import os
+import re
+import unicodedata
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from grooves.mistake import Mistake
+
+
+def slug(name: str, fallback: str = "track") -> str:
+    """A name as part of a file name: `slug("You play the snare!")` is "you-play-the-snare"."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
+
+
+@contextmanager
+def whole(paths: Sequence[Path]) -> Iterator[list[Path]]:
+    """Give each file a name to be written under, then rename them all: `with … as (beside,): beside.write_bytes(data)`.
+
+    The files appear together at the end; after an error or an interruption nothing is left. Raises Mistake.
+    """
+    beside = [path.with_name(f".{path.name}.{os.getpid()}.part") for path in paths]
+    try:
+        yield beside
+        for written, path in zip(beside, paths, strict=True):
+            written.replace(path)
+    except OSError as error:
+        raise Mistake(f"{paths[0]}: cannot be written: {error.strerror or error}") from None
+    except RuntimeError as error:
+        if type(error).__module__ != "soundfile":
+            raise
+        raise Mistake(f"{paths[0]}: cannot be written: {error}") from None
+    finally:
+        for written in beside:
+            written.unlink(missing_ok=True)
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write a file in one go: `write_bytes(Path("a.mid"), data)`; raises Mistake."""
+    with whole([path]) as (beside,):
+        beside.write_bytes(data)
+
+
+def make_folder(folder: Path) -> Path:
+    """Make sure a folder is there and can be written to; raises Mistake."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise Mistake(f"{folder}: this is a file; name a folder") from None
+    except OSError as error:
+        raise Mistake(f"{folder}: the folder cannot be made: {error.strerror or error}") from None
+    if not os.access(folder, os.W_OK):
+        raise Mistake(f"{folder}: nothing may be written into this folder; choose another with -o")
+    return folder
