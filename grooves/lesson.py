@@ -16,7 +16,7 @@ from grooves.kit import LIMBS, PARTS
 from grooves.lesson_file import FeelTable, LessonFile, LineTable, TrackTable, read_tables
 from grooves.line import PlayedOn
 from grooves.mistake import Mistake, at, nearest
-from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays
+from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays, slug
 from grooves.rhythm import Bar, Meter, parse_values
 from grooves.score import Score, write_score
 
@@ -52,6 +52,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         groove = find_groove(file.groove)
     score = _score(file, groove, read_line)
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
+    _check_names(tracks)
     return Lesson(
         file.title,
         score,
@@ -252,6 +253,17 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
         check_track(track)
         _check_somebody_plays(track, score)
         return track
+
+
+def _check_names(tracks: Sequence[Track]) -> None:
+    seen: dict[str, int] = {}
+    for number, track in enumerate(tracks, 1):
+        first = seen.setdefault(slug(track.name), number)
+        if first != number:
+            raise Mistake(
+                f"track {number} ({track.name}): track {first} ({tracks[first - 1].name}) would write the same files; "
+                "choose another name"
+            )
 
 
 def bar_indexes(text: str | int, score: Score) -> tuple[int, ...]:

@@ -4,6 +4,8 @@ Nothing else in the house repeats, slows or drops anything. Each shape of practi
 fading, silent bars, loop, count-in) is one small function from passages to passages.
 """
 
+import re
+import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
@@ -76,6 +78,12 @@ class Track:
     fade: Fade | None = None
     gap: Alternation | None = None
     groove_alone: bool = False
+
+
+def slug(name: str, fallback: str = "track") -> str:
+    """A name as part of a file name: `slug("You play the snare!")` is "you-play-the-snare"."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
 
 
 def default_tracks() -> tuple[Track, ...]:

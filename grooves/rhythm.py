@@ -275,7 +275,8 @@ def spell(bar: Bar, meter: Meter) -> Bar:
 def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
     """The longest legible start of a symbol: printed habit shows the beat, and the middle of 4/4."""
     beat = meter.pulse
-    candidates = [length for length in _NAMES if length <= symbol.length]
+    in_triplet = any(place.denominator % 3 == 0 for place in (symbol.onset, symbol.end))
+    candidates = [length for length in _NAMES if length <= symbol.length and (in_triplet or not is_triplet(length))]
     legible = [length for length in candidates if _is_legible(symbol.onset, length, beat, meter)]
     to_beat = beat - symbol.onset % beat
     return max(legible, default=min(symbol.length, to_beat))

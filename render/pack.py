@@ -10,7 +10,7 @@ from pathlib import Path
 from grooves.lesson import Lesson, bar_indexes, names_here, pace_bpm
 from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
-from grooves.passages import Track, track_passages
+from grooves.passages import Track, slug, track_passages
 from grooves.performance import Performance, perform
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
 from render.hits import Kit
@@ -19,7 +19,7 @@ from render.midi import midi_bytes
 from render.mix import Gain, Take, gain_for, mix_pack, write_pack
 from render.soundfont import choose_soundfont, open_kit
 from render.stems import Pcm
-from render.write import make_folder, slug, whole, write_bytes
+from render.write import make_folder, whole, write_bytes
 
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
 

@@ -1,19 +1,11 @@
 """Names and writes every file, whole or not at all. The only module that writes what a user keeps."""
 
 import os
-import re
-import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from grooves.mistake import Mistake
-
-
-def slug(name: str, fallback: str = "track") -> str:
-    """A name as part of a file name: `slug("You play the snare!")` is "you-play-the-snare"."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
 
 
 @contextmanager

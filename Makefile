@@ -1,0 +1,33 @@
+# fourlimb: `make demo` renders the first lesson, `make test` runs every check. Both set themselves up.
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: help demo test bench lint clean
+
+help: ## say what can be made
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/'
+
+demo: .venv/ready ## render the first lesson into demo/
+	$(BIN)/fourlimb demo -o demo
+
+test: .venv/test-ready lint ## style, types, then all tests
+	$(BIN)/pytest -n auto
+
+lint: .venv/test-ready
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+bench: .venv/test-ready ## print the ratios kept in DEVELOPERS.md
+	for bench in tests/bench/*.py; do $(BIN)/python $$bench || exit 1; done
+
+.venv/ready: pyproject.toml .ci/setup
+	PYTHON=$(PYTHON) bash .ci/setup
+	touch $@
+
+.venv/test-ready: pyproject.toml .ci/setup
+	PYTHON=$(PYTHON) bash .ci/setup test
+	touch $@ .venv/ready
+
+clean: ## remove what was made here
+	rm -rf .venv demo out .pytest_cache .mypy_cache .ruff_cache .hypothesis *.egg-info
