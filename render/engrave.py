@@ -74,7 +74,7 @@ def _options(width_mm: float, staff_mm: float, natural: bool) -> dict[str, Any]:
         "footer": "none",
         "xmlIdChecksum": True,
         "smuflTextFont": "none",
-        "minLastJustification": 0.0 if natural else 0.5,
+        "minLastJustification": 0.3,
         "pageMarginLeft": round(MARGIN_MM * UNIT_PX),  # room for the bar's number over the clef
         **dict.fromkeys(("pageMarginRight", "pageMarginTop", "pageMarginBottom"), UNIT_PX // 2),
     }

@@ -163,7 +163,7 @@ def _directions(page: Page, staff: str, index: int, printed: Sequence[Measure]) 
         return []
     found = [_tempo(page)] if page.headings and index == 0 else []
     reading = printed[index].reading
-    if len(page.score.played_on) > 1 and (index == 0 or printed[index - 1].reading != reading) and page.headings:
+    if page.score.readings > 1 and (index == 0 or printed[index - 1].reading != reading) and page.headings:
         found.append(_words(f"line on {' and '.join(page.score.played_on[reading].instruments)}"))
     if printed[index].times > 2:
         found.append(_words(f"{printed[index].times}×"))

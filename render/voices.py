@@ -70,7 +70,7 @@ class Measure:
 def measures(score: Score) -> tuple[Measure, ...]:
     """The bars as printed: `measures(score)[0].hands`; a bar repeated in a row is printed once."""
     printed: list[Measure] = []
-    for reading in range(len(score.played_on)):
+    for reading in range(score.readings):
         first = reading * score.chorus_length
         chorus = range(first, first + score.chorus_length)
         for index, times in _repeats(score, chorus):

@@ -1,0 +1,267 @@
+"""The printed chart: the line, all limbs in drum notation, and for each rhythm the triplet grid.
+
+Pages are SVG in millimetres. They are for a music stand at one metre: staves are 8 mm high, as orchestral parts
+have them (7 mm and more; from memory), and see `render.letters` for the letters. Black on white, nothing told by
+colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
+"""
+
+import struct
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from html import escape
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from lxml import etree
+
+from grooves.feel import swing_ratio
+from grooves.groove import Swing
+from grooves.mistake import Mistake, nearest
+from grooves.score import Score
+from render.flow import MUSIC_MM, Block, flow, kept_together
+from render.letters import FONTS, LETTER_MM, width_ems, wrapped
+from render.notation import musicxml
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI A
+FORMATS = ("pdf", "svg", "png", "musicxml")
+MARGIN_MM = 14.0
+BEATS = {Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half", Fraction(1, 2): "eighth"}
+TITLE_MM = 10.0
+RUNNING_MM = 10.0  # running title above
+FOOT_MM = 18.0  # free below, page number included
+PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
+
+
+@dataclass(frozen=True)
+class Head:
+    """What stands at the top of the first page."""
+
+    title: tuple[str, ...]
+    size_mm: float
+    groove: str
+    beat: str  # in words
+    beat_dotted: bool
+    beat_open: bool
+    tempo: str
+    feel: str
+
+
+def chart(
+    score: Score,
+    form: str = "pdf",
+    paper: str = "a4",
+    bars: Sequence[int] = (),
+    feel: str = "",
+    swing: Swing | None = None,
+) -> bytes:
+    """The chart as one file: `chart(score, "svg", bars=[6])`.
+
+    `bars` chooses whose drum notation and grid are drawn (none: all); `feel` replaces the words about the feel;
+    `swing` is the lesson's, where it overrules the groove's. Raises Mistake for another form, paper or bar.
+    """
+    if form not in FORMATS:
+        raise Mistake(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
+    if form == "musicxml":
+        ratio = None if swing is None else swing_ratio(swing, _quarters_per_minute(score))
+        return musicxml(score, swing_ratio=ratio)
+    pages = chart_svg_pages(score, feel, bars, paper, swing)
+    if form == "svg":
+        return stacked(pages).encode()
+    return chart_pdf(pages) if form == "pdf" else chart_png(pages)
+
+
+def chart_svg_pages(
+    score: Score, feel: str = "", bars: Sequence[int] = (), paper: str = "a4", swing: Swing | None = None
+) -> list[str]:
+    """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
+    if paper not in PAPERS_MM:
+        raise Mistake(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
+    known = sorted({bar.number for bar in score.bars})
+    for number in bars:
+        if number not in known:
+            raise Mistake(f"bar {number} is not in this line; it has bars {known[0]} to {known[-1]}")
+    head = _head(score, feel, swing)
+    blocks = list(flow(score, set(bars), swing))
+    return _pages(score, head, blocks, PAPERS_MM[paper])
+
+
+# --- what is on the chart -----------------------------------------------------------------------
+
+
+def _quarters_per_minute(score: Score) -> float:
+    return float(Fraction(score.tempo_bpm) * score.groove.beat)
+
+
+def _head(score: Score, feel: str, swing: Swing | None) -> Head:
+    title = wrapped(score.title, MUSIC_MM, TITLE_MM, bold=True)[:3]
+    beat = score.groove.beat
+    return Head(
+        tuple(title),
+        TITLE_MM,
+        score.groove.title,
+        BEATS.get(beat, "beat"),
+        beat.numerator == 3,
+        beat >= 2,
+        f"= {score.tempo_bpm:g}",
+        feel or feel_words(score, swing),
+    )
+
+
+def feel_words(score: Score, swing: Swing | None = None) -> str:
+    """The feel in words: "straight", or "swing 2 : 1" at this tempo."""
+    swing = score.groove.swing if swing is None else swing
+    ratio = swing_ratio(swing, _quarters_per_minute(score))
+    return "straight" if score.meter.unit >= 8 or ratio == 1 else f"swing {ratio:.2g} : 1"
+
+
+# --- pages --------------------------------------------------------------------------------------
+
+
+def _pages(score: Score, head: Head, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
+    """Blocks laid on pages, then each page drawn with its number of all."""
+    width, height = size_mm
+    top = MARGIN_MM + TITLE_MM * 1.2 * len(head.title) + LETTER_MM * 2.2
+    pages: list[list[tuple[float, Block]]] = [[]]
+    y = top
+    for group in kept_together(blocks):
+        needed = sum(block.height_mm for block in group)
+        if y + needed > height - FOOT_MM and pages[-1]:
+            pages.append([])
+            y = MARGIN_MM + RUNNING_MM
+        for block in group:
+            pages[-1].append((y, block))
+            y += block.height_mm
+    return [
+        _draw(score, head if number == 0 else None, placed, number + 1, len(pages), (width, height))
+        for number, placed in enumerate(pages)
+    ]
+
+
+def _draw(
+    score: Score,
+    head: Head | None,
+    placed: Sequence[tuple[float, Block]],
+    number: int,
+    total: int,
+    size_mm: tuple[float, float],
+) -> str:
+    running = score.title if width_ems(score.title) * 4.4 < MUSIC_MM * 0.8 else f"{score.title[:60]}…"
+    svg = _template().render(
+        title=f"{score.title}, page {number} of {total}",
+        description=_description(placed),
+        running=running,
+        head=head,
+        placed=placed,
+        number=number,
+        total=total,
+        width=size_mm[0],
+        height=size_mm[1],
+        left=(size_mm[0] - MUSIC_MM) / 2,
+        music=MUSIC_MM,
+        letter=LETTER_MM,
+        fonts=FONTS,
+        glyphs=_glyphs_of(placed),
+    )
+    return svg.replace("glyph-", f"page-{number}-glyph-")  # pages may stand together in one document
+
+
+@cache
+def _template() -> "Template":
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment.filters["mm"] = lambda value: f"{value:.2f}".rstrip("0").rstrip(".")
+    return environment.from_string(_text("chart.svg"))
+
+
+def _text(name: str) -> str:
+    return files("render").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def _description(placed: Sequence[tuple[float, Block]]) -> str:
+    """What the page shows, in words."""
+    words = [" ".join(block.lines) for _, block in placed if block.lines]
+    return ". ".join([*words, *(block.grid.words for _, block in placed if block.grid)])
+
+
+def _glyphs_of(placed: Sequence[tuple[float, Block]]) -> list[str]:
+    glyphs = dict(glyph for _, block in placed for glyph in block.glyphs)
+    return [glyphs[name] for name in sorted(glyphs)]
+
+
+# --- one file -----------------------------------------------------------------------------------
+
+
+def stacked(pages: Sequence[str]) -> str:
+    """All pages in one SVG, one below the other: `stacked(pages)`; one page stays as it is."""
+    if len(pages) == 1:
+        return pages[0]
+    width, height = (float(length.removesuffix("mm")) for length in _size(pages[0]))
+    whole = f'width="{width}mm" height="{height * len(pages)}mm" viewBox="0 0 {width} {height * len(pages)}"'
+    space = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
+    own = f'width="{width:g}mm" height="{height:g}mm"'
+    placed = [
+        page.replace(own, f'y="{height * number:g}" width="{width:g}" height="{height:g}"', 1)
+        for number, page in enumerate(pages)
+    ]
+    title = _title(pages[0]).rpartition(", page ")[0]
+    return f'<svg {space} {whole} role="img"><title>{escape(title)}</title>{"".join(placed)}</svg>'
+
+
+def _size(page: str) -> tuple[str, str]:
+    found = etree.fromstring(page)
+    return found.get("width", ""), found.get("height", "")
+
+
+def _title(page: str) -> str:
+    return etree.fromstring(page).findtext("{http://www.w3.org/2000/svg}title", "")
+
+
+def chart_pdf(pages: Sequence[str]) -> bytes:
+    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`.
+
+    Raises Mistake when the system library that sets the text is missing.
+    """
+    try:
+        import weasyprint
+    except OSError as error:  # weasyprint loads Pango when it is imported
+        raise Mistake(
+            "the PDF needs the Pango library, which is missing; "
+            f"install it (Debian: apt install libpango-1.0-0 libpangoft2-1.0-0), or ask for svg ({error})"
+        ) from None
+    width, height = _size(pages[0])
+    style = f"@page {{ size: {width} {height}; margin: 0 }} body {{ margin: 0 }} svg {{ display: block }}"
+    title = escape(_title(pages[0]))
+    html = (
+        f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{"".join(pages)}</body></html>'
+    )
+    return bytes(weasyprint.HTML(string=html).write_pdf())
+
+
+def chart_png(pages: Sequence[str]) -> bytes:
+    """The pages as one PNG in shades of grey, one below the other: `chart_png(pages)`; 6 dots to the millimetre."""
+    import numpy as np
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(chart_pdf(pages))
+    scale = PNG_DOTS_PER_MM * 25.4 / 72
+    drawn = [page.render(scale=scale, grayscale=True).to_numpy() for page in document]
+    return _png(np.concatenate([picture.reshape(picture.shape[0], picture.shape[1]) for picture in drawn]))
+
+
+def _png(grey: Any) -> bytes:
+    """A PNG file of 8-bit grey, shape (rows, columns). Source: W3C PNG specification."""
+    rows, columns = grey.shape
+    lines = b"".join(b"\0" + row.tobytes() for row in grey)
+    dots_per_metre = struct.pack(">IIB", round(PNG_DOTS_PER_MM * 1000), round(PNG_DOTS_PER_MM * 1000), 1)
+    header = struct.pack(">IIBBBBB", columns, rows, 8, 0, 0, 0, 0)
+    chunks = ((b"IHDR", header), (b"pHYs", dots_per_metre), (b"IDAT", zlib.compress(lines, 6)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
+    )

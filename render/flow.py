@@ -1,0 +1,145 @@
+"""What a chart holds, piece by piece: the line, all limbs, and a grid for each rhythm. Lengths in millimetres."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from grooves.coordination import swings
+from grooves.groove import Swing
+from grooves.kit import PARTS
+from grooves.score import Score
+from render.engrave import MARGIN_MM, systems
+from render.grids import Grid, bar_grid, rhythm_of
+from render.letters import LETTER_MM, wrapped
+from render.notation import musicxml
+from render.notes import DRUMS, LINE
+from render.voices import Sign, measures
+
+MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
+COLUMN_MM = 6.2  # what a note needs on the staff; by eye
+BAR_MM = 7.0  # what a bar needs besides
+CLEF_MM = 16.0  # clef and time signature
+
+
+@dataclass(frozen=True)
+class Block:
+    """One piece of the flow: what to draw, how high it is, whether it must stay with the next one."""
+
+    height_mm: float
+    kind: str  # "heading", "music", "legend", "grid" or "words"
+    lines: tuple[str, ...] = ()
+    size_mm: float = LETTER_MM
+    svg: str = ""
+    glyphs: tuple[tuple[str, str], ...] = ()
+    indent_mm: float = 0.0  # how far its staff stands in from its left edge
+    grid: Grid | None = None
+    keep: bool = False
+
+
+def flow(score: Score, chosen: set[int], swing: Swing | None) -> Iterator[Block]:
+    """The pieces of a chart in order: `list(flow(score, set(), None))`; `chosen` are the bars to draw, none for all."""
+    yield _heading("The line")
+    yield from _music(_chorus(score, 0, set()), LINE)
+    swung = swings(replace(score.groove, swing=score.groove.swing if swing is None else swing))
+    drawn: dict[tuple[object, ...], str] = {}
+    grids: list[Block] = []
+    for reading in range(score.readings):
+        part = _chorus(score, reading, chosen)
+        on = _read_on(score, reading)
+        yield _heading(f"All limbs, the line on the {on}")
+        yield from _music(part, DRUMS, f"reading-{reading + 1}-" if reading else "")
+        grids += _grids(part, swung, drawn, f", {on}" if score.readings > 1 else "")
+    yield _heading("Who sounds together")
+    yield Block(10.0, "legend", keep=True)
+    yield from grids
+
+
+def _read_on(score: Score, reading: int) -> str:
+    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
+    names = {name for way in ways for name in (*way.instruments, way.gaps) if name}
+    return " and ".join(name for name in PARTS if name in names)
+
+
+def _chorus(score: Score, reading: int, chosen: set[int]) -> Score:
+    """One chorus as a score of its own, or the chosen bars of it."""
+    first = reading * score.chorus_length
+    bars = score.bars[first : first + score.chorus_length]
+    kept = tuple(bar for bar in bars if not chosen or bar.number in chosen)
+    return replace(score, bars=kept, readings=1)
+
+
+def _heading(words: str) -> Block:
+    return Block(LETTER_MM * 2.0, "heading", (words,), LETTER_MM * 1.15, keep=True)
+
+
+# --- staves -------------------------------------------------------------------------------------
+
+
+def _music(score: Score, staff: str, mark: str = "") -> Iterator[Block]:
+    """The systems of one staff; `mark` goes before the ids of music that comes again."""
+    printed = measures(score)
+    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet)) for bar in printed]
+    xml = musicxml(score, (staff,), headings=False, systems=system_starts(needs, MUSIC_MM - CLEF_MM))
+    for system in systems(xml, MUSIC_MM + MARGIN_MM):
+        group = system.group.replace(' id="', f' id="{mark}') if mark else system.group
+        yield Block(system.height_mm + 4.0, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM)
+
+
+def _needed_mm(signs: Sequence[Sign]) -> float:
+    return BAR_MM + COLUMN_MM * len({sign.onset for sign in signs})
+
+
+def system_starts(needs: Sequence[float], room_mm: float) -> list[int]:
+    """Where systems begin so that phrases of four bars stay whole, or are halved: `[4]` for eight easy bars."""
+    starts: list[int] = []
+    for phrase in range(0, len(needs), 4):
+        starts += [phrase + start for start in _split(needs[phrase : phrase + 4], room_mm)]
+    return starts[1:]
+
+
+def _split(needs: Sequence[float], room_mm: float) -> list[int]:
+    if len(needs) == 1 or sum(needs) <= room_mm:
+        return [0]
+    half = (len(needs) + 1) // 2
+    return [*_split(needs[:half], room_mm), *(half + start for start in _split(needs[half:], room_mm))]
+
+
+# --- grids --------------------------------------------------------------------------------------
+
+
+def _grids(score: Score, swung: bool, drawn: dict[tuple[object, ...], str], suffix: str) -> Iterator[Block]:
+    """A grid for each new rhythm, and a line of words for the bars that are as an earlier one."""
+    waiting: list[tuple[str, str]] = []
+    for index, bar in enumerate(score.bars):
+        rhythm, label = rhythm_of(bar), f"Bar {bar.number}{suffix}"
+        if rhythm not in drawn:
+            yield from _references(waiting)
+            waiting = []
+            drawn[rhythm] = label
+            shape = bar_grid(score, index, MUSIC_MM, swung, label)
+            yield Block(shape.height_mm, "grid", grid=shape)
+        elif drawn[rhythm] != label and (label, drawn[rhythm]) not in waiting:
+            waiting.append((label, drawn[rhythm]))
+    yield from _references(waiting)
+
+
+def _references(waiting: Sequence[tuple[str, str]]) -> Iterator[Block]:
+    """The words that send the reader back, such as "Bar 5: as bar 2."."""
+    if waiting:
+        words = "  ".join(f"{label}: as {earlier[0].lower()}{earlier[1:]}." for label, earlier in waiting)
+        lines = tuple(wrapped(words, MUSIC_MM, LETTER_MM))
+        yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
+
+
+# --- keeping together ----------------------------------------------------------------------------
+
+
+def kept_together(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+    """Pieces that must stand on one page: a heading with what it heads."""
+    group: list[Block] = []
+    for block in blocks:
+        group.append(block)
+        if not block.keep:
+            yield group
+            group = []
+    if group:
+        yield group

@@ -1,0 +1,172 @@
+"""The triplet grid of one bar as plain geometry: columns with spoken counts, a row for each limb, strokes joined.
+
+Columns and who sounds come from `grooves.coordination`; here they get a place on paper. Lengths in millimetres,
+from the grid's top left corner. Heads are those of the staff: black for drums, crosses for cymbals and sticks.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from grooves.coordination import Place, grid
+from grooves.kit import INSTRUMENTS, LIMBS, PARTS
+from grooves.score import Score, ScoreBar, Stroke
+from render.letters import LETTER_MM, fitted_mm
+from render.voices import GHOST_LU
+
+LEFT_MM = 30.0  # the instrument's name
+RIGHT_MM = 27.0  # the limb's name
+COUNTS_MM = 8.0
+ROW_MM = 8.5
+LAST_MM = 4.0  # under the last row
+
+
+@dataclass(frozen=True)
+class Column:
+    """One place of the bar: its count, whether anything sounds there, and the rows its strokes join."""
+
+    x: float
+    place: str
+    says: str
+    sounds: bool
+    on_beat: bool
+    joined: tuple[float, float] | None  # from the upper to the lower row, where two or more limbs meet
+    who: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """One limb: its names left and right, and the stretches of its line, one for each beat."""
+
+    y: float
+    instruments: str
+    limb: str
+    reads: bool
+    size_mm: float
+    stretches: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One place of a row: "black", "x", "diamond" or "circle-x" where it is struck, "" where it is not."""
+
+    x: float
+    y: float
+    head: str
+    accent: bool = False
+    ghost: bool = False
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A bar's grid: `bar_grid(score, 0, 180.0).rows` runs from the hands down to the feet."""
+
+    label: str
+    words: str  # the same in words, for those who do not see it
+    count_mm: float  # size of the counts
+    height_mm: float
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    marks: tuple[Mark, ...]
+
+
+def bar_grid(score: Score, index: int, width_mm: float, swung: bool | None = None, label: str = "") -> Grid:
+    """Lay out the grid of one bar: `index` counts `score.bars` from 0; `swung` overrules the groove's swing."""
+    bar = score.bars[index]
+    places = grid(score, index, swung=swung)
+    across = _across(places, score, width_mm)
+    heights = {limb: COUNTS_MM + ROW_MM * (row + 0.5) for row, limb in enumerate(score.limbs)}
+    columns = tuple(_column(place, x, heights) for place, x in zip(places, across, strict=True))
+    label = label or f"Bar {bar.number}"
+    return Grid(
+        label,
+        f"{label}: " + "; ".join(f"{place.count} {place.words}" for place in places if place.words),
+        _count_mm(columns),
+        COUNTS_MM + ROW_MM * len(heights) + LAST_MM,
+        columns,
+        tuple(_row(score, bar, limb, y, _stretches(places, across, score)) for limb, y in heights.items()),
+        tuple(_marks(bar, places, across, heights)),
+    )
+
+
+def _across(places: Sequence[Place], score: Score, width_mm: float) -> list[float]:
+    """Columns from left to right: every beat is as wide, and its places stand evenly in it."""
+    pulse = score.meter.pulse if score.meter.unit >= 8 and score.meter.compound else max(score.meter.step, Fraction(1))
+    beats: dict[int, list[Place]] = {}
+    for place in places:
+        beats.setdefault(int(place.onset // pulse), []).append(place)
+    beat_mm = (width_mm - LEFT_MM - RIGHT_MM) / len(beats)
+    return [
+        LEFT_MM + beat_mm * (beat + (number + 0.5) / len(inside))
+        for beat, inside in enumerate(beats.values())
+        for number in range(len(inside))
+    ]
+
+
+def _column(place: Place, x: float, heights: dict[str, float]) -> Column:
+    rows = [heights[limb] for limb in place.limbs]
+    joined = (min(rows), max(rows)) if len(rows) > 1 else None
+    return Column(x, place.count, place.says, bool(rows), place.says.isdigit(), joined, place.words)
+
+
+def _count_mm(columns: Sequence[Column]) -> float:
+    """The counts' size: as large as all of them allow between their neighbours."""
+    gaps = [after.x - before.x for before, after in pairwise(columns)]
+    return min(fitted_mm(column.says, min(gaps, default=20.0) * 0.92, LETTER_MM) for column in columns)
+
+
+def _stretches(places: Sequence[Place], across: Sequence[float], score: Score) -> tuple[tuple[float, float], ...]:
+    """Where a row's thin line runs: through each beat, broken between the beats."""
+    pulse = score.meter.pulse if score.meter.compound else max(score.meter.step, Fraction(1))
+    beats: dict[int, list[float]] = {}
+    for place, x in zip(places, across, strict=True):
+        beats.setdefault(int(place.onset // pulse), []).append(x)
+    return tuple((xs[0] - 3.2, xs[-1] + 3.2) for xs in beats.values())
+
+
+def _row(score: Score, bar: ScoreBar, limb: str, y: float, stretches: tuple[tuple[float, float], ...]) -> Row:
+    own = [stroke for stroke in bar.strokes if stroke.limb == limb]
+    played = {stroke.instrument for stroke in own} or {
+        stroke.instrument for other in score.bars for stroke in other.strokes if stroke.limb == limb
+    }
+    names = ", ".join(name for name in PARTS if name in played)
+    reads = any(stroke.role == "line" for stroke in own)
+    return Row(y, names, limb, reads, fitted_mm(names, LEFT_MM - 2, LETTER_MM, bold=reads), stretches)
+
+
+def _marks(bar: ScoreBar, places: Sequence[Place], across: Sequence[float], heights: dict[str, float]) -> list[Mark]:
+    """Every place of every row: struck ones as heads, the others light; none where a joining stroke passes."""
+    marks = []
+    for place, x in zip(places, across, strict=True):
+        struck = {
+            stroke.limb: stroke for stroke in bar.strokes if stroke.limb in place.limbs and _at(stroke, place, places)
+        }
+        rows = [heights[limb] for limb in struck]
+        for limb, y in heights.items():
+            if limb in struck:
+                marks.append(_head(struck[limb], x, y))
+            elif not (rows and min(rows) < y < max(rows)):
+                marks.append(Mark(x, y, ""))
+    return marks
+
+
+def _at(stroke: Stroke, place: Place, places: Sequence[Place]) -> bool:
+    """Whether a stroke stands in this column: on its own place, or on the let where the grid has no &."""
+    columns = {other.onset for other in places}
+    own = stroke.onset if stroke.onset in columns else int(stroke.onset) + Fraction(2, 3)
+    return own == place.onset
+
+
+def _head(stroke: Stroke, x: float, y: float) -> Mark:
+    shape = INSTRUMENTS[stroke.instrument].head
+    ghost = stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU
+    return Mark(x, y, "black" if shape == "normal" else shape, stroke.accented or stroke.accent_lu > 0, ghost)
+
+
+def rhythm_of(bar: ScoreBar) -> tuple[object, ...]:
+    """What makes two bars look the same on the grid: bars of one rhythm have equal `rhythm_of(bar)`."""
+    return tuple(
+        (stroke.onset, LIMBS.index(stroke.limb), stroke.instrument, stroke.role, stroke.accented, stroke.accent_lu > 0)
+        for stroke in bar.strokes
+    )
