@@ -7,6 +7,7 @@ colour. Several pages make one PDF of pages, and one SVG or PNG with the pages b
 
 import struct
 import zlib
+from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -210,13 +211,16 @@ def stacked(pages: Sequence[str]) -> str:
         page.replace(own, f'y="{height * number:g}" width="{width:g}" height="{height:g}"', 1)
         for number, page in enumerate(pages)
     ]
-    title = _title(pages[0]).rpartition(", page ")[0]
-    return f'<svg {space} {whole} role="img"><title>{escape(title)}</title>{"".join(placed)}</svg>'
+    return f'<svg {space} {whole} role="img"><title>{escape(_whole_title(pages))}</title>{"".join(placed)}</svg>'
 
 
 def _size(page: str) -> tuple[str, str]:
     found = etree.fromstring(page)
     return found.get("width", ""), found.get("height", "")
+
+
+def _whole_title(pages: Sequence[str]) -> str:
+    return _title(pages[0]).rpartition(", page ")[0]
 
 
 def _title(page: str) -> str:
@@ -236,12 +240,16 @@ def chart_pdf(pages: Sequence[str]) -> bytes:
             f"install it (Debian: apt install libpango-1.0-0 libpangoft2-1.0-0), or ask for svg ({error})"
         ) from None
     width, height = _size(pages[0])
-    style = f"@page {{ size: {width} {height}; margin: 0 }} body {{ margin: 0 }} svg {{ display: block }}"
-    title = escape(_title(pages[0]))
-    html = (
-        f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{"".join(pages)}</body></html>'
-    )
+    style = f"@page {{ size: {width} {height}; margin: 0 }} body {{ margin: 0 }} img {{ display: block }}"
+    # As pictures: written into the HTML, every element of the SVG would be matched against style sheets.
+    images = "".join(f'<img alt="{escape(_title(page))}" src="{_data(page)}">' for page in pages)
+    title = escape(_whole_title(pages))
+    html = f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{images}</body></html>'
     return bytes(weasyprint.HTML(string=html).write_pdf())
+
+
+def _data(page: str) -> str:
+    return f"data:image/svg+xml;base64,{b64encode(page.encode()).decode()}"
 
 
 def chart_png(pages: Sequence[str]) -> bytes:
