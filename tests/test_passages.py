@@ -1,0 +1,170 @@
+"""Tracks as lists of passages: loops, ladders, trading, fading, silence, clicks and the count-in."""
+
+import itertools
+
+import pytest
+from music import EXACT, lesson_of, of_part, played
+
+from grooves.passages import Alternation, Fade, Ladder, Passage, climb, count_in_beats, fade, slug, trade
+from grooves.rhythm import Meter
+
+LINE = "4 8 8 4 4 | 8 4 4 4 8 | 2 2 | 8 8 8 8 2"
+
+
+def track(rows: str, *, groove: str = "swing", line: str = LINE, feel: str = EXACT, top: str = ""):
+    lesson = lesson_of(line, groove=groove, feel=feel, top=top, tracks=f'[[track]]\nname = "x"\n{rows}')
+    return played(lesson, "x")
+
+
+def bars_with(performance, part: str) -> list[bool]:
+    """For each bar after the count-in: does the part sound in it?"""
+    marks = [mark for mark in performance.bars if mark.label != "count-in"]
+    hits = of_part(performance, part)
+    return [any(m.onset_quarters <= h.onset_quarters < m.onset_quarters + m.quarters for h in hits) for m in marks]
+
+
+def labels(performance) -> list[str]:
+    return [mark.label for mark in performance.bars]
+
+
+def test_a_loop_is_one_bar_many_times_at_its_tempo():
+    performance = track('bars = "2"\ntempo = "60%"\ntimes = 8\ncount_in = 0')
+    assert labels(performance) == ["bar 2"] * 8
+    assert performance.length_seconds == pytest.approx(8 * 4 * 60 / 72)
+
+
+def test_several_bars_are_taken_in_the_order_given():
+    assert labels(track('bars = "3, 1-2"\ntimes = 2\ncount_in = 0')) == ["bar 3", "bar 1", "bar 2"] * 2
+
+
+def test_a_ladder_rises_to_its_top_exactly():
+    tempos = [p.tempo_bpm for p in climb([Passage((0,), 120)], Ladder(60, 100, 15, 2))]
+    assert tempos == [60, 75, 90, 100]
+    assert [p.times for p in climb([Passage((0,), 120)], Ladder(60, 60, 15, 3))] == [3]
+
+
+def test_a_ladder_counts_in_at_its_first_tempo():
+    performance = track("ladder = { from = 60, to = 120, step = 60, times_each = 2 }")
+    assert [m.quarters_per_minute for m in performance.bars] == [60] * 2 + [60] * 8 + [120] * 8
+
+
+def test_trading_leaves_your_part_out_every_other_group_of_bars():
+    performance = track("trade = { with = 2, without = 1 }\ntimes = 2")
+    assert bars_with(performance, "snare") == [True, True, False] * 2 + [True, True]
+    assert all(bars_with(performance, "ride"))
+
+
+def test_the_part_to_trade_is_named_by_without():
+    performance = track('trade = { with = 1, without = 1 }\nwithout = ["bass drum"]')
+    assert bars_with(performance, "bass drum") == [True, False, True, False]
+    assert all(bars_with(performance, "snare"))
+
+
+def test_a_fading_part_sinks_by_equal_steps():
+    performance = track("fade = { times = 4, to = -30 }\nbars = 3")
+    levels = [hit.level_lu for hit in of_part(performance, "snare")]
+    assert [a - levels[0] for a in levels[::2]] == [0, -10, -20, -30]
+    assert len({hit.level_lu for hit in of_part(performance, "hi-hat")}) == 1
+
+
+def test_in_a_gap_everything_falls_silent_and_comes_back_in_time():
+    performance = track('gap = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
+    assert bars_with(performance, "ride") == [True, True, False, False] * 2
+    assert bars_with(performance, "click") == [True, True, False, False] * 2
+    plain = track('times = 2\nclick = "every beat"')
+    assert set(performance.hits) < set(plain.hits)
+
+
+@pytest.mark.parametrize(("click", "per_bar"), [("off", 0), ("every beat", 4), ("2 and 4", 2)])
+def test_the_click_sounds_where_it_is_asked_for(click, per_bar):
+    hits = of_part(track(f'click = "{click}"'), "click")
+    assert len(hits) == per_bar * 4
+    if click == "2 and 4":
+        assert [float(h.onset_quarters) % 4 for h in hits] == [1, 3] * 4
+
+
+def test_the_click_stays_exact_under_any_feel():
+    hits = of_part(track('click = "every beat"', feel="timing_ms = 30"), "click")
+    assert [h.onset_quarters for h in hits] == list(range(8, 24))
+
+
+def test_the_count_in_is_a_bar_of_halves_then_a_bar_of_quarters():
+    # common practice, no source
+    hits = of_part(track("count_in = 2"), "count-in")
+    assert [h.onset_quarters for h in hits] == [0, 2, 4, 5, 6, 7]
+    assert count_in_beats(0, 1, Meter(4, 4)) == (0, 1, 2, 3)
+    assert count_in_beats(0, 2, Meter(3, 4)) == (0, 2)
+    assert count_in_beats(1, 2, Meter(6, 8)) == (0, 1)
+
+
+def test_a_ladder_of_a_loop_with_the_snare_out():
+    performance = track(
+        'bars = "2"\nwithout = ["snare"]\nladder = { from = "50%", to = "100%", step = 30 }\ncount_in = 1'
+    )
+    assert labels(performance) == ["count-in"] + ["bar 2"] * 3
+    assert "snare" not in performance.parts
+
+
+def test_a_ladder_trades_on_every_rung():
+    performance = track("trade = { with = 2, without = 2 }\nladder = { from = 60, to = 90, step = 30 }")
+    assert bars_with(performance, "snare") == [True, True, False, False] * 2
+
+
+def test_choruses_read_in_turn_keep_their_bars():
+    performance = track('bars = "2"\ntimes = 4', line="1 | 2 2", top="")
+    assert labels(performance)[2:] == ["bar 2"] * 4
+    lesson = lesson_of(
+        "1 | 2 2",
+        line='played_on = { each_chorus = ["snare", "bass drum"] }',
+        tracks='[[track]]\nname = "x"\nbars = 2\ntimes = 4',
+    )
+    turns = played(lesson, "x")
+    assert bars_with(turns, "snare") == [True, False, True, False]
+
+
+def test_the_time_goes_on_counting_through_repeats_so_no_two_times_are_alike():
+    performance = track('bars = "1"\ntimes = 2\ncount_in = 0', feel="timing_ms = 6")
+    first, second = (
+        [h.onset_seconds - 2.0 * n for h in of_part(performance, "ride")[6 * n : 6 * n + 6]] for n in (0, 1)
+    )
+    assert first != pytest.approx(second, abs=1e-4)
+
+
+SHAPES = {
+    "plain": "",
+    "loop": 'bars = "2"\ntempo = "60%"\ntimes = 4',
+    "ladder": "ladder = { from = 60, to = 90, step = 10 }",
+    "trade": "trade = { with = 1, without = 1 }",
+    "fade": "fade = { times = 3, to = -20 }",
+    "gap": "gap = { play = 1, rest = 1 }",
+}
+METERS = {"swing": "4 8 8 4 4 | 8 4 4 4 8", "jazz-waltz": "4 8 8 4 | 2 4", "five-four-swing": "4 4 4 2 | 2 2 4", "six-eight": "4 8 4. | 4. 4.", "twelve-eight": "4. 4. 4. 4 8 | 2. 2."}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("groove", "shape", "left_out"),
+    list(itertools.product(METERS, SHAPES, ["snare", "right hand", "bass drum", "left foot"])),
+)
+def test_every_shape_with_every_limb_left_out_in_every_meter(groove, shape, left_out):
+    rows = SHAPES[shape]
+    without = track(f'{rows}\nwithout = ["{left_out}"]', groove=groove, line=METERS[groove])
+    everyone = track(rows, groove=groove, line=METERS[groove])
+    assert without.bars == everyone.bars
+    assert sum(mark.seconds for mark in without.bars) == pytest.approx(without.length_seconds, abs=1e-9)
+    if shape in ("trade", "fade"):
+        return  # there `without` names the part that is traded or sinks
+    gone = set(everyone.hits) - set(without.hits)
+    assert set(without.hits) <= set(everyone.hits)
+    assert {left_out} == {hit.part for hit in gone} or {left_out} == {hit.limb for hit in gone}
+
+
+def test_small_shapes_are_functions_of_passages():
+    one = Passage((0, 1, 2), 120, times=2)
+    assert [p.bars for p in trade([one], Alternation(2, 1), frozenset({"snare"}))] == [(0, 1), (2,), (0, 1), (2,)]
+    assert [p.softer_lu for p in fade([one], Fade(2, -8), frozenset({"ride"}))] == [{"ride": 0}, {"ride": -8}]
+
+
+def test_a_track_s_name_becomes_a_file_name():
+    assert slug("You play the snare!") == "you-play-the-snare"
+    assert slug("Übung 2 / langsam") == "ubung-2-langsam"
+    assert slug("🥁") == "track"
