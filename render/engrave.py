@@ -75,6 +75,7 @@ def _options(width_mm: float, staff_mm: float, natural: bool) -> dict[str, Any]:
         "xmlIdChecksum": True,
         "smuflTextFont": "none",
         "minLastJustification": 0.3,
+        "spacingLinear": 0.4,  # a short last system stays as wide as it reads well; full ones fill the page
         "pageMarginLeft": round(MARGIN_MM * UNIT_PX),  # room for the bar's number over the clef
         **dict.fromkeys(("pageMarginRight", "pageMarginTop", "pageMarginBottom"), UNIT_PX // 2),
     }

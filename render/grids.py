@@ -7,7 +7,7 @@ from the grid's top left corner. Heads are those of the staff: black for drums, 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from grooves.coordination import Place, grid
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
@@ -20,6 +20,7 @@ RIGHT_MM = 27.0  # the limb's name
 COUNTS_MM = 8.0
 ROW_MM = 8.5
 LAST_MM = 4.0  # under the last row
+CLOSEST_MM = 5.8  # two heads side by side
 
 
 @dataclass(frozen=True)
@@ -90,18 +91,27 @@ def bar_grid(score: Score, index: int, width_mm: float, swung: bool | None = Non
     )
 
 
+def _beats(places: Sequence[Place], score: Score) -> list[list[Place]]:
+    """The places of each beat that is felt: quarters at least, in 6/8 three eighths."""
+    pulse = score.meter.pulse if score.meter.compound else max(score.meter.step, Fraction(1))
+    return [list(inside) for _, inside in groupby(places, key=lambda place: place.onset // pulse)]
+
+
 def _across(places: Sequence[Place], score: Score, width_mm: float) -> list[float]:
-    """Columns from left to right: every beat is as wide, and its places stand evenly in it."""
-    pulse = score.meter.pulse if score.meter.unit >= 8 and score.meter.compound else max(score.meter.step, Fraction(1))
-    beats: dict[int, list[Place]] = {}
-    for place in places:
-        beats.setdefault(int(place.onset // pulse), []).append(place)
+    """Columns from left to right, every beat as wide."""
+    beats = _beats(places, score)
     beat_mm = (width_mm - LEFT_MM - RIGHT_MM) / len(beats)
-    return [
-        LEFT_MM + beat_mm * (beat + (number + 0.5) / len(inside))
-        for beat, inside in enumerate(beats.values())
-        for number in range(len(inside))
-    ]
+    shares = [1 / 6 + share for beat in beats for share in _shares(beat, score, beat_mm)]
+    numbers = [number for number, beat in enumerate(beats) for _ in beat]
+    return [LEFT_MM + beat_mm * (number + share) for number, share in zip(numbers, shares, strict=True)]
+
+
+def _shares(beat: Sequence[Place], score: Score, beat_mm: float) -> list[float]:
+    """Where the places of one beat stand in it: as they follow in time, but evenly where that is too close to read."""
+    length = score.meter.pulse if score.meter.compound else max(score.meter.step, Fraction(1))
+    in_time = [float(place.onset % length / length) for place in beat]
+    closest = min((after - before for before, after in pairwise(in_time)), default=1.0)
+    return in_time if closest * beat_mm >= CLOSEST_MM else [number / len(beat) for number in range(len(beat))]
 
 
 def _column(place: Place, x: float, heights: dict[str, float]) -> Column:
@@ -111,18 +121,20 @@ def _column(place: Place, x: float, heights: dict[str, float]) -> Column:
 
 
 def _count_mm(columns: Sequence[Column]) -> float:
-    """The counts' size: as large as all of them allow between their neighbours."""
-    gaps = [after.x - before.x for before, after in pairwise(columns)]
-    return min(fitted_mm(column.says, min(gaps, default=20.0) * 0.92, LETTER_MM) for column in columns)
+    """The counts' size: as large as leaves a gap between any two neighbours."""
+    sizes = [
+        fitted_mm(before.says + after.says, 2 * (after.x - before.x) - 2.4, LETTER_MM, bold=True)
+        for before, after in pairwise(columns)
+    ]
+    return min(sizes, default=LETTER_MM)
 
 
 def _stretches(places: Sequence[Place], across: Sequence[float], score: Score) -> tuple[tuple[float, float], ...]:
     """Where a row's thin line runs: through each beat, broken between the beats."""
-    pulse = score.meter.pulse if score.meter.compound else max(score.meter.step, Fraction(1))
-    beats: dict[int, list[float]] = {}
-    for place, x in zip(places, across, strict=True):
-        beats.setdefault(int(place.onset // pulse), []).append(x)
-    return tuple((xs[0] - 3.2, xs[-1] + 3.2) for xs in beats.values())
+    over = min([LAST_MM * 0.8, *(0.42 * (after - before) for before, after in pairwise(across))])
+    columns = iter(across)
+    beats = [[next(columns) for _ in inside] for inside in _beats(places, score)]
+    return tuple((xs[0] - over, xs[-1] + over) for xs in beats)
 
 
 def _row(score: Score, bar: ScoreBar, limb: str, y: float, stretches: tuple[tuple[float, float], ...]) -> Row:

@@ -159,10 +159,17 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
     reached = Fraction(0)
     for (onset, chord), end in zip(chords.items(), ends, strict=True):
         signs += rests(reached, onset, meter)
-        length = _first_sign(onset, min(end - onset, max(stroke.length for stroke in chord)), meter)
+        length = _first_sign(onset, _sounding(onset, end, chord), meter)
         signs.append(Sign(onset, length, _heads(chord)))
         reached = onset + length
     return (*signs, *rests(reached, meter.length, meter)) if chords else ()
+
+
+def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke]) -> Fraction:
+    """How long a chord is written: until the next one, but no longer than its longest stroke; a triplet is filled."""
+    longest = max(stroke.length for stroke in chord)
+    in_triplet = onset.denominator != 3 and end.denominator == 3 and int(onset) == int(end)
+    return end - onset if in_triplet and longest.denominator != 3 else min(end - onset, longest)
 
 
 def _heads(chord: Sequence[Stroke]) -> tuple[Head, ...]:

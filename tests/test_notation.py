@@ -209,6 +209,12 @@ def test_the_straight_upbeat_of_a_beat_in_triplets_is_written_as_the_let_in_swin
     assert "drums-b1-3_2-ride" not in texts(xml, "//note/@id")
 
 
+def test_a_ride_that_moves_to_the_let_fills_its_triplet():
+    xml = musicxml(score("4 12 12r 12 4 4"), ("drums",))
+    assert notes(xml, "drums")[2:6] == ["C5 quarter up", "+F5 x quarter up", "C5 eighth up", "+F5 x eighth up"]
+    assert texts(xml, "//tuplet/@type") == ["start", "stop"]
+
+
 def test_a_straight_groove_keeps_its_upbeat_under_triplets():
     assert "drums-b1-3_2-ride" in texts(musicxml(score("4 12 12 12 4 4", "jazz-samba"), ("drums",)), "//note/@id") or (
         "drums-b1-3_2-hi-hat" in texts(musicxml(score("4 12 12 12 4 4", "jazz-samba"), ("drums",)), "//note/@id")
