@@ -23,6 +23,7 @@ NAMESPACES: Any = {None: SVG[1:-1], "xlink": "http://www.w3.org/1999/xlink"}
 FONTS = "Liberation Serif, Times New Roman, DejaVu Serif, serif"
 STAFF_MM = 8.0  # outer lines of the staff apart; see render.chart for why
 MARGIN_MM = 3.0
+EDGE_MM = 0.5
 UNIT_PX = 10  # verovio's length: a page is counted in tenths of a millimetre, drawn ten times larger
 DRAWN_PER_MM = 100
 _NOTE_ID = re.compile(r"(?P<staff>line|drums)-b(?P<bar>\d+)(?:-(?P<place>[\d_]+)-(?P<part>[a-z-]+))?")
@@ -75,9 +76,11 @@ def _options(width_mm: float, staff_mm: float, natural: bool) -> dict[str, Any]:
         "xmlIdChecksum": True,
         "smuflTextFont": "none",
         "minLastJustification": 0.3,
-        "spacingLinear": 0.4,  # a short last system stays as wide as it reads well; full ones fill the page
+        "spacingLinear": 0.25
+        if natural
+        else 0.4,  # a short last system stays as wide as it reads well; full ones fill the page
         "pageMarginLeft": round(MARGIN_MM * UNIT_PX),  # room for the bar's number over the clef
-        **dict.fromkeys(("pageMarginRight", "pageMarginTop", "pageMarginBottom"), UNIT_PX // 2),
+        **dict.fromkeys(("pageMarginRight", "pageMarginTop", "pageMarginBottom"), round(EDGE_MM * UNIT_PX)),
     }
 
 
@@ -183,10 +186,9 @@ def _flatten(text: Element) -> None:
 
 
 def _top_line(group: Element) -> float:
-    """How far down the first staff line lies."""
-    for staff in group.iter(f"{SVG}g"):
-        if staff.get("class") == "staff":
-            line = staff.find(f"{SVG}path")
-            if line is not None:
-                return float(line.get("d", "M0 0").split()[1])
-    return 0.0
+    """How far down the first staff line lies, in verovio's units."""
+    staff = group.find(f".//{SVG}g[@class='staff']/{SVG}path")
+    margin = group.find(f"{SVG}g[@class='page-margin']")
+    if staff is None or margin is None:
+        return 0.0
+    return float(staff.get("d", "M0 0").split()[1]) + float(margin.get("transform", "(0, 0)").rstrip(")").split()[-1])
