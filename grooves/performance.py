@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from grooves.feel import Feel, deviations, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung
-from grooves.kit import INSTRUMENTS
+from grooves.kit import HELPERS, INSTRUMENTS, PARTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
@@ -56,8 +56,9 @@ class Performance:
 
     @property
     def parts(self) -> tuple[str, ...]:
-        """The parts that sound, in order of first appearance."""
-        return tuple(dict.fromkeys(hit.part for hit in self.hits))
+        """The parts that sound, from the top of the staff down, then count-in and click."""
+        sounding = {hit.part for hit in self.hits}
+        return tuple(part for part in (*PARTS, *HELPERS) if part in sounding)
 
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.

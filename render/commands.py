@@ -172,10 +172,9 @@ def lines(asked: Namespace) -> None:
 
 def chart(asked: Namespace) -> None:
     """Print the line, the drum score and the grid."""
-    from render.paper import chart_files
+    from render.paper import chart_file
 
-    for path in chart_files(load_lesson(asked.lesson).lesson, asked.out, asked.bars, asked.paper):
-        print(path)
+    print(chart_file(load_lesson(asked.lesson).lesson, asked.out, asked.bars, asked.paper))
 
 
 def page(asked: Namespace) -> None:

@@ -12,14 +12,12 @@ from io import BytesIO
 
 import mido
 
-from grooves.kit import PARTS
 from grooves.performance import BarMark, Hit, Performance
 from grooves.rhythm import Meter
 from render.soundfont import HIT_SECONDS
 
 TICKS_PER_QUARTER = 960
 DRUM_CHANNEL = 9  # channel 10, counted from 0
-TRACK_ORDER = (*PARTS, "count-in", "click")
 
 Timed = tuple[int, mido.Message]  # absolute tick, message
 
@@ -32,7 +30,7 @@ def midi_bytes(performance: Performance, velocities: Sequence[int], program: int
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
     end = _tick(performance.bars[-1].onset_quarters + performance.bars[-1].quarters)
     file.tracks.append(_track(performance.title, _conductor(performance), end))
-    for part in sorted(performance.parts, key=TRACK_ORDER.index):
+    for part in performance.parts:
         file.tracks.append(_track(part, _part(part, performance, velocities, program), end))
     data = BytesIO()
     file.save(file=data)

@@ -90,8 +90,7 @@ def render_tracks(
 ) -> Report:
     """Render the tracks of a lesson in hand; `path` names the files and finds the soundfont. Raises Mistake."""
     chosen = choose_tracks(lesson.tracks, wishes.tracks)
-    own = path.parent / lesson.soundfont if lesson.soundfont else None
-    kit = open_kit(choose_soundfont(wishes.soundfont, own), wishes.rate, wishes.use_cache)
+    kit = kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache)
     balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
     tracks = [sound_track(lesson, track, balance) for track in lesson.tracks]
     wanted = [one for one in tracks if one.track in chosen]
@@ -99,6 +98,8 @@ def render_tracks(
     program = None if wishes.plain_velocities else kit.preset.program
     files = [_write_midi(folder, path.stem, one, lesson, program) for one in wanted]
     said = [*notes, *dict.fromkeys(note for one in wanted for note in out_of_reach(one.performance, balance))]
+    if wishes.paper:
+        files += _write_paper(folder, path.stem, lesson, kit, balance)
     if wishes.audio:
         full = sound_track(lesson, Track("full"), balance)
         gain = gain_for(_take(full), kit, [_take(one) for one in tracks])
@@ -106,6 +107,12 @@ def render_tracks(
         said.append(describe_gain(gain))
     kit.close()
     return Report(path, lesson.title, tuple(files), tuple(said))
+
+
+def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Kit:
+    """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default; raises Mistake."""
+    own = path.parent / lesson.soundfont if lesson.soundfont else None
+    return open_kit(choose_soundfont(soundfont, own), rate, use_cache)
 
 
 def render_loop(
@@ -148,6 +155,16 @@ def _write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program:
     target = folder / f"{stem}-{slug(one.track.name)}.mid"
     write_bytes(target, midi_bytes(one.performance, one.velocities, program))
     return _made(one, "midi", target, lesson)
+
+
+def _write_paper(folder: Path, stem: str, lesson: Lesson, kit: Kit, balance: Balance) -> list[Made]:
+    from render.paper import chart_file, page_file
+
+    return [
+        Made("", "chart", chart_file(lesson, folder / f"{stem}-chart.pdf")),
+        Made("", "musicxml", chart_file(lesson, folder / f"{stem}.musicxml")),
+        Made("", "page", page_file(lesson, folder / f"{stem}.html", kit, balance)),
+    ]
 
 
 def _take(one: Sounding, only: frozenset[str] | None = None) -> Take:
