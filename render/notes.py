@@ -15,7 +15,8 @@ from render.voices import PLAIN, Head, Measure, Sign, is_triplet
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
-TYPES = dict(zip(PLAIN, ("whole", "half", "quarter", "eighth", "16th", "32nd"), strict=True))
+NAMES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th")
+TYPES = dict(zip(PLAIN, NAMES, strict=True))
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,9 @@ from grooves.score import Score, ScoreBar, Stroke
 
 LET = Fraction(2, 3)
 GHOST_LU = -6.0  # a snare stroke this much lighter is printed in parentheses; by ear
-# Every length that one sign can write: plain or dotted, from a whole to a 32nd, and the triplets of the plain ones.
-PLAIN = tuple(Fraction(4, 2**power) for power in range(6))
+# Every length that one sign can write: plain or dotted, from a whole to a 256th, and the triplets of the plain ones.
+# Lines have 32nds at most; the smaller ones part strokes of two hands that come as close as 32nds and triplets.
+PLAIN = tuple(Fraction(4, 2**power) for power in range(9))
 SIGNS = frozenset(
     [length * dots for length in PLAIN for dots in (1, Fraction(3, 2), Fraction(7, 4))]
     + [length * Fraction(2, 3) for length in PLAIN]
@@ -154,6 +155,8 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
     chords: dict[Fraction, list[Stroke]] = {}
     for stroke in sorted(strokes, key=lambda s: s.onset):
         chords.setdefault(stroke.onset, []).append(stroke)
+    if not chords:
+        return ()
     ends = [*list(chords)[1:], meter.length]
     signs: list[Sign] = []
     reached = Fraction(0)
@@ -162,7 +165,7 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
         length = _first_sign(onset, _sounding(onset, end, chord), meter)
         signs.append(Sign(onset, length, _heads(chord)))
         reached = onset + length
-    return (*signs, *rests(reached, meter.length, meter)) if chords else ()
+    return (*signs, *rests(reached, meter.length, meter))
 
 
 def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke]) -> Fraction:
@@ -220,8 +223,9 @@ def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
         room = start % both == 0 and end - start >= both and both in SIGNS and meter.count % 2 == 0
         return both if room else closing - opening if closing - opening in SIGNS else EIGHTH
     stop, within = min(end, closing), start - opening
-    fitting = (sign for sign in SIGNS if within % sign == 0 and start + sign <= stop and not _dotted(sign))
-    return max(fitting, default=stop - start)
+    thirds = start.denominator % 3 == 0 or stop.denominator % 3 == 0
+    usable = [sign for sign in SIGNS if start + sign <= stop and not _dotted(sign) and (thirds or sign.denominator % 3)]
+    return max((sign for sign in usable if within % sign == 0), default=max(usable))
 
 
 def _dotted(sign: Fraction) -> bool:

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
-from written import GROOVES, SNARE, groove, score
+from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.groove import parse_groove
 from grooves.line import PlayedOn, line_notes
@@ -299,6 +299,44 @@ def test_the_same_score_gives_the_same_bytes():
     assert musicxml(score("4 8 8 12 12 12 4")) == musicxml(score("4 8 8 12 12 12 4"))
 
 
+@pytest.mark.parametrize(
+    ("meter", "beams"),
+    [
+        ("7/8", "begin end begin end begin continue end"),
+        ("5/8", "begin end begin continue end"),
+        ("2/2", "begin continue continue end begin continue continue end"),
+        ("9/8", "begin continue end begin continue end begin continue end"),
+        ("3/8", "begin continue end"),
+    ],
+)
+def test_other_meters_are_beamed_by_their_beats(meter, beams):
+    """Seven eighths as 2 + 2 + 3: common practice, no source."""
+    odd = parse_groove(f'name="o"\ntitle="O"\nmeter="{meter}"\ntempo=[40, 200]\n[ride]\ncounts="1 2"')
+    eighths = " ".join(["8"] * int(odd.meter.length * 2))
+    xml = musicxml(write_score("x", odd, 100, parse_values(eighths, odd.meter), [SNARE]))
+    assert texts(xml, "part[@id='line']//beam/text()") == beams.split()
+    assert_valid(xml)
+
+
+def test_a_rest_of_three_sixteenths_is_no_triplet():
+    xml = musicxml(score("8r 16r 16 2.r", played_on=FEET_READ), ("drums",))
+    feet = [note for note in notes(xml, "drums") if "up" not in note]
+    assert feet[:3] == ["rest eighth", "rest 16th", "F4 16th down"]
+    assert feet[3:] == ["D4 x quarter down", "rest quarter", "D4 x quarter down"]
+
+
+def test_a_groove_without_feet_has_one_voice():
+    hands = parse_groove('name="h"\ntitle="H"\nmeter="4/4"\ntempo=[40, 200]\n[ride]\ncounts="1 2 3 4"')
+    xml = musicxml(write_score("x", hands, 100, parse_values("1r", hands.meter), [SNARE]), ("drums",))
+    assert texts(xml, "//voice/text()") == ["1"] * 4
+    assert_valid(xml)
+
+
+def test_hands_as_close_as_a_32nd_and_a_triplet_are_still_written():
+    xml = musicxml(score("16. 32 8 12 12 12 2r", "straight-eighths"), ("drums",))
+    assert_valid(xml)
+
+
 # --- read by others -----------------------------------------------------------------------------
 
 
@@ -312,6 +350,15 @@ def bar_of(meter: Meter) -> st.SearchStrategy[str]:
     return st.one_of(quarters.map(" ".join), st.tuples(halves.map(" ".join), odd).map(" ".join)).map(str.strip)
 
 
+READINGS = (
+    SNARE,
+    PlayedOn("bass drum", "snare"),
+    PlayedOn("snare", "snare", gaps="bass drum"),
+    PlayedOn("snare", "snare", alternate=True),
+    PlayedOn("ride", "ride"),
+)
+
+
 @st.composite
 def lessons(draw) -> tuple[str, str, PlayedOn]:
     name = draw(st.sampled_from(GROOVES))
@@ -322,7 +369,7 @@ def lessons(draw) -> tuple[str, str, PlayedOn]:
         if draw(st.booleans()) and last.isdigit() and first.isdigit() and int(last) % 3 and int(first) % 3:
             bars[place] = " ".join([*bars[place].split()[:-1], f"[{last}"])
             bars[place + 1] = " ".join([f"{first}]", *bars[place + 1].split()[1:]])
-    return " | ".join(bars), name, draw(st.sampled_from([SNARE, PlayedOn("bass drum", "snare")]))
+    return " | ".join(bars), name, draw(st.sampled_from(READINGS))
 
 
 def expected_line(written: Score) -> list[tuple[Fraction, Fraction]]:
