@@ -118,7 +118,7 @@ def feel_words(score: Score, swing: Swing | None = None) -> str:
     """The feel in words: "straight", or "swing 2 : 1" at this tempo."""
     swing = score.groove.swing if swing is None else swing
     ratio = swing_ratio(swing, _quarters_per_minute(score))
-    return "straight" if score.meter.unit >= 8 or ratio == 1 else f"swing {ratio:.2g} : 1"
+    return "straight" if score.meter.unit >= 8 or ratio < 1.05 else f"swing {ratio:.2g} : 1"
 
 
 # --- pages --------------------------------------------------------------------------------------

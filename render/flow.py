@@ -40,14 +40,16 @@ def flow(score: Score, chosen: set[int], swing: Swing | None) -> Iterator[Block]
     yield _heading("The line")
     yield from _music(_chorus(score, 0, set()), LINE)
     swung = swings(replace(score.groove, swing=score.groove.swing if swing is None else swing))
-    drawn: dict[tuple[object, ...], str] = {}
+    drawn: dict[tuple[object, ...], Playing] = {}
     grids: list[Block] = []
     for reading in range(score.readings):
         part = _chorus(score, reading, chosen)
         on = _read_on(score, reading)
         yield _heading(f"All limbs, the line on the {on}")
         yield from _music(part, DRUMS, f"reading-{reading + 1}-" if reading else "")
-        grids += _grids(part, swung, drawn, f", {on}" if score.readings > 1 else "")
+        if score.readings > 1:
+            grids.append(_heading(f"The line on the {on}"))
+        grids += _grids(part, swung, drawn, on if score.readings > 1 else "")
     yield _heading("Who sounds together")
     yield Block(10.0, "legend", keep=True)
     yield from grids
@@ -106,28 +108,82 @@ def _split(needs: Sequence[float], room_mm: float) -> list[int]:
 # --- grids --------------------------------------------------------------------------------------
 
 
-def _grids(score: Score, swung: bool, drawn: dict[tuple[object, ...], str], suffix: str) -> Iterator[Block]:
-    """A grid for each new rhythm, and a line of words for the bars that are as an earlier one."""
-    waiting: list[tuple[str, str]] = []
+@dataclass(frozen=True)
+class Playing:
+    """A bar as a reader finds it: `str(Playing(5))` is "bar 5"; `time` is 2 where its second playing differs."""
+
+    number: int
+    time: int = 1
+    read_on: str = ""
+
+    def __str__(self) -> str:
+        again = f", time {self.time}" if self.time > 1 else ""
+        return f"bar {self.number}{again}" + (f" on the {self.read_on}" if self.read_on else "")
+
+
+Reference = tuple[Playing, Playing]  # a bar, and the earlier one that it is like
+
+
+def _grids(score: Score, swung: bool, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block]:
+    """A grid for each new rhythm, and words for the bars that are as an earlier one."""
+    waiting: list[Reference] = []
+    met: dict[int, list[tuple[object, ...]]] = {}
     for index, bar in enumerate(score.bars):
-        rhythm, label = rhythm_of(bar), f"Bar {bar.number}{suffix}"
-        if rhythm not in drawn:
-            yield from _references(waiting)
-            waiting = []
-            drawn[rhythm] = label
-            shape = bar_grid(score, index, MUSIC_MM, swung, label)
-            yield Block(shape.height_mm, "grid", grid=shape)
-        elif drawn[rhythm] != label and (label, drawn[rhythm]) not in waiting:
-            waiting.append((label, drawn[rhythm]))
+        rhythm, before = rhythm_of(bar), met.setdefault(bar.number, [])
+        if rhythm in before:
+            continue  # the same bar played again
+        before.append(rhythm)
+        playing = Playing(bar.number, len(before))
+        if rhythm in drawn:
+            earlier = drawn[rhythm]
+            here = replace(earlier, read_on="") if earlier.read_on == read_on else earlier
+            waiting.append((playing, here))
+            continue
+        yield from _references(waiting)
+        waiting = []
+        drawn[rhythm] = replace(playing, read_on=read_on)
+        shape = bar_grid(score, index, MUSIC_MM, swung, str(playing).capitalize())
+        yield Block(shape.height_mm, "grid", grid=shape)
     yield from _references(waiting)
 
 
-def _references(waiting: Sequence[tuple[str, str]]) -> Iterator[Block]:
+def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
     """The words that send the reader back, such as "Bar 5: as bar 2."."""
     if waiting:
-        words = "  ".join(f"{label}: as {earlier[0].lower()}{earlier[1:]}." for label, earlier in waiting)
+        words = "  ".join(_as_words(run) for run in reference_runs(waiting))
         lines = tuple(wrapped(words, MUSIC_MM, LETTER_MM))
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
+
+
+def reference_runs(references: Sequence[Reference]) -> list[list[Reference]]:
+    """References parted where neither the bars nor what they are like go on by one, or all are like one bar."""
+    runs: list[list[Reference]] = []
+    for one in references:
+        if runs and any(_goes_on([*runs[-1], one], step) for step in (0, 1)):
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return runs
+
+
+def _goes_on(run: Sequence[Reference], step: int) -> bool:
+    (bar, earlier), plain = run[0], all(bar.time == 1 == earlier.time for bar, earlier in run)
+    follows = [
+        (replace(bar, number=bar.number + at), replace(earlier, number=earlier.number + at * step))
+        for at in range(len(run))
+    ]
+    return plain and list(run) == follows
+
+
+def _as_words(run: Sequence[Reference]) -> str:
+    """One run in words: "Bars 9–12: as bars 1–4."."""
+    (bar, earlier), (last, last_earlier) = run[0], run[-1]
+    if len(run) == 1:
+        return f"{str(bar).capitalize()}: as {earlier}."
+    like = str(earlier)
+    if last_earlier != earlier:
+        like = f"bars {earlier.number}–{str(last_earlier).removeprefix('bar ')}"
+    return f"Bars {bar.number}–{last.number}: as {like}."
 
 
 # --- keeping together ----------------------------------------------------------------------------

@@ -64,6 +64,7 @@ class Grid:
     """A bar's grid: `bar_grid(score, 0, 180.0).rows` runs from the hands down to the feet."""
 
     label: str
+    label_mm: float
     words: str  # the same in words, for those who do not see it
     count_mm: float  # size of the counts
     height_mm: float
@@ -82,6 +83,7 @@ def bar_grid(score: Score, index: int, width_mm: float, swung: bool | None = Non
     label = label or f"Bar {bar.number}"
     return Grid(
         label,
+        fitted_mm(label, LEFT_MM, LETTER_MM, bold=True),
         f"{label}: " + "; ".join(f"{place.count} {place.words}" for place in places if place.words),
         _count_mm(columns),
         COUNTS_MM + ROW_MM * len(heights) + LAST_MM,

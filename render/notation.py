@@ -123,7 +123,8 @@ def _letters(time: int) -> str:
 
 def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, printed: Sequence[Measure]) -> Element:
     content: list[Element] = []
-    if index in page.systems:
+    # Music for a page of ours begins with a break of its own, or verovio would break where it likes.
+    if index in page.systems or (index == 0 and not page.headings):
         content.append(element("print", **{"new-page": "yes"}))
     if index == 0:
         content.append(_attributes(page))

@@ -125,7 +125,7 @@ def test_counts_keep_clear_of_each_other(name):
 def test_bars_of_one_rhythm_are_drawn_once_and_referred_to():
     root = whole(score("4 4 4 4 | 2 2 | 4 4 4 4 | 2 2 | 2 2"))
     assert texts(root, "bar") == ["Bar 1", "Bar 2"]
-    assert texts(of_class(root, "words")[0]) == ["Bar 3: as bar 1. Bar 4: as bar 2. Bar 5: as bar 2."]
+    assert texts(of_class(root, "words")[0]) == ["Bars 3–4: as bars 1–2. Bar 5: as bar 2."]
 
 
 def test_chosen_bars_alone_have_drum_notation_and_a_grid_but_the_line_stays_whole():
@@ -152,7 +152,27 @@ def test_each_way_of_reading_has_its_notation_and_grids():
         "All limbs, the line on the snare",
         "All limbs, the line on the bass drum",
     ]
-    assert texts(root, "bar") == ["Bar 1, snare", "Bar 1, bass drum"]
+    assert texts(root, "bar") == ["Bar 1", "Bar 1"]
+    assert [heading for heading in texts(root) if heading.startswith("The line on")] == [
+        "The line on the snare",
+        "The line on the bass drum",
+    ]
+
+
+def test_a_bar_that_is_alike_in_another_reading_says_which():
+    root = whole(score("4 4 4 4 | 1r", played_on=[SNARE, PlayedOn("cross-stick", "cross-stick")]))
+    assert texts(of_class(root, "words")[-1]) == ["Bar 2: as bar 2 on the snare."]
+
+
+def test_many_alike_bars_are_referred_to_in_runs():
+    root = whole(score(" | ".join(["4 4 4 4", "2 2"] * 3 + ["2 2"] * 3)))
+    (words,) = of_class(root, "words")
+    assert texts(words) == ["Bars 3–4: as bars 1–2. Bars 5–6: as bars 1–2. Bars 7–9: as bar 2."]
+
+
+def test_a_bar_whose_second_playing_differs_is_drawn_twice():
+    root = whole(score("4 4 4 4", "second-line", played_on=FEET_READ, repeat_each=2))
+    assert texts(root, "bar") == ["Bar 1", "Bar 1, time 2"]
 
 
 # --- the page -----------------------------------------------------------------------------------

@@ -57,6 +57,11 @@ def test_each_system_is_a_picture_of_its_own():
     assert [kinds(svg)["measure"] for svg in svgs] == [2, 2]
 
 
+def test_bars_that_are_to_stand_in_one_system_do():
+    (svg,) = engrave(line_musicxml(score("4 8 8 4 4 | 8 4 4 4 8 | 8 8 12 12 12 4r 8r 16 16 | 1r"), headings=False))
+    assert kinds(svg)["measure"] == 4
+
+
 @pytest.mark.parametrize("width_mm", [120.0, 180.0])
 def test_the_width_is_in_millimetres(width_mm):
     (svg,) = engrave(line_musicxml(score("4 4 4 4"), headings=False), width_mm=width_mm)
