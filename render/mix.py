@@ -1,4 +1,4 @@
-"""Hits to stems to tracks: the sound files of a lesson.
+"""Hits to stems to tracks: the sound of a lesson.
 
 Every part is rendered once and quantized by itself; a track is the sum of its parts, sample by sample, in 16 bits.
 So what a track without the snare lacks is the snare's stem, exactly. One exception follows from the instrument: where
@@ -6,84 +6,45 @@ one part's hat chokes another part's open hat, leaving out the first lets the ot
 All tracks of a lesson share one gain. Everything runs block by block in constant memory.
 """
 
-import math
-import wave as wave_file
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import ExitStack
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
-from types import TracebackType
-from typing import Any, BinaryIO, Self
+from functools import partial
 
-import numpy as np
+from grooves.kit import INSTRUMENTS
+from render.audio import FORMATS, AudioFile, write_audio, write_pack
+from render.gain import Gain, gain_for
+from render.hits import Kit
+from render.stems import BLOCK_FRAMES, Pcm, Stem, add, kit_waves, quantized
+from render.strikes import Strikes, Take, strikes_by_part, whole_frames
 
-from grooves.mistake import Mistake, nearest
-from render.hits import Kit, Sound
-from render.loudness import integrated_loudness, true_peak
-from render.stems import (
-    BLOCK_FRAMES,
-    Pcm,
-    Stem,
-    Strikes,
-    Take,
-    add,
-    kit_waves,
-    quantized,
-    strikes_by_part,
-    take_frames,
-    whole_frames,
-)
+__all__ = [
+    "FORMATS",
+    "AudioFile",
+    "Gain",
+    "Take",
+    "gain_for",
+    "mix",
+    "mix_pack",
+    "take_frames",
+    "write_audio",
+    "write_pack",
+]
 
-__all__ = ["FORMATS", "AudioFile", "Gain", "Take", "gain_for", "mix", "mix_pack", "write_audio", "write_pack"]
-
-TARGET_LUFS = -16.0  # loudness of the full track, ours: between speech on the web and music streaming, by ear
-CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
+_RIDE = INSTRUMENTS["ride"].key
 _FULL_SCALE = 32768.0
+_THREADS = 2  # numpy lets go of the interpreter while it adds; more gain nothing, memory is the limit
 _Key = tuple[str, Strikes, int | None]  # what makes a stem: part, strikes, frames of the loop
-FORMATS = {
-    "wav": ("WAV", "PCM_16"),
-    "flac": ("FLAC", "PCM_16"),
-    "ogg": ("OGG", "VORBIS"),
-    "mp3": ("MP3", "MPEG_LAYER_III"),
-}
 
 
-@dataclass(frozen=True)
-class Gain:
-    """How much louder all tracks of a lesson are than the recorded hits, and what set it."""
+def take_frames(take: Take, kit: Kit, wrap: bool = False) -> int:
+    """Frames of a take's file: to the last barline, and as long again as the ride rings unless it is a loop.
 
-    db: float
-    loudness_lufs: float  # of the full track at this gain
-    peak_dbtp: float  # the highest true peak of all tracks at this gain
-    limited_by_peak: bool  # True: the peak forbids -16 LUFS
-
-
-def gain_for(full: Take, kit: Kit, others: Sequence[Take] = ()) -> Gain:
-    """The one gain of a lesson: `gain_for(full, kit, others)` brings the full track to -16 LUFS.
-
-    No track, full or other, passes -1 dBTP: where one would, the gain is lower and says so.
+    The ride's ring is added whoever plays, so tracks of one lesson have one length and can be subtracted.
     """
-    loudness = integrated_loudness(_floats(full, kit), kit.rate)
-    peak = max(_peak(take, kit) for take in (full, *others))
-    if not math.isfinite(loudness) or peak == 0:
-        raise Mistake("the full track is silent: no part plays in it")
-    wanted, allowed = TARGET_LUFS - loudness, CEILING_DBTP - 20 * math.log10(peak)
-    db = min(wanted, allowed)
-    return Gain(db, loudness + db, 20 * math.log10(peak) + db, allowed < wanted)
-
-
-def _floats(take: Take, kit: Kit) -> Iterator[Sound]:
-    """A track before gain and quantizing."""
-    strikes = tuple(sorted(strike for part in strikes_by_part(take, kit.rate, False).values() for strike in part))
-    stem, total = Stem(strikes, kit_waves(kit)), take_frames(take, kit, False)
-    for start in range(0, total, BLOCK_FRAMES):
-        frames = min(BLOCK_FRAMES, total - start)
-        sound = stem.block(start, frames)
-        yield np.zeros((frames, 2), np.float32) if sound is None else sound
-
-
-def _peak(take: Take, kit: Kit) -> float:
-    return max(map(true_peak, _floats(take, kit)), default=0.0)
+    whole = whole_frames(take.performance, kit.rate)
+    return whole if wrap else whole + len(kit.wave(_RIDE, 127)[0])
 
 
 def mix(take: Take, kit: Kit, gain: Gain, wrap: bool = False) -> Iterator[Pcm]:
@@ -102,74 +63,51 @@ def mix_pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool = False) ->
 
     A track that has ended yields blocks of no frames.
     """
-    lengths = [take_frames(take, kit, wrap) for take in takes]
-    wave, scale = kit_waves(kit), 10 ** (gain.db / 20) * _FULL_SCALE
+    pack = _pack(takes, kit, gain, wrap)
+    with ThreadPoolExecutor(_THREADS) as workers:
+        yield from _ahead(workers, pack.blocks, range(0, max(pack.lengths, default=0), BLOCK_FRAMES))
+
+
+@dataclass(frozen=True)
+class _Pack:
+    """The stems of several tracks, and which track sums which."""
+
+    stems: dict[_Key, Stem]
+    wanted: list[list[_Key]]
+    lengths: list[int]
+
+    def blocks(self, start: int) -> list[Pcm]:
+        """One block of every track."""
+        running = {
+            key for keys, length in zip(self.wanted, self.lengths, strict=True) if length > start for key in keys
+        }
+        done = {key: quantized(self.stems[key], key[0], start, BLOCK_FRAMES) for key in running}
+        return [
+            add([block for key in keys if (block := done.get(key)) is not None], BLOCK_FRAMES)[: max(length - start, 0)]
+            for keys, length in zip(self.wanted, self.lengths, strict=True)
+        ]
+
+
+def _pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool) -> _Pack:
+    waves, scale = kit_waves(kit), 10 ** (gain.db / 20) * _FULL_SCALE
     wanted: list[list[_Key]] = []
     stems: dict[_Key, Stem] = {}
     for take in takes:
         loop = whole_frames(take.performance, kit.rate) if wrap else None
         keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        stems |= {key: Stem(key[1], wave, scale, loop) for key in keys if key not in stems}
+        stems |= {key: Stem(key[1], waves, kit.rate, scale, loop) for key in keys if key not in stems}
         wanted.append(keys)
-    for start in range(0, max(lengths), BLOCK_FRAMES):
-        done = {key: quantized(stem, key[0], start, BLOCK_FRAMES) for key, stem in stems.items()}
-        yield [
-            add([block for key in keys if (block := done[key]) is not None], BLOCK_FRAMES)[: max(length - start, 0)]
-            for keys, length in zip(wanted, lengths, strict=True)
-        ]
+    return _Pack(stems, wanted, [take_frames(take, kit, wrap) for take in takes])
 
 
-class AudioFile:
-    """A sound file being written: `with AudioFile(path, 44100, "flac") as file: file.write(block)`."""
-
-    def __init__(self, target: Path | BinaryIO, rate: int, kind: str = "wav") -> None:
-        """Open it; `kind` is one of FORMATS. Raises Mistake for another."""
-        if kind not in FORMATS:
-            raise Mistake(f"format: '{kind}' is not a sound format of ours; {nearest(kind, FORMATS)}")
-        opened: Any = str(target) if isinstance(target, Path) else target
-        if kind == "wav":  # the standard library writes it as fast as the disk takes it
-            self._file: Any = wave_file.open(opened, "wb")  # noqa: SIM115 (closed by close)
-            self._file.setparams((2, 2, rate, 0, "NONE", ""))
-        else:
-            import soundfile
-
-            container, subtype = FORMATS[kind]
-            self._file = soundfile.SoundFile(opened, "w", rate, 2, subtype, format=container)
-        self._raw = kind == "wav"
-
-    def write(self, block: Pcm) -> None:
-        """Add a block of int16 frames, shape (frames, 2)."""
-        if self._raw:
-            self._file.writeframesraw(np.ascontiguousarray(block, "<i2").data.cast("B"))
-        else:
-            self._file.write(block)
-
-    def close(self) -> None:
-        """Complete the file's header and close it."""
-        self._file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-
-def write_audio(target: Path | BinaryIO, blocks: Iterable[Pcm], rate: int, kind: str = "wav") -> None:
-    """Write one sound file: `write_audio(path, mix(take, kit, gain), kit.rate, "flac")`."""
-    with AudioFile(target, rate, kind) as file:
-        for block in blocks:
-            file.write(block)
-
-
-def write_pack(
-    targets: Sequence[Path | BinaryIO], packs: Iterable[Sequence[Pcm]], rate: int, kind: str = "wav"
-) -> None:
-    """Write several sound files side by side: `write_pack(paths, mix_pack(takes, kit, gain), kit.rate)`."""
-    with ExitStack() as open_files:
-        files = [open_files.enter_context(AudioFile(target, rate, kind)) for target in targets]
-        for blocks in packs:
-            for file, block in zip(files, blocks, strict=True):
-                file.write(block)
+def _ahead(
+    workers: ThreadPoolExecutor, render: Callable[[int], list[Pcm]], starts: Sequence[int]
+) -> Iterator[list[Pcm]]:
+    """Results in order, with the next few in the making; no more than that is in memory."""
+    coming: deque[Future[list[Pcm]]] = deque()
+    for start in starts:
+        coming.append(workers.submit(partial(render, start)))
+        if len(coming) > _THREADS:
+            yield coming.popleft().result()
+    while coming:
+        yield coming.popleft().result()

@@ -1,195 +1,192 @@
-"""The hits of a track as sound: each at its nearest sample, choked where the hat closes, block by block.
+"""Strikes added up to sound: a stem is what one part plays, rendered block by block.
 
-A stem is what one part plays. Blocks lie on a fixed grid from the track's start, so a stem comes out the same to the
-bit whatever else sounds, and however long the track is, only one block and the hits sounding in it are in memory.
+Any stretch of a stem can be rendered on its own, and comes out the same to the bit whatever else sounds: blocks lie
+on a fixed grid from the track's start, and the dither depends on part and place alone. However long a track is, only
+the block in hand is in memory. Sound is kept as rows, one for each channel.
 """
 
+import math
 import zlib
-from collections import defaultdict
-from collections.abc import Callable, Collection, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import pairwise
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from grooves.kit import INSTRUMENTS
-from grooves.performance import Performance
 from render.hits import TAIL_DB, Kit, Sound
+from render.strikes import NEVER, Strike, Strikes
 
 Pcm = npt.NDArray[np.int16]  # (frames, 2)
+Rows = npt.NDArray[np.float32]  # (2, frames), or (1, frames) for one signal on both sides
 
-BLOCK_FRAMES = 1 << 15
-_RIDE = INSTRUMENTS["ride"].key
-_CHOKES = {instrument.key: instrument.choke for instrument in INSTRUMENTS.values() if instrument.choke}
+BLOCK_FRAMES = 1 << 16
 # How fast a choked hat dies: FluidSynth releases a voice of the same exclusive class at about this slope
 # (measured; nearest of several slopes and of a hard cut, which clicks).
 CHOKE_DB_PER_SECOND = 105.0
-_NEVER = -1
+_SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 
 
 @dataclass(frozen=True)
-class Take:
-    """What one sound file plays: a performance at its velocities, or only some of its parts (a stem)."""
+class Wave:
+    """A recorded hit as the mixer wants it: one row of frames, or two where left and right differ in shape."""
 
-    performance: Performance
-    velocities: tuple[int, ...]
-    only: frozenset[str] | None = None  # parts that sound; None: all
+    rows: Rows
+    sides: tuple[float, float]  # what one row is worth left and right; (1, 1) for two rows
 
-
-class Strike(NamedTuple):
-    """One hit in frames; `choked_after` frames the hat closes on it, -1 never."""
-
-    frame: int
-    key: int
-    velocity: int
-    choked_after: int = _NEVER
+    @property
+    def frames(self) -> int:
+        """Its length."""
+        return int(self.rows.shape[1])
 
 
-Strikes = tuple[Strike, ...]
-Wave = Callable[[int, int, int], tuple[Sound, float]]  # key, velocity, choked_after → recording and gain
+Waves = Callable[[int, int], tuple[Wave, float]]  # key, velocity → recording and gain
 
 
-def whole_frames(performance: Performance, rate: int) -> int:
-    """Frames from the first downbeat to the last barline: the length of a loop."""
-    return round(performance.length_seconds * rate)
+def kit_waves(kit: Kit, treat: Callable[[Sound], Sound] = lambda sound: sound) -> Waves:
+    """The hits of a kit for the mixer, each treated once (by a filter, say): `kit_waves(kit)(51, 90)[0].frames`."""
+
+    @cache
+    def wave(key: int, velocity: int) -> Wave:
+        return in_rows(treat(kit.wave(key, velocity)[0]))
+
+    def find(key: int, velocity: int) -> tuple[Wave, float]:
+        recorded = 127 if kit.is_pure_gain(key) else velocity
+        return wave(key, recorded), kit.wave(key, velocity)[1]
+
+    return lru_cache(maxsize=None)(find)
 
 
-def take_frames(take: Take, kit: Kit, wrap: bool) -> int:
-    """Frames of a take's file: to the last barline, and as long again as the ride rings unless it is a loop.
+def in_rows(sound: Sound) -> Wave:
+    """Turn frames of two channels into rows: one where the channels are one signal that is only panned.
 
-    The ride's ring is added whoever plays, so tracks of one lesson have one length and can be subtracted.
+    Mixing such a hit once and panning the sum takes half the time. Example: `in_rows(hit).sides`.
     """
-    whole = whole_frames(take.performance, kit.rate)
-    return whole if wrap else whole + len(kit.wave(_RIDE, 127)[0])
+    rows = np.ascontiguousarray(sound.T)
+    left, right = rows
+    louder, softer = (left, right) if np.vdot(left, left) >= np.vdot(right, right) else (right, left)
+    ratio = float(np.vdot(louder, softer) / np.vdot(louder, louder))
+    if np.abs(softer - np.float32(ratio) * louder).max() > _SAME_SHAPE * np.abs(louder).max():
+        return Wave(rows, (1.0, 1.0))
+    return Wave(louder[None, :], (1.0, ratio) if louder is left else (ratio, 1.0))
 
 
-def strikes_by_part(take: Take, rate: int, wrap: bool) -> dict[str, Strikes]:
-    """The hits of each part in order of time, at the sample nearest to their onset (a half goes to the even one).
+class Voice(NamedTuple):
+    """A strike with its sound, ready to be added up: frames `start` to `end`, choked from `choke` on."""
 
-    A hat hit is choked by the next hit on any hat in the same performance, also of a part that `only` leaves out.
-    In a loop (`wrap`) the last hits are choked by the first, and every hit sounds in each turn it reaches into.
-    """
-    performance, velocities = take.performance, take.velocities
-    frames = [round(hit.onset_seconds * rate) for hit in performance.hits]
-    if not wrap:
-        frames = [max(frame, 0) for frame in frames]
-    chokes = _chokes(performance, frames, whole_frames(performance, rate) if wrap else None)
-    parts: dict[str, list[Strike]] = defaultdict(list)
-    for number, (hit, frame, velocity) in enumerate(zip(performance.hits, frames, velocities, strict=True)):
-        if take.only is None or hit.part in take.only:
-            parts[hit.part].append(Strike(frame, hit.key, velocity, chokes.get(number, _NEVER)))
-    return {part: tuple(sorted(strikes)) for part, strikes in parts.items()}
-
-
-def _chokes(performance: Performance, frames: Sequence[int], loop_frames: int | None) -> dict[int, int]:
-    """After how many frames each choked hit is choked, by its number."""
-    groups: dict[str, list[tuple[int, int]]] = defaultdict(list)
-    for number, (hit, frame) in enumerate(zip(performance.hits, frames, strict=True)):
-        if hit.key in _CHOKES:
-            groups[_CHOKES[hit.key]].append((frame, number))
-    chokes: dict[int, int] = {}
-    for group in groups.values():
-        moments = sorted({frame for frame, _ in group})
-        after = dict(pairwise(moments))
-        if loop_frames is not None:
-            after[moments[-1]] = moments[0] + loop_frames
-        chokes |= {number: after[frame] - frame for frame, number in group if frame in after}
-    return chokes
-
-
-def kit_waves(kit: Kit) -> Wave:
-    """Recordings of a kit, with the end of a choked hit faded: `kit_waves(kit)(46, 90, 22050)`."""
-
-    @lru_cache(maxsize=4096)
-    def wave(key: int, velocity: int, choked_after: int) -> tuple[Sound, float]:
-        sound, gain = kit.wave(key, velocity)
-        return (sound if choked_after == _NEVER else choked(sound, choked_after, kit.rate)), gain
-
-    return wave
-
-
-def choked(sound: Sound, after: int, rate: int) -> Sound:
-    """A hit that the hat closes on after some frames: `choked(hit, 22050, 44100)`."""
-    if after >= len(sound):
-        return sound
-    last = min(len(sound), after + round(-TAIL_DB / CHOKE_DB_PER_SECOND * rate))
-    fade = 10 ** (-CHOKE_DB_PER_SECOND / 20 / rate * np.arange(last - after))
-    cut = sound[:last].copy()
-    cut[after:] *= fade.astype(np.float32)[:, None]
-    return cut
+    start: int
+    end: int
+    choke: int  # NEVER where no hat closes on it
+    gain: np.float32
+    wave: Wave
 
 
 class Stem:
-    """Strikes as sound, one block after the other: `Stem(strikes, wave).block(0, 32768)`."""
+    """Strikes as sound: `Stem(strikes, kit_waves(kit), 44100).block(0, 65536)`."""
 
-    def __init__(self, strikes: Strikes, wave: Wave, scale: float = 1.0, loop_frames: int | None = None) -> None:
+    def __init__(
+        self, strikes: Strikes, waves: Waves, rate: int, scale: float = 1.0, loop_frames: int | None = None
+    ) -> None:
         """`scale` multiplies all of it; with `loop_frames` what rings past that length sounds at the start."""
-        self._wave, self._scale = wave, scale
-        self._waiting = list(reversed(_turns(strikes, wave, loop_frames) if loop_frames else strikes))
-        self._sounding: list[tuple[int, Sound, np.float32]] = []
+        self.rate = rate
+        self._fade = _choke_fade(rate)
+        voices = [self._voice(strike, waves, scale) for strike in strikes]
+        if loop_frames is not None:
+            voices = sorted((turn for voice in voices for turn in _turns(voice, loop_frames)), key=lambda v: v.start)
+        self.voices = voices
+        self._starts = [voice.start for voice in voices]
+        self._longest = max((voice.end - voice.start for voice in voices), default=0)
 
-    def block(self, start: int, frames: int, ground: Sound | None = None) -> Sound | None:
-        """The next frames from a place on, added to `ground` (silence where none is given); None when silent."""
-        end = start + frames
-        while self._waiting and self._waiting[-1].frame < end:
-            strike = self._waiting.pop()
-            sound, gain = self._wave(strike.key, strike.velocity, strike.choked_after)
-            self._sounding.append((strike.frame, sound, np.float32(gain * self._scale)))
-        self._sounding = [voice for voice in self._sounding if voice[0] + len(voice[1]) > start]
-        if not self._sounding:
+    def _voice(self, strike: Strike, waves: Waves, scale: float) -> Voice:
+        wave, gain = waves(strike.key, strike.velocity)
+        end, choke = strike.frame + wave.frames, NEVER
+        if NEVER < strike.choked_after < wave.frames:
+            choke = strike.frame + strike.choked_after
+            end = min(end, choke + len(self._fade))
+        return Voice(strike.frame, end, choke, np.float32(gain * scale), wave)
+
+    def sounding(self, start: int, end: int) -> list[Voice]:
+        """The voices that sound somewhere from one frame up to another."""
+        first, last = bisect_left(self._starts, start - self._longest), bisect_left(self._starts, end)
+        return [voice for voice in self.voices[first:last] if voice.end > start]
+
+    def block(self, start: int, frames: int, ground: Rows | None = None) -> Rows | None:
+        """Frames from a place on, shape (2, frames), added to `ground` (else silence); None where nothing sounds."""
+        voices = self.sounding(start, start + frames)
+        if not voices:
             return None
-        total = np.zeros((frames, 2), np.float32) if ground is None else ground.copy()
-        product = np.empty_like(total)
-        for at, sound, loudness in self._sounding:
-            first, last = max(at - start, 0), min(at + len(sound) - start, frames)
-            piece = sound[first + start - at : last + start - at]
-            total[first:last] += np.multiply(piece, loudness, out=product[: last - first])
+        total = np.zeros((2, frames), np.float32) if ground is None else ground.copy()
+        single: dict[tuple[float, float], Rows] = {}
+        spare = np.empty((2, frames), np.float32)
+        for voice in voices:
+            sides = voice.wave.sides
+            if len(voice.wave.rows) == 1 and sides not in single:
+                single[sides] = np.zeros((1, frames), np.float32)
+            self._add(voice, start, total if len(voice.wave.rows) == 2 else single[sides], spare)
+        for sides, row in single.items():
+            for side, worth in zip(total, sides, strict=True):
+                side += np.multiply(row[0], np.float32(worth), out=spare[0])
         return total
 
+    def _add(self, voice: Voice, start: int, target: Rows, spare: Rows) -> None:
+        """Add the part of a voice that falls into a block to it."""
+        first, last = max(voice.start, start), min(voice.end, start + target.shape[1])
+        piece = voice.wave.rows[:, first - voice.start : last - voice.start]
+        louder = np.multiply(piece, voice.gain, out=spare[: len(piece), : last - first])
+        if voice.choke != NEVER and last > voice.choke:
+            dying = max(first, voice.choke)
+            louder[:, dying - first :] *= self._fade[dying - voice.choke : last - voice.choke]
+        target[:, first - start : last - start] += louder
 
-def _turns(strikes: Strikes, wave: Wave, loop_frames: int) -> list[Strike]:
-    """Every strike in each earlier and later turn of the loop from which it reaches into this one."""
-    turns: list[Strike] = []
-    for strike in strikes:
-        ring = len(wave(strike.key, strike.velocity, strike.choked_after)[0])
-        frame = strike.frame % loop_frames
-        while frame + ring > 0:
-            turns.append(Strike(frame, strike.key, strike.velocity, strike.choked_after))
-            frame -= loop_frames
-    return sorted(turns)
+
+def _turns(voice: Voice, loop_frames: int) -> list[Voice]:
+    """A voice in each turn of the loop from which it reaches into this one."""
+    shift = -(voice.start // loop_frames) * loop_frames
+    turns = []
+    while voice.end + shift > 0:
+        choke = voice.choke if voice.choke == NEVER else voice.choke + shift
+        turns.append(voice._replace(start=voice.start + shift, end=voice.end + shift, choke=choke))
+        shift -= loop_frames
+    return turns
+
+
+@lru_cache(maxsize=4)
+def _choke_fade(rate: int) -> npt.NDArray[np.float32]:
+    """The gains of a choked hit from the moment the hat closes, down to where a tail is cut."""
+    frames = math.ceil(-TAIL_DB / CHOKE_DB_PER_SECOND * rate)
+    fade: npt.NDArray[np.float32] = (10 ** (-CHOKE_DB_PER_SECOND / 20 / rate * np.arange(frames))).astype(np.float32)
+    return fade
 
 
 def quantized(stem: Stem, part: str, start: int, frames: int) -> Pcm | None:
-    """The next block of a stem in 16 bits with its own TPDF dither; None when silent.
+    """Render a block of a stem in 16 bits with its own TPDF dither; None where nothing sounds.
 
     The dither depends on the part and the place only, never on who else plays: stems add up to the track exactly.
     """
-    sound = stem.block(start, frames, _dither(part, start)[:frames])
-    if sound is None:
+    rows = stem.block(start, frames, _dither(part, start, frames))
+    if rows is None:
         return None
-    np.rint(sound, out=sound)
-    np.clip(sound, -32768, 32767, out=sound)
-    return sound.astype(np.int16)
+    np.rint(rows, out=rows)
+    np.clip(rows, -32768, 32767, out=rows)
+    return interleaved(rows.astype(np.int32))
 
 
-def _dither(part: str, start: int) -> Sound:
-    """Noise of two 16-bit steps peak to peak with a triangular density: a window into one table."""
-    place = zlib.crc32(f"{part} {start}".encode()) % (3 * BLOCK_FRAMES)
-    return _noise()[place : place + BLOCK_FRAMES]
+def interleaved(rows: npt.NDArray[np.int32]) -> Pcm:
+    """Two rows of 16-bit values as frames, shape (frames, 2); overwrites the rows.
+
+    Both halves of a 32-bit word at once, which is several times faster than writing every second value.
+    """
+    left, right = (rows[0], rows[1]) if _LITTLE else (rows[1], rows[0])
+    right <<= 16
+    left &= 0xFFFF
+    left |= right
+    frames: Pcm = left.view(np.int16).reshape(-1, 2)
+    return frames
 
 
-@lru_cache(maxsize=1)
-def _noise() -> Sound:
-    """A table of TPDF noise, the same in every process: splitmix64, its constants from memory."""
-    mixed = np.arange(1, 4 * BLOCK_FRAMES * 2 + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
-    mixed = (mixed ^ (mixed >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    mixed ^= mixed >> np.uint64(31)
-    high, low = (mixed >> np.uint64(40)).astype(np.float32), (mixed & np.uint64(0xFFFFFF)).astype(np.float32)
-    return ((high - low) / np.float32(1 << 24)).reshape(-1, 2)
+_LITTLE = np.dtype("=i2").newbyteorder("<") == np.dtype("=i2")
 
 
 def add(stems: Collection[Pcm], frames: int) -> Pcm:
@@ -197,11 +194,26 @@ def add(stems: Collection[Pcm], frames: int) -> Pcm:
     if not stems:
         return np.zeros((frames, 2), np.int16)
     first, *rest = stems
-    if not rest:
-        return first
-    if sum(max(int(stem.max()), -int(stem.min())) for stem in stems) > 32767:
+    if sum(max(int(stem.max()), -int(stem.min())) for stem in stems) > 32767 and rest:
         return np.clip(np.sum(list(stems), axis=0, dtype=np.int32), -32768, 32767).astype(np.int16)
-    total = first + rest[0]
-    for stem in rest[1:]:
-        total += stem
+    total = first
+    for number, stem in enumerate(rest):
+        total = np.add(total, stem, out=total if number else None)
     return total
+
+
+def _dither(part: str, start: int, frames: int) -> Rows:
+    """Noise of two 16-bit steps peak to peak with a triangular density: a window into one table."""
+    place = zlib.crc32(f"{part} {start}".encode()) % (_noise().shape[1] - frames)
+    return _noise()[:, place : place + frames]
+
+
+@lru_cache(maxsize=1)
+def _noise() -> Rows:
+    """A table of TPDF noise, the same in every process: splitmix64, its constants from memory."""
+    mixed = np.arange(1, 4 * BLOCK_FRAMES + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    mixed = (mixed ^ (mixed >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    mixed ^= mixed >> np.uint64(31)
+    high, low = (mixed >> np.uint64(40)).astype(np.float32), (mixed & np.uint64(0xFFFFFF)).astype(np.float32)
+    return ((high - low) / np.float32(1 << 24)).reshape(2, -1)

@@ -341,9 +341,7 @@ def test_an_interruption_leaves_no_file_and_exits_with_130(lesson, tmp_path):
         cwd=ROOT, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and not (
-        out.is_dir() and any(name.endswith(".part") for name in os.listdir(out))
-    ):
+    while time.monotonic() < deadline and not any(name.endswith(".part") for name in files_in(out)):
         time.sleep(0.01)
     process.send_signal(signal.SIGINT)
     _, told = process.communicate(timeout=60)

@@ -28,3 +28,23 @@ def performance(
     choruses = round(minutes * tempo_bpm / 16)
     passages = track_passages(Track("full", without=without, tempo_bpm=tempo_bpm), score(), choruses)
     return perform(score(), passages, feel or Feel())
+
+
+def midi_file(track: Performance, velocities: tuple[int, ...], path: Path, rate: int = 44100) -> None:
+    """The same hits for the stock player: 960 ticks a quarter, note-off after the recorded hits' length."""
+    import mido
+
+    from render.soundfont import HIT_SECONDS
+
+    tempo = mido.bpm2tempo(120)
+    events = []
+    for hit, velocity in zip(track.hits, velocities, strict=True):
+        for seconds, kind, loud in ((hit.onset_seconds, "note_on", velocity), (hit.onset_seconds + HIT_SECONDS, "note_off", 0)):
+            events.append((round(seconds * 1920), kind, hit.key, loud))
+    at, notes = 0, mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=tempo)])
+    notes.append(mido.Message("program_change", channel=9, program=32))
+    for tick, kind, key, loud in sorted(events):
+        notes.append(mido.Message(kind, channel=9, note=key, velocity=loud, time=tick - at))
+        at = tick
+    file = mido.MidiFile(ticks_per_beat=960, tracks=[notes])
+    file.save(path)
