@@ -277,9 +277,19 @@ def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
     beat = meter.pulse
     in_triplet = any(place.denominator % 3 == 0 for place in (symbol.onset, symbol.end))
     candidates = [length for length in _NAMES if length <= symbol.length and (in_triplet or not is_triplet(length))]
-    legible = [length for length in candidates if _is_legible(symbol.onset, length, beat, meter)]
+    legible = [
+        length
+        for length in candidates
+        if _is_legible(symbol.onset, length, beat, meter) and _alike(symbol.onset + length, symbol.end)
+    ]
     to_beat = beat - symbol.onset % beat
     return max(legible, default=min(symbol.length, to_beat))
+
+
+def _alike(cut: Fraction, end: Fraction) -> bool:
+    """Whether a note may be cut here: within its last beat only at a place of the same kind, triplet or not."""
+    apart = cut // QUARTER != end // QUARTER or not cut % QUARTER or not end % QUARTER
+    return apart or (cut.denominator % 3 == 0) == (end.denominator % 3 == 0)
 
 
 def _is_legible(onset: Fraction, length: Fraction, beat: Fraction, meter: Meter) -> bool:
