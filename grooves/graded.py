@@ -44,18 +44,20 @@ class Level:
 LEVELS: Mapping[int, Level] = MappingProxyType(
     {
         1: Level("quarters on every beat, with accents", 0, 2, "x", "x"),
-        2: Level("quarters with rests", 0, 6, "x x .", "x x ."),
-        3: Level("quarters and eighths", 0, 6, "x x xx xx -", "x xxx x-x xx-"),
-        4: Level("one-bar rhythms, four times each; the next differs by one note", 0, 9, "xx", "xxx"),
-        5: Level("upbeat quarters; in 6/8 and 12/8 upbeat eighths", 1, 13, ".x .x .x x", "..x ..x .xx x"),
-        6: Level("ties across the middle of the bar", 1, 16, "x xx xx .x -x -x -", "x xxx ..x -xx --x x-x"),
-        7: Level("ties across the barline, and all of the above", 1, 20, "x xx .x -x -x - .", "x xxx ..x -xx --x x-x"),
-        8: Level("triplets", 1, 10, "x x xxx xxx x-x xx- .xx"),
-        9: Level("sixteenths", 1, 12, "x xx xxxx xx-x x-xx x--x xxx-", "x x-x x-x-x- x-xxx- x-xxxx x--xx- xxx-x-"),
+        2: Level("quarters with rests", 0, 4, "x x .", "x x ."),
+        3: Level("quarters and eighths", 1, 6, "x x xx xx -", "x xxx x-x xx-"),
+        4: Level("one-bar rhythms, four times each; the next differs by one note", 0.5, 7, "xx", "xxx"),
+        5: Level("upbeat quarters; in 6/8 and 12/8 upbeat eighths", 1.5, 12, ".x .x .x x .", "..x ..x .xx x"),
+        6: Level("ties across the middle of the bar", 1.5, 14, "x xx xx .x -x -x -", "x xxx ..x -xx --x x-x"),
+        7: Level(
+            "ties across the barline, and all of the above", 1.5, 16, "x xx .x -x -x - .", "x xxx ..x -xx --x x-x"
+        ),
+        8: Level("triplets", 1.5, 9, "x x xxx xxx x-x xx- .xx"),
+        9: Level("sixteenths", 2, 8, "x xx xxxx xx-x x-xx x--x xxx-", "x x-x x-x-x- x-xxx- x-xxxx x--xx- xxx-x-"),
         10: Level(
             "triplets, eighths and sixteenths, with ties across the barline",
             2,
-            20,
+            17,
             "x xx .x -x -xx -xx xxx x-x xxxx x-xx x--x -xxx",
         ),
     }
@@ -162,7 +164,8 @@ def _upbeat_bar(cells: Sequence[str], meter: Meter) -> Bar:
 
 def _untied(onsets: Sequence[Fraction], meter: Meter) -> Bar:
     """Strokes as a bar without ties: a note that one sign cannot write ends with its beat, and a rest follows."""
-    symbols = [Symbol(Fraction(0), onsets[0], "rest")] if onsets[0] else []
+    silent = min(onsets, default=meter.length)
+    symbols = [Symbol(Fraction(0), silent, "rest")] if silent else []
     for onset, following in pairwise([*onsets, meter.length]):
         note = Symbol(onset, following - onset)
         if len(spell((note,), meter)) > 1:
