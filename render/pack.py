@@ -12,13 +12,16 @@ from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
 from grooves.passages import Track, slug, track_passages
 from grooves.performance import Performance, perform
+from render.audio import write_pack
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
+from render.gain import Gain, gain_for
 from render.hits import Kit
 from render.load import load_lesson
 from render.midi import midi_bytes
-from render.mix import Gain, Take, gain_for, mix_pack, write_pack
+from render.mix import mix_pack
 from render.soundfont import choose_soundfont, open_kit
 from render.stems import Pcm
+from render.strikes import Take
 from render.write import make_folder, whole, write_bytes
 
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
@@ -102,7 +105,7 @@ def render_tracks(
         files += _write_paper(folder, path.stem, lesson, kit, balance)
     if wishes.audio:
         full = sound_track(lesson, Track("full"), balance)
-        gain = gain_for(_take(full), kit, [_take(one) for one in tracks])
+        gain = gain_for(_take(full), kit, [_take(one) for one in tracks], wishes.wrap)
         files += _write_audio(folder, path.stem, wanted, kit, gain, lesson, wishes, progress)
         said.append(describe_gain(gain))
     kit.close()
@@ -140,6 +143,15 @@ def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Seque
     with at("--without"):
         out = names_here(without, lesson.score)
     return Track(f"loop bar {bars}", without=out, bars=chosen, tempo_bpm=tempo_bpm, times=times, count_in=0)
+
+
+def write_tracks(
+    stem: str, lesson: Lesson, tracks: Sequence[Sounding], kit: Kit, gain: Gain, wishes: Wishes
+) -> list[Made]:
+    """Write tracks in hand as MIDI and sound: for those that are no track of the lesson file."""
+    folder = make_folder(wishes.folder)
+    midi = [_write_midi(folder, stem, one, lesson, kit.preset.program) for one in tracks]
+    return midi + _write_audio(folder, stem, tracks, kit, gain, lesson, wishes, lambda _: None)
 
 
 def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:

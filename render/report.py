@@ -16,6 +16,8 @@ from render.teach import BarView
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from render.demonstration import BalanceReport
+
 
 def as_json(value: Any) -> str:
     """A report as JSON: dataclasses become objects, paths text."""
@@ -106,6 +108,30 @@ def show_groove(groove: Groove) -> None:
     if groove.meter.unit < 8:
         heads = ("quarters a minute", f"swing = {groove.swing}", "as measured")
         show_table("Ratio long:short of the eighths (Jazz Trio Database, TISMIR 2024)", heads, ratios, right=(0, 1, 2))
+
+
+BAR_LU = 24  # the balance picture's width, a sign for each LU from -24 to 0
+
+
+def show_balance(report: "BalanceReport") -> None:
+    """Print target, measured level and difference of each part, with a bar picture."""
+    rows = [
+        (
+            row.part,
+            {"line": "reads", "fill": "fills"}.get(row.role, "keeps time"),
+            f"{row.target_lu:+.1f}",
+            f"{row.measured_lu:+.1f}",
+            f"{row.difference_lu:+.1f}",
+            "=" * max(round(BAR_LU + row.measured_lu), 1),
+        )
+        for row in report.rows
+    ]
+    heads = ("part", "", "target LU", "measured LU", "off by", "loudness")
+    show_table(f"{report.title}: one plain stroke against the ride's", heads, rows, right=(2, 3, 4))
+    for note in (*report.notes, *(str(made.path) for made in report.files)):
+        console().print(f"  {note}")
+    if not report.good:
+        console().print("  the balance is off: a part is more than 1 LU from its target, or the ride is not on top")
 
 
 def _pattern_text(part: Part, meter: Meter) -> str:

@@ -91,6 +91,7 @@ class Stem:
     ) -> None:
         """`scale` multiplies all of it; with `loop_frames` what rings past that length sounds at the start."""
         self.rate = rate
+        self.loops = loop_frames is not None
         self._fade = _choke_fade(rate)
         voices = [self._voice(strike, waves, scale) for strike in strikes]
         if loop_frames is not None:
@@ -164,8 +165,9 @@ def quantized(stem: Stem, part: str, start: int, frames: int) -> Pcm | None:
     """Render a block of a stem in 16 bits with its own TPDF dither; None where nothing sounds.
 
     The dither depends on the part and the place only, never on who else plays: stems add up to the track exactly.
+    A loop has none, so that it is the same each time through.
     """
-    rows = stem.block(start, frames, _dither(part, start, frames))
+    rows = stem.block(start, frames, None if stem.loops else _dither(part, start, frames))
     if rows is None:
         return None
     np.rint(rows, out=rows)

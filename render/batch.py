@@ -1,0 +1,84 @@
+"""Many jobs side by side: processes of this machine, or a Dask scheduler's workers, through one interface.
+
+Both are `concurrent.futures` executors. A job writes its files whole or not at all, so one that is run again after
+a lost worker does no harm.
+"""
+
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from grooves.mistake import Mistake
+
+Result = TypeVar("Result")
+
+
+def run(
+    work: Callable[..., Result],
+    jobs: Sequence[tuple[Any, ...]],
+    workers: int = 0,
+    scheduler: str | None = None,
+    progress: Callable[[float], object] = lambda _: None,
+) -> list[Result]:
+    """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
+
+    `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first Mistake ends it.
+    """
+    if workers < 0:
+        raise Mistake(f"--jobs: {workers} is out of range; write 1 or more, or 0 for one a core")
+    with _executor(workers, len(jobs), scheduler) as executor:
+        guarded = work if scheduler else _Interruptible(work)
+        futures: list[Future[Result]] = [executor.submit(guarded, *job) for job in jobs]
+        try:
+            return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
+        except BaseException:
+            for future in futures:
+                future.cancel()
+            raise
+
+
+def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
+    result = future.result()
+    progress(share)
+    return result
+
+
+class _Interruptible:
+    """Work that Ctrl-C ends cleanly, in a process that ignores it while idle."""
+
+    def __init__(self, work: Callable[..., Any]) -> None:
+        self.work = work
+
+    def __call__(self, *job: Any) -> Any:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        try:
+            return self.work(*job)
+        finally:
+            _ignore_interrupts()
+
+
+def _ignore_interrupts() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
+    if scheduler is None:
+        count = max(min(workers or os.cpu_count() or 1, jobs), 1)
+        with ProcessPoolExecutor(count, initializer=_ignore_interrupts) as pool:
+            yield pool
+        return
+    try:
+        from distributed import Client as AnyClient
+    except ImportError:
+        raise Mistake("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
+    make: Any = AnyClient  # it is not typed
+    try:
+        client = make(scheduler, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise Mistake(f"--scheduler: no scheduler answers at {scheduler} ({type(error).__name__})") from None
+    with client:
+        yield client.get_executor()
