@@ -17,6 +17,7 @@ from render.open_musicxml import Element
 from render.read_parts import MOST_BARS, shown
 
 TRIPLET = Fraction(2, 3)
+MOST_SIGNS = 1000  # in one bar, all voices and chords
 FINEST = 1_000_000  # parts of a quarter; past that the numbers are an attack on the arithmetic, or damage
 _NOTATED_AGAIN = {
     "measure-repeat": "a repeat-bar sign",
@@ -180,6 +181,8 @@ def _signs(
                 raise Mistake(f"bar {number} begins with a chord's second note; export the part again")
             sign = _sign(child, last if chord else at, divisions, meter, number)
             signs.append(sign)
+            if len(signs) > MOST_SIGNS:
+                raise Mistake(f"bar {number} holds more than {MOST_SIGNS} notes; export the line's part alone")
             last = sign.onset
             at += 0 if chord else sign.length
         if at.denominator > FINEST:

@@ -19,6 +19,7 @@ from render.read_line import ReadLine
 from render.read_measures import Measure, Sign, at_place, faults, playing_order, read_measures
 from render.read_parts import KEYS, choice, listed, matching, numbered, pick, shown, unknown_part
 
+MOST_PARTS = 200
 OUR_LINE = "line"  # what `render.notation` calls the part that holds the reading line
 
 
@@ -56,7 +57,7 @@ def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None)
     mended, loose = _mend_ties([bars[index] for index in order])
     report = [
         *_parts_report(parts, chosen),
-        *([f"voice {voice} of voices {', '.join(voices)}"] if len(voices) > 1 else []),
+        *([f"voice {voice} of voices {', '.join(voices[:16])}"] if len(voices) > 1 else []),
         *_drums_report(chosen, signs),
         *_pickup_report(measures, meter),
         *([f"repeats written out: {len(bars)} bars became {len(order)}"] if len(order) != len(bars) else []),
@@ -71,8 +72,11 @@ def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None)
 
 def _parts(root: Element) -> list[_Part]:
     listing = {entry.get("id", ""): entry for entry in root.iterfind("part-list/score-part")}
+    found = root.findall("part")
+    if len(found) > MOST_PARTS:
+        raise Mistake(f"has {len(found)} parts; export the line's part alone")
     parts = []
-    for element in root.findall("part"):
+    for element in found:
         name = element.get("id", "")
         entry = listing.get(name)
         called = "" if entry is None else entry.findtext("part-name", "").strip()
@@ -132,10 +136,10 @@ def _only(measures: Sequence[Measure], drums: frozenset[str] | None) -> tuple[Me
 
 def _voice(measures: Sequence[Measure]) -> tuple[str, list[str]]:
     """The lowest voice that has notes, and all of them."""
-    struck = {sign.voice for measure in measures for sign in measure.signs if sign.kind == "struck"}
-    if not struck:
+    sounding = {sign.voice for measure in measures for sign in measure.signs if sign.kind != "rest"}
+    if not sounding:
         raise Mistake("there are no notes in this part")
-    voices = sorted(struck, key=lambda voice: (not voice.isdigit(), len(voice), voice))
+    voices = sorted(sounding, key=lambda voice: (not voice.isdigit(), len(voice), voice))
     return voices[0], voices
 
 

@@ -58,10 +58,9 @@ def matching(names: Sequence[str], wanted: str) -> int | None:
 
 def unknown_part(wanted: str, names: Sequence[str], drums: Sequence[str]) -> Mistake:
     """What to say where no part and no drum has the wanted name."""
-    choices = list(dict.fromkeys(shown(name) for name in (*names, *drums) if shown(name)))[:24]
+    choices = list(dict.fromkeys(shown(name).casefold() for name in (*names, *drums) if shown(name)))[:24]
     hint = nearest(wanted, choices)
-    also = f"; the parts are {listed(names)}" if hint.startswith("did") else ""
-    return Mistake(f"there is no part '{shown(wanted)}'; {hint}{also}")
+    return Mistake(f"there is no part '{shown(wanted)}'; {hint}" + (f" The parts are {listed(names)}" * ("?" in hint)))
 
 
 def choice(names: Sequence[str], index: int) -> str:
