@@ -23,8 +23,7 @@ FINER_SECONDS = 0.015
 EARLY = Fraction(1, 8)  # a note this little before a beat may be an early one on it
 FLAM = Fraction(1, 16)  # strokes closer than this are one; a 32nd is 1/8
 MOST_SWING = Fraction(73, 100)  # 2.7:1; beyond, it is a dotted eighth and a sixteenth, written or meant
-EVEN = Fraction(1, 2)
-LEAST_SWING = Fraction(11, 20)  # of about 1.2:1; an upbeat a little late of even is not called swung
+LEAST_SWING = Fraction(53, 100)  # of about 1.1:1; an upbeat less late than that is late, not swung
 LONGEST_BARS = 4  # a note-off later than this is forgotten, not meant
 SHORT = Fraction(9, 20)  # if every note is shorter than a slightly detached eighth, the lengths say nothing
 
@@ -115,8 +114,7 @@ def _grids(beat: Fraction, upbeat: Fraction | None) -> tuple[Grid, ...]:
     if beat != QUARTER:
         return eighths, sixteenths
     triplets = _even("triplets", QUARTER / 3, beat, True)
-    name = "swung eighths" if upbeat is not None and upbeat > LEAST_SWING else "eighths"
-    swung = [] if upbeat is None else [Grid(name, eighths.written, (Fraction(0), upbeat))]
+    swung = [] if upbeat is None else [Grid("swung eighths", eighths.written, (Fraction(0), upbeat))]
     return *swung, eighths, triplets, sixteenths
 
 
@@ -129,7 +127,7 @@ def _upbeat(by_beat: dict[int, list[Played]]) -> Fraction | None:
         if len(late) == 1 and all(abs(place) < Fraction(1, 6) for place in within if place not in late):
             found.append(late[0])
     middle = median_low(found) if found else Fraction(0)
-    return middle if EVEN < middle <= MOST_SWING else None
+    return middle if LEAST_SWING < middle <= MOST_SWING else None
 
 
 def _best(strokes: Sequence[Played], start: Fraction, grids: Sequence[Grid], meter: Meter) -> Grid:
