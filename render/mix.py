@@ -6,11 +6,8 @@ one part's hat chokes another part's open hat, leaving out the first lets the ot
 All tracks of a lesson share one gain. Everything runs block by block in constant memory.
 """
 
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 from grooves.kit import INSTRUMENTS
 from render.audio import FORMATS, AudioFile, write_audio, write_pack
@@ -34,7 +31,6 @@ __all__ = [
 
 _RIDE = INSTRUMENTS["ride"].key
 _FULL_SCALE = 32768.0
-_THREADS = 2  # numpy lets go of the interpreter while it adds; more gain nothing, memory is the limit
 _Key = tuple[str, Strikes, int | None]  # what makes a stem: part, strikes, frames of the loop
 
 
@@ -64,8 +60,8 @@ def mix_pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool = False) ->
     A track that has ended yields blocks of no frames.
     """
     pack = _pack(takes, kit, gain, wrap)
-    with ThreadPoolExecutor(_THREADS) as workers:
-        yield from _ahead(workers, pack.blocks, range(0, max(pack.lengths, default=0), BLOCK_FRAMES))
+    for start in range(0, max(pack.lengths, default=0), BLOCK_FRAMES):
+        yield pack.blocks(start)
 
 
 @dataclass(frozen=True)
@@ -98,16 +94,3 @@ def _pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool) -> _Pack:
         stems |= {key: Stem(key[1], waves, kit.rate, scale, loop) for key in keys if key not in stems}
         wanted.append(keys)
     return _Pack(stems, wanted, [take_frames(take, kit, wrap) for take in takes])
-
-
-def _ahead(
-    workers: ThreadPoolExecutor, render: Callable[[int], list[Pcm]], starts: Sequence[int]
-) -> Iterator[list[Pcm]]:
-    """Results in order, with the next few in the making; no more than that is in memory."""
-    coming: deque[Future[list[Pcm]]] = deque()
-    for start in starts:
-        coming.append(workers.submit(partial(render, start)))
-        if len(coming) > _THREADS:
-            yield coming.popleft().result()
-    while coming:
-        yield coming.popleft().result()

@@ -22,7 +22,7 @@ from render.strikes import NEVER, Strike, Strikes
 Pcm = npt.NDArray[np.int16]  # (frames, 2)
 Rows = npt.NDArray[np.float32]  # (2, frames), or (1, frames) for one signal on both sides
 
-BLOCK_FRAMES = 1 << 16
+BLOCK_FRAMES = 1 << 17
 # How fast a choked hat dies: FluidSynth releases a voice of the same exclusive class at about this slope
 # (measured; nearest of several slopes and of a hard cut, which clicks).
 CHOKE_DB_PER_SECOND = 105.0
@@ -213,7 +213,7 @@ def _dither(part: str, start: int, frames: int) -> Rows:
 @lru_cache(maxsize=1)
 def _noise() -> Rows:
     """A table of TPDF noise, the same in every process: splitmix64, its constants from memory."""
-    mixed = np.arange(1, 4 * BLOCK_FRAMES + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    mixed = np.arange(1, 3 * BLOCK_FRAMES + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
     mixed = (mixed ^ (mixed >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     mixed ^= mixed >> np.uint64(31)
