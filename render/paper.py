@@ -1,16 +1,10 @@
-"""What a lesson puts on paper and on a screen: chart, MusicXML and lesson page, each written whole."""
+"""What a lesson puts on paper: chart and MusicXML, each written whole."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from grooves.lesson import Lesson, bar_numbers
 from grooves.mistake import Mistake, at
-from render.load import load_lesson
 from render.write import make_folder, write_bytes
-
-if TYPE_CHECKING:
-    from render.balance import Balance
-    from render.hits import Kit
 
 CHART_FORMS = (".pdf", ".svg", ".png", ".musicxml")
 
@@ -27,51 +21,4 @@ def chart_file(lesson: Lesson, target: Path, bars: str | None = None, paper: str
     data = chart(lesson.score, target.suffix[1:], paper, chosen, swing=lesson.feel.swing)
     make_folder(target.parent)
     write_bytes(target, data)
-    return target
-
-
-def page_file(lesson: Lesson, target: Path, kit: "Kit", balance: "Balance") -> Path:
-    """Write a lesson's page: one HTML file that needs nothing else; raises Mistake."""
-    from render.page import page
-
-    make_folder(target.parent)
-    write_bytes(target, page(lesson, kit, balance).encode())
-    return target
-
-
-def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:
-    """The page of a lesson, or those of a folder of lessons with an index: raises Mistake.
-
-    `page_files(Path("term"), None, None, 44100, True)` writes one page beside each lesson, and `term/index.html`.
-    """
-    if not path.is_dir():
-        return [_one_page(path, out or path.with_suffix(".html"), soundfont, rate, use_cache)]
-    lessons = sorted(path.glob("*.toml"))
-    if not lessons:
-        raise Mistake(f"{path}: there is no lesson (.toml) in this folder")
-    folder = make_folder(out or path)
-    pages = [_one_page(one, folder / f"{one.stem}.html", soundfont, rate, use_cache) for one in lessons]
-    return [_index(folder, lessons, pages), *pages]
-
-
-def _one_page(path: Path, target: Path, soundfont: Path | None, rate: int, use_cache: bool) -> Path:
-    from render.balance import calibrate
-    from render.pack import kit_for
-
-    lesson = load_lesson(path).lesson
-    kit = kit_for(path, lesson, soundfont, rate, use_cache)
-    if target.suffix != ".html":
-        raise Mistake(f"{target}: a page ends in .html; name the file so")
-    return page_file(lesson, target, kit, calibrate(kit))
-
-
-def _index(folder: Path, lessons: list[Path], pages: list[Path]) -> Path:
-    from render.page import Entry, index_page
-
-    entries = []
-    for path, page in zip(lessons, pages, strict=True):
-        score = load_lesson(path).lesson.score
-        entries.append(Entry(score.title, page.name, score.tempo_bpm, score.groove.title))
-    target = folder / "index.html"
-    write_bytes(target, index_page(entries).encode())
     return target
