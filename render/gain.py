@@ -11,7 +11,7 @@ import numpy as np
 
 from grooves.mistake import Mistake
 from render.hits import Kit, Sound
-from render.loudness import gated_loudness, k_weighted, step_powers
+from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
 from render.stems import Stem, kit_waves
 from render.strikes import Take, strikes_by_part, whole_frames
@@ -19,8 +19,8 @@ from render.strikes import Take, strikes_by_part, whole_frames
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
+_STEPS = 30  # of 100 ms, measured at once
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
-_PIECE_SECONDS, _PIECES = 3, 20  # loudness of longer tracks is measured on that many pieces
 
 
 @dataclass(frozen=True)
@@ -49,29 +49,20 @@ def gain_for(full: Take, kit: Kit, others: Sequence[Take] = (), wrap: bool = Fal
 
 
 def loudness_of(take: Take, kit: Kit) -> float:
-    """Integrated loudness of a take before any gain, in LUFS: the sum of its K-weighted hits, gated.
-
-    Up to a minute the whole of it; of a longer one, 20 pieces of 3 s.
-    """
+    """Integrated loudness of a take before any gain, in LUFS: the sum of its K-weighted hits, gated."""
     strikes = tuple(sorted(strike for part in strikes_by_part(take, kit.rate).values() for strike in part))
     stem = Stem(strikes, kit_waves(kit, lambda sound: k_weighted(_loud_part(sound, _FLOOR_DB), kit.rate)), kit.rate)
-    length, piece = whole_frames(take.performance, kit.rate), _PIECE_SECONDS * kit.rate
-    return gated_loudness(step_powers(_pieces(stem, _spread(math.ceil(length / piece)), piece, length), kit.rate))
+    return gated_loudness(np.concatenate(list(_powers(stem, whole_frames(take.performance, kit.rate)))))
 
 
-def _spread(pieces: int) -> list[int]:
-    """Which pieces to measure: all, or 20 at steps of the golden ratio, so that no pattern of bars repeats in them."""
-    if pieces <= _PIECES:
-        return list(range(pieces))
-    golden = (math.sqrt(5) - 1) / 2
-    return [int(number * golden % 1 * pieces) for number in range(_PIECES)]
-
-
-def _pieces(stem: Stem, numbers: Sequence[int], piece: int, length: int) -> Iterator[Sound]:
-    for start in (number * piece for number in numbers):
-        frames = min(piece, length - start)
-        rows = stem.block(start, frames)
-        yield np.zeros((frames, 2), np.float32) if rows is None else rows.T
+def _powers(stem: Stem, length: int) -> Iterator[Powers]:
+    """Mean power of each whole 100 ms of a stem."""
+    step = stem.rate // 10
+    for start in range(0, length - step + 1, _STEPS * step):
+        steps = min(_STEPS, (length - start) // step)
+        rows = stem.block(start, steps * step)
+        pieces = np.zeros((2, steps, 1), np.float32) if rows is None else rows.reshape(2, steps, step)
+        yield np.einsum("ijk,ijk->j", pieces, pieces) / np.float64(step)
 
 
 def _loud_part(sound: Sound, floor_db: float) -> Sound:

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from grooves.kit import INSTRUMENTS
 from grooves.mistake import Mistake
 from render.cache import Cache, cache_root, kit_cache, trim
-from render.sf2 import Preset
+from render.sf2 import Preset, Range
 from render.soundfont import HIT_SECONDS
 from render.synth import BLOCK, Synth
 
@@ -42,6 +42,7 @@ class Kit:
     cache: Cache | None
     _synth: Synth | None = None
     _kept: dict[str, Sound] = field(default_factory=dict)
+    _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
 
     @classmethod
     def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "Kit":
@@ -84,19 +85,24 @@ class Kit:
     def _check(self, key: int, velocity: int) -> None:
         if not 1 <= velocity <= 127:
             raise Mistake(f"velocity: {velocity} is out of range; a stroke has 1 to 127")
-        if not any(low <= velocity <= high for low, high in self.preset.layers(key)):
+        if not any(low <= velocity <= high for low, high in self._layers(key)):
             where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
             raise Mistake(
                 f"{self.path}: its kit '{self.preset.name}' has no sound on {where} {key} ({_instrument(key)}); "
                 "choose another soundfont"
             )
 
+    def _layers(self, key: int) -> tuple[Range, ...]:
+        if key not in self._ranges:
+            self._ranges[key] = self.preset.layers(key)
+        return self._ranges[key]
+
     def _recorded(self, key: int, velocity: int) -> Sound:
         return self.keep(f"hit-{key}-{velocity}", lambda: self._record(key, velocity))
 
     def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
         """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
-        if len(self.preset.layers(key)) > 1:
+        if len(self._layers(key)) > 1:
             return None
         gains = self.keep(f"gain-{key}", lambda: self._sweep(key))[:, 0]
         return gains if len(gains) == _LOUDEST + 1 else None

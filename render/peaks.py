@@ -1,7 +1,8 @@
 """The highest true peak of tracks, found without rendering them whole.
 
-The sum of the hits' envelopes bounds the true peak of each 64 frames; only where that bound is highest is the sound
-itself looked at, four times oversampled (ITU-R BS.1770 annex 2), until no bound left is above the highest peak found.
+The sum of the hits' envelopes, up and down on either side, bounds the true peak of each 16 frames. Only where that
+bound is highest is the sound itself looked at, four times oversampled (ITU-R BS.1770 annex 2), until no bound left
+is above the highest peak found.
 """
 
 from collections.abc import Sequence
@@ -15,14 +16,14 @@ from render.loudness import oversampled
 from render.stems import CHOKE_DB_PER_SECOND, Stem, Voice, Wave, kit_waves
 from render.strikes import NEVER, Strikes, Take, strikes_by_part, whole_frames
 
-_WINDOW = 64  # frames
+_WINDOW = 16  # frames
 _CONTEXT = 32  # frames on either side that the interpolation looks at
 _LOOK = _WINDOW + 2 * _CONTEXT
-_ATTACK_SECONDS = 0.25  # a hit's envelope is oversampled so far; its tail is taken at 1.5 times its samples
+_ATTACK_SECONDS = 0.1  # a hit's envelope is oversampled so far; its tail is taken at 1.5 times its samples
 _FLOOR_DB = -70.0  # what lies this far below a hit's peak does not count
 _BATCH = 64  # windows looked at together
 
-Bounds = npt.NDArray[np.float32]  # by window of 64 frames
+Bounds = npt.NDArray[np.float32]  # (4, windows): left up, left down, right up, right down
 
 
 def highest_peak(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> float:
@@ -43,9 +44,10 @@ def highest_peak(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> float:
 
 def _peak_above(stems: Sequence[tuple[Stem, Bounds]], best: float) -> float:
     """The highest true peak of a sum of stems, or `best` where none of it is higher; most promising places first."""
-    bound = np.zeros(max((len(bounds) for _, bounds in stems), default=0), np.float32)
+    ways = np.zeros((4, max((bounds.shape[1] for _, bounds in stems), default=0)), np.float32)
     for _, bounds in stems:
-        bound[: len(bounds)] += bounds
+        ways[:, : bounds.shape[1]] += bounds
+    bound = ways.max(axis=0)
     promising = np.flatnonzero(bound > best)
     order = promising[np.argsort(-bound[promising])]
     for first in range(0, len(order), _BATCH):
@@ -82,8 +84,10 @@ def _cut_out(voices: Sequence[Voice], starts: npt.NDArray[np.int64], rate: int) 
     dying = inside - (chokes - np.array([voice.start for voice in voices]))[:, None]
     if (dying > 0).any():
         gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / rate))
-    rows = np.pad(wave.rows, ((0, 0), (_LOOK, _LOOK)))[:, inside + _LOOK] * gains
-    return rows * np.array(wave.sides, np.float32)[:, None, None]
+    length = wave.frames
+    rows = wave.rows[:, np.clip(inside, 0, length - 1)] * (gains * ((inside >= 0) & (inside < length)))
+    sides: npt.NDArray[np.float32] = rows * np.array(wave.sides, np.float32)[:, None, None]
+    return sides
 
 
 @lru_cache(maxsize=1)
@@ -97,27 +101,32 @@ def _interpolation() -> npt.NDArray[np.float32]:
 
 
 def _bounds(stem: Stem) -> Bounds:
-    """For each window of 64 frames, a bound of the stem's true peak: the sum of the envelopes of its hits."""
+    """For each window of 16 frames, bounds of the stem's true peak each way: the sums of its hits' envelopes."""
     envelopes: dict[int, Bounds] = {}
     voices = [voice for voice in stem.voices if voice.end > 0]
-    bound = np.zeros(max((voice.end for voice in voices), default=0) // _WINDOW + 2, np.float32)
+    bound = np.zeros((4, max((voice.end for voice in voices), default=0) // _WINDOW + 2), np.float32)
     for voice in voices:
         if (envelope := envelopes.get(id(voice.wave))) is None:
             envelope = envelopes[id(voice.wave)] = _envelope(voice.wave, stem.rate)
         first = voice.start // _WINDOW
-        piece = envelope[max(-first, 0) : max(len(bound) - first, 0)]
-        bound[max(first, 0) : max(first, 0) + len(piece)] += voice.gain * piece
+        piece = envelope[:, max(-first, 0) : max(bound.shape[1] - first, 0)]
+        bound[:, max(first, 0) : max(first, 0) + piece.shape[1]] += voice.gain * piece
     return bound
 
 
 def _envelope(wave: Wave, rate: int) -> Bounds:
-    """A bound of a hit's true peak in each window, wherever in a window it starts."""
+    """Bounds of a hit's true peak each way in each window, wherever in a window it starts."""
     attack = round(_ATTACK_SECONDS * rate) // _WINDOW * _WINDOW
-    strength = np.abs(wave.rows).max(axis=0) * np.float32(1.5)
-    fine = np.abs(oversampled(wave.rows[:, :attack].T)).max(axis=1)
-    strength[:attack] = fine.reshape(-1, 4).max(axis=1)
-    padded = np.pad(strength, (0, -len(strength) % _WINDOW))
-    peaks = padded.reshape(-1, _WINDOW).max(axis=1)
-    peaks = peaks[: int(np.flatnonzero(peaks > peaks.max() * 10 ** (_FLOOR_DB / 20))[-1]) + 1]
-    bound: Bounds = np.maximum(np.append(peaks, 0), np.insert(peaks, 0, 0))
+    fine = oversampled(wave.rows[:, :attack].T).T
+    ways = []
+    for side, worth in enumerate(wave.sides):
+        row = min(side, len(wave.rows) - 1)
+        tail = np.abs(wave.rows[row, attack:]) * np.float32(1.5 * worth)
+        for up in (fine[row] * np.float32(worth), fine[row] * np.float32(-worth)):
+            strength = np.append(np.maximum(up, 0).reshape(-1, 4).max(axis=1), tail)
+            ways.append(np.pad(strength, (0, -len(strength) % _WINDOW)).reshape(-1, _WINDOW).max(axis=1))
+    peaks = np.stack(ways)
+    heard = np.flatnonzero(peaks.max(axis=0) > peaks.max() * 10 ** (_FLOOR_DB / 20))[-1] + 1
+    peaks = np.pad(peaks[:, :heard], ((0, 0), (1, 1)))
+    bound: Bounds = np.maximum(peaks[:, 1:], peaks[:, :-1])
     return bound
