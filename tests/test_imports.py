@@ -26,7 +26,11 @@ def test_grooves_import_only_the_standard_library_numpy_and_pydantic(path):
 
 @pytest.mark.parametrize("path", GROOVES, ids=lambda path: path.name)
 def test_grooves_open_no_file_and_print_nothing(path):
-    called = {node.func.id for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}
+    called = {
+        node.func.id
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+    }
     assert not called & {"open", "print", "exit", "input"}
 
 

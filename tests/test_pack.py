@@ -105,7 +105,9 @@ def test_every_onset_is_at_the_nearest_sample_measured_from_the_file(pack):
         crossings.append(start + int(np.argmax(window > 0.25 * window.max())) - hit.onset_seconds * 44100)
     middle = (max(crossings) + min(crossings)) / 2
     assert len(hits) > 5
-    assert max(abs(crossing - middle) for crossing in crossings) <= 1.5  # half a sample for each end, and rounding to 16 bits
+    assert (
+        max(abs(crossing - middle) for crossing in crossings) <= 1.5
+    )  # half a sample for each end, and rounding to 16 bits
 
 
 def test_tracks_can_be_chosen_by_name_and_keep_their_level(pack, tmp_path):

@@ -21,7 +21,7 @@ def main() -> None:
     start = perf_counter()
     for index in range(BARS):
         difficulty(score, index)
-    print(f"{BARS / (perf_counter() - start):.0f} bars a second")  # noqa: T201
+    print(f"{BARS / (perf_counter() - start):.0f} bars a second")
 
 
 if __name__ == "__main__":

@@ -39,7 +39,10 @@ def midi_file(track: Performance, velocities: tuple[int, ...], path: Path, rate:
     tempo = mido.bpm2tempo(120)
     events = []
     for hit, velocity in zip(track.hits, velocities, strict=True):
-        for seconds, kind, loud in ((hit.onset_seconds, "note_on", velocity), (hit.onset_seconds + HIT_SECONDS, "note_off", 0)):
+        for seconds, kind, loud in (
+            (hit.onset_seconds, "note_on", velocity),
+            (hit.onset_seconds + HIT_SECONDS, "note_off", 0),
+        ):
             events.append((round(seconds * 1920), kind, hit.key, loud))
     at, notes = 0, mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=tempo)])
     notes.append(mido.Message("program_change", channel=9, program=32))
