@@ -1,17 +1,23 @@
 """Lines read from files on disk: which formats, which sizes, and what a message says."""
 
 import os
+from fractions import Fraction
 from pathlib import Path
 
 import mido
 import pytest
 from music import lesson_of
 
+from grooves.lesson import Lesson
+from grooves.line import line_notes
 from grooves.mistake import Mistake
 from grooves.rhythm import Meter, values_text
+from render.cli import main
+from render.load import load_lesson
 from render.notation import line_musicxml
 from render.read_line import LARGEST_BYTES, read_line
 
+EXAMPLES = Path(__file__).parent.parent / "examples"
 FOUR = Meter(4, 4)
 LINE = "4 8 8 4. 8 | 8 4 [8 8] 4 8"
 
@@ -85,3 +91,45 @@ def test_a_file_too_large_for_a_line_is_not_opened(tmp_path: Path, suffix: str, 
 def test_a_name_that_is_no_path_is_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(Mistake, match=r"there is no such file|cannot be opened"):
         read_line(tmp_path / name, FOUR)
+
+
+# --- what we write ourselves, read back through a lesson --------------------------------------------
+
+SHIPPED = [("quarters", "snare"), ("quarters-and-eighths", "snare"), ("upbeats", "bass drum")]
+ALONE = '\n[[track]]\nname = "line alone"\nonly = ["line"]\n'
+
+
+def struck(lesson: Lesson) -> list[tuple[int, Fraction]]:
+    """Bar and place of every stroke of the line."""
+    return [(note.bar, note.onset) for note in line_notes([bar.line for bar in lesson.score.bars])]
+
+
+def lesson_from(file: Path, line: str = "") -> list[tuple[int, Fraction]]:
+    """The struck places of a lesson whose line stands in this file beside it."""
+    lesson = file.with_name("lesson-from-a-file.toml")
+    lesson.write_text(
+        f'title = "Harbour Street, test page"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "{file.name}"\n{line}\n'
+    )
+    return struck(load_lesson(lesson).lesson)
+
+
+@pytest.mark.parametrize(("example", "part"), SHIPPED)
+def test_the_midi_of_a_shipped_lesson_reads_back_as_its_line(tmp_path: Path, example: str, part: str) -> None:
+    """Once out of a whole drum set, where the part must be named, and once from a track of nothing else."""
+    source = tmp_path / f"{example}.toml"
+    before_tracks = (EXAMPLES / f"{example}.toml").read_text().split("[[track]]")[0]
+    source.write_text(f'{before_tracks}{ALONE}[[track]]\nname = "all"\n')
+    assert main(["render", str(source), "--no-audio", "--no-paper", "-o", str(tmp_path)]) == 0
+    written = struck(load_lesson(EXAMPLES / f"{example}.toml").lesson)
+    assert lesson_from(tmp_path / f"{example}-line-alone.mid") == written
+    assert lesson_from(tmp_path / f"{example}-all.mid", f'part = "{part}"') == written
+    with pytest.raises(Mistake, match="tracks have notes .*choose one"):
+        lesson_from(tmp_path / f"{example}-all.mid")
+
+
+@pytest.mark.parametrize(("example", "part"), SHIPPED)
+def test_the_score_of_a_shipped_lesson_reads_back_as_its_line(tmp_path: Path, example: str, part: str) -> None:
+    score = tmp_path / f"{example}.musicxml"
+    assert main(["chart", str(EXAMPLES / f"{example}.toml"), "-o", str(score)]) == 0
+    written = load_lesson(EXAMPLES / f"{example}.toml").lesson
+    assert lesson_from(score) == lesson_from(score, f'part = "{part}"') == struck(written)

@@ -472,3 +472,22 @@ def test_whatever_is_on_the_grid_is_laid_out_as_legal_bars(
         return
     assert parse_values(values_text(bars), parse_meter(meter)) == bars
     assert len(line_notes(bars)) == len({onset for onset, _ in notes})
+
+
+def test_a_note_between_triplets_and_sixteenths_is_cut_at_the_beat() -> None:
+    """From the last triplet of 1 to the second sixteenth of 2 is 7/12, which no sign writes."""
+    notes = [(0, 1 / 3), (1 / 3, 1 / 3), (2 / 3, 7 / 12), (1.25, 0.25), (1.5, 0.25), (1.75, 7 / 12), (7 / 3, 1 / 3)]
+    assert values(held(notes)) == "12 12 [12 16] 16 16 [16 12] 12 12r 4r"
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    st.lists(st.sampled_from(["1", "101", "111", "011", "1111", "0101", "1101", "0111", "11", "01"]), max_size=12),
+    st.lists(st.integers(1, 36), min_size=48, max_size=48),
+)
+def test_triplets_and_sixteenths_meet_in_legal_bars(beats: list[str], twelfths: list[int]) -> None:
+    """A beat is a row of places, 1 where one is struck; the notes last any number of twelfths of a quarter."""
+    onsets = [0.0, *(b + i / len(row) for b, row in enumerate(beats, 1) for i, sign in enumerate(row) if sign == "1")]
+    bars = read(held([(onset, n / 12) for onset, n in zip(onsets, twelfths, strict=False)])).bars
+    assert parse_values(values_text(bars), FOUR) == bars
+    assert len(line_notes(bars)) == len(onsets)
