@@ -1,0 +1,105 @@
+"""The grid of one bar on the lesson page: columns of spoken counts, a row for each limb, heads as on the staff.
+
+An SVG of fixed width that a style sheet colours; every head tells its column and part, so that a script can light it.
+Places lie across as they follow in time, so a cursor needs no more than the grid's left edge and width.
+"""
+
+from collections.abc import Iterator, Sequence
+from html import escape
+from itertools import pairwise
+
+from grooves.coordination import Place
+from grooves.kit import INSTRUMENTS, PARTS
+from grooves.lesson import Lesson
+from grooves.score import ScoreBar, Stroke
+from render.page_score import column_of, columns
+
+WIDTH, LEFT, RIGHT = 320.0, 50.0, 8.0  # units of the drawing, about CSS pixels on a phone
+ROW, TOP, COUNTS = 24.0, 14.0, 20.0
+SMALL, LARGE = 10.0, 15.0  # counts between the beats, and on them
+_LETTER = 0.55  # width of a letter against its height
+_SHORT = {
+    "closed hi-hat": "hat",
+    "open hi-hat": "hat",
+    "ride bell": "bell",
+    "cross-stick": "stick",
+    "bass drum": "bass",
+}
+
+
+def grid_svg(lesson: Lesson, index: int) -> str:
+    """Draw a bar's grid: `grid_svg(lesson, 0)`; `index` counts `score.bars` from 0."""
+    score = lesson.score
+    bar, places = score.bars[index], columns(lesson, index)
+    length = float(score.meter.length)
+    first = LEFT + (WIDTH - LEFT - RIGHT) / (2 * len(places))
+    width = WIDTH - RIGHT - first
+    across = [first + width * float(place.onset) / length for place in places]
+    rows = {limb: TOP + ROW * number for number, limb in enumerate(score.limbs)}
+    height = TOP + ROW * len(rows) + COUNTS - ROW / 2
+    drawn = [
+        *_rows(lesson, bar, rows),
+        *(piece for number, place in enumerate(places) for piece in _column(number, place, across, rows, height)),
+        *_heads(bar, places, across, rows),
+    ]
+    edges = f'data-left="{first / WIDTH:.5f}" data-width="{width / WIDTH:.5f}"'
+    return f'<svg class="grid" viewBox="0 0 {WIDTH:g} {height:g}" {edges}>{"".join(drawn)}</svg>'
+
+
+def grid_words(places: Sequence[Place]) -> str:
+    """The same for those who do not see it: "1 both hands and right foot together; 1& snare alone"."""
+    return "; ".join(f"{place.count} {place.words}" for place in places if place.words) or "everyone rests"
+
+
+def _rows(lesson: Lesson, bar: ScoreBar, rows: dict[str, float]) -> Iterator[str]:
+    """A thin line for each limb, with the short name of what it plays."""
+    for limb, y in rows.items():
+        played = {stroke.part for stroke in bar.strokes if stroke.limb == limb} or {
+            stroke.part for other in lesson.score.bars for stroke in other.strokes if stroke.limb == limb
+        }
+        name = " ".join(dict.fromkeys(_SHORT.get(part, part) for part in PARTS if part in played))
+        size = min(12.0, (LEFT - 4) / (_LETTER * max(len(name), 1)))
+        yield f'<text class="name" x="0" y="{y + size / 3:.1f}" font-size="{size:.1f}">{escape(name)}</text>'
+        yield f'<path class="thread" d="M{LEFT:g} {y:g}H{WIDTH:g}"/>'
+
+
+def _column(number: int, place: Place, across: Sequence[float], rows: dict[str, float], height: float) -> Iterator[str]:
+    """What is said at a place, the beat's upright, and a stroke that joins the limbs which sound together."""
+    x, beat = across[number], place.says.isdigit()
+    if beat:
+        yield f'<path class="thread" d="M{x:.1f} {TOP - 8:g}V{max(rows.values()) + 8:g}"/>'
+    heights = [rows[limb] for limb in place.limbs]
+    if len(heights) > 1:
+        yield f'<path class="together" data-column="{number}" d="M{x:.1f} {min(heights):g}V{max(heights):g}"/>'
+    gap = min((b - a for a, b in pairwise(across)), default=WIDTH)
+    size = LARGE if beat else min(SMALL, (gap - 2) / (_LETTER * len(place.says)))
+    kind = "says" if beat else "says between"
+    sounds = "" if place.limbs else " rest"
+    yield (
+        f'<text class="{kind}{sounds}" x="{x:.1f}" y="{height - 4:g}" font-size="{size:.1f}" '
+        f'text-anchor="middle">{escape(place.says)}</text>'
+    )
+
+
+def _heads(bar: ScoreBar, places: Sequence[Place], across: Sequence[float], rows: dict[str, float]) -> Iterator[str]:
+    for stroke in bar.strokes:
+        column = column_of(stroke, places)
+        if column >= 0:
+            yield _head(stroke, column, across[column], rows[stroke.limb])
+
+
+def _head(stroke: Stroke, column: int, x: float, y: float) -> str:
+    """One head as on the staff: black for drums, a cross for cymbals and sticks; the line's are larger."""
+    shape = INSTRUMENTS[stroke.instrument].head
+    size = 5.0 if stroke.role == "time" else 6.2
+    kind = f"head {'reads' if stroke.role == 'line' else 'keeps'}"
+    where = f'class="{kind}" data-column="{column}" data-part="{stroke.part}"'
+    if shape == "normal":
+        return f'<ellipse {where} cx="{x:.1f}" cy="{y:g}" rx="{size:g}" ry="{size * 0.8:g}"/>'
+    cross = f"M{x - size:.1f} {y - size:g}l{2 * size:g} {2 * size:g}m0 {-2 * size:g}l{-2 * size:g} {2 * size:g}"
+    wide = size + 2
+    arc = f"a{wide:g} {wide:g} 0 1 0"
+    ring = f"M{x - wide:.1f} {y:g}{arc} {2 * wide:g} 0{arc} {-2 * wide:g} 0"
+    diamond = f"M{x - size:.1f} {y:g}L{x:.1f} {y - size:g}L{x + size:.1f} {y:g}L{x:.1f} {y + size:g}Z"
+    drawn = {"x": cross, "circle-x": cross + ring, "diamond": diamond}[shape]
+    return f'<path {where} d="{drawn}"/>'

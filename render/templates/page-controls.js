@@ -1,0 +1,291 @@
+/* Hands and keys: what the student presses, and what the page says back. */
+"use strict";
+
+const TAP_SECONDS = 2.5; // a longer gap begins a new count
+const SLOW = 0.6;
+const ui = Object.fromEntries([...document.querySelectorAll("[id]")].map((element) => [element.id, element]));
+
+class Controls {
+  constructor(lesson, settings, transport, view, store) {
+    Object.assign(this, { lesson, settings, transport, view, store });
+    this.taps = [];
+    this.bindTransport();
+    this.bindTempo();
+    this.bindLimbs();
+    this.bindBars();
+    this.bindPractice();
+    addEventListener("keydown", (event) => this.onKey(event));
+    view.onCell = (cell) => this.tell(cell);
+    this.showTempo();
+    this.showLoop();
+  }
+
+  // --- play and stop ---
+
+  /** The big button. */
+  bindTransport() {
+    ui.play.addEventListener("click", () => this.toggle());
+    ui.play.disabled = false;
+  }
+
+  /** Play, or stop. */
+  toggle() {
+    if (this.transport.playing) this.transport.stop();
+    else this.transport.start();
+  }
+
+  /** After every start and stop. */
+  changed() {
+    const { playing } = this.transport;
+    document.body.classList.toggle("playing", playing);
+    ui["play-word"].textContent = playing ? "Stop" : "Play";
+    if (playing) this.view.start();
+    else this.view.stop();
+    ui.where.textContent = playing ? "Count-in" : "";
+  }
+
+  /** Where the music is, in words; the tempo too, since it may rise by itself. */
+  tell(cell) {
+    const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · time ${cell.turn + 1}` : "Count-in";
+    if (ui.where.textContent !== words) ui.where.textContent = words;
+    if (this.shown !== this.settings.tempo) this.showTempo();
+  }
+
+  // --- tempo ---
+
+  /** Slider, number, keys, tap. */
+  bindTempo() {
+    ui.slider.addEventListener("input", () => this.setTempo(ui.slider.valueAsNumber));
+    ui.tempo.addEventListener("change", () => this.setTempo(ui.tempo.valueAsNumber));
+    ui.slower.addEventListener("click", () => this.setTempo(this.settings.tempo - 1));
+    ui.faster.addEventListener("click", () => this.setTempo(this.settings.tempo + 1));
+    ui.slow.addEventListener("click", () => this.slowDown());
+    ui.written.addEventListener("click", () => this.setTempo(this.lesson.tempo));
+    ui.tap.addEventListener("click", (event) => this.tap(event.timeStamp / 1000));
+  }
+
+  /** Play at a tempo, within what a lesson may ask for; anything but a number is passed over. */
+  setTempo(tempo) {
+    const { slowest, fastest } = this.lesson;
+    if (Number.isFinite(tempo)) this.settings.tempo = clamp(Math.round(tempo * 10) / 10, slowest, fastest);
+    this.showTempo();
+  }
+
+  /** Slow enough to think: six tenths of the lesson's tempo. */
+  slowDown() {
+    this.setTempo(this.lesson.tempo * SLOW);
+  }
+
+  /** Take the tempo from the hand: from the second tap on, the mean of the gaps. */
+  tap(seconds) {
+    if (seconds - this.taps[this.taps.length - 1] > TAP_SECONDS) this.taps = [];
+    this.taps = [...this.taps, seconds].slice(-5);
+    const gaps = this.taps.length - 1;
+    if (gaps > 0) this.setTempo(Math.round((60 * gaps) / (this.taps[gaps] - this.taps[0])));
+  }
+
+  /** Tempo on slider and number, and the ticks that hold at it. */
+  showTempo() {
+    const { tempo } = this.settings;
+    this.shown = tempo;
+    ui.slider.value = tempo;
+    ui.tempo.value = tempo;
+    this.showTicks();
+  }
+
+  // --- who plays ---
+
+  /** On, softer or off for each limb, and the steps that set them all. */
+  bindLimbs() {
+    for (const radio of document.querySelectorAll("[data-name]")) {
+      radio.addEventListener("change", () => this.setLimb(radio.dataset.name, radio.value));
+    }
+    for (const step of document.querySelectorAll("[name=step]")) {
+      step.addEventListener("change", () => this.takeStep(Number(step.value)));
+    }
+    this.takeStep(this.lesson.steps.findIndex((step) => step.first));
+  }
+
+  /** One limb on, softer or off; the steps then no longer describe who plays. */
+  setLimb(name, state) {
+    this.settings.limbs[name] = state;
+    this.settings.alone = false;
+    document.querySelectorAll("[name=step]").forEach((step) => (step.checked = false));
+    ui["step-text"].textContent = "";
+    this.showLimbs();
+  }
+
+  /** One step of the way through the lesson: who plays, and what to do. */
+  takeStep(number) {
+    const step = this.lesson.steps[number];
+    this.settings.limbs = Object.fromEntries(step.off.map((name) => [name, "off"]));
+    this.settings.alone = step.alone;
+    document.querySelectorAll("[name=step]")[number].checked = true;
+    ui["step-text"].textContent = step.text;
+    this.showLimbs();
+  }
+
+  /** The radios as the settings are, and silent heads pale. */
+  showLimbs() {
+    for (const radio of document.querySelectorAll("[data-name]")) {
+      radio.checked = (this.settings.limbs[radio.dataset.name] || "on") === radio.value;
+    }
+    const silent = new Set(this.lesson.voices.filter((voice) => !this.isShown(voice)).map((voice) => voice.part));
+    for (const head of document.querySelectorAll(".head")) head.classList.toggle("silent", silent.has(head.dataset.part));
+  }
+
+  /** Whether a voice of the written bars sounds. */
+  isShown(voice) {
+    return sounds(voice, this.settings) && !(this.settings.alone && voice.role !== TIME);
+  }
+
+  // --- the loop ---
+
+  /** Bars are chosen by touching them, with Shift from the last one on; arrows go from bar to bar. */
+  bindBars() {
+    this.chosen = new Set();
+    this.buttons = [...document.querySelectorAll(".choose")];
+    this.buttons.forEach((button, number) => {
+      button.addEventListener("click", (event) => this.choose(number, event.shiftKey));
+      button.addEventListener("keydown", (event) => this.walk(event, number));
+    });
+    document.querySelectorAll(".clean").forEach((box, number) => {
+      box.addEventListener("change", () => this.tick(number, box.checked));
+    });
+    ui.whole.addEventListener("click", () => this.loop([]));
+    ui.here.addEventListener("click", () => this.loopHere());
+  }
+
+  /** Put a bar into the loop, or take it out; with Shift all bars from the last chosen one. */
+  choose(number, through) {
+    const from = through && this.lastChosen !== undefined ? this.lastChosen : number;
+    const run = this.buttons.map((_, at) => at).filter((at) => at >= Math.min(from, number) && at <= Math.max(from, number));
+    const add = through || !this.chosen.has(number);
+    const rest = [...this.chosen].filter((at) => !run.includes(at));
+    this.lastChosen = number;
+    this.loop(add ? [...rest, ...run] : rest);
+  }
+
+  /** Loop over these printed bars from the next bar on. */
+  loop(numbers) {
+    this.chosen = new Set(numbers);
+    this.transport.player.loop(numbers.flatMap((number) => this.lesson.places[number]));
+    this.showLoop();
+  }
+
+  /** Loop the bar that sounds now, or the one that has the focus. */
+  loopHere() {
+    const focused = this.buttons.indexOf(document.activeElement);
+    const sounding = this.view.current ? this.view.cards.indexOf(this.view.current) : -1;
+    const number = sounding >= 0 ? sounding : Math.max(focused, 0);
+    this.loop([number]);
+  }
+
+  /** Chosen bars marked, and said in words. */
+  showLoop() {
+    this.buttons.forEach((button, number) => {
+      button.setAttribute("aria-pressed", this.chosen.has(number));
+      button.closest(".bar").classList.toggle("chosen", this.chosen.has(number));
+    });
+    const names = [...this.chosen].sort((a, b) => a - b).map((number) => this.lesson.numbers[number]);
+    ui["loop-words"].textContent = names.length ? `Over and over: bar ${names.join(", ")}` : "Over and over: the whole line";
+    ui.whole.disabled = names.length === 0;
+  }
+
+  /** Left and right, up and down: from bar to bar. */
+  walk(event, number) {
+    const step = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -1, ArrowDown: 1 }[event.key];
+    const next = this.buttons[number + step];
+    if (!step || !next || event.altKey || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    next.focus();
+  }
+
+  // --- ticks ---
+
+  /** A bar came clean at this tempo, or did not after all. */
+  tick(number, done) {
+    this.store.tick(this.lesson.numbers[number], this.settings.tempo, done);
+    this.showTicks();
+  }
+
+  /** Ticks as they hold at the present tempo, with the best tempo so far. */
+  showTicks() {
+    document.querySelectorAll(".clean").forEach((box, number) => {
+      const bar = this.lesson.numbers[number];
+      const best = this.store.best(bar);
+      box.checked = this.store.isDone(bar, this.settings.tempo);
+      box.closest(".tick").querySelector(".at").textContent = this.settings.tempo;
+      box.closest(".tick").querySelector(".best").textContent = best ? `best ${best}` : "";
+    });
+  }
+
+  // --- the rest ---
+
+  /** Count-in, click, swing, rising tempo and fade. */
+  bindPractice() {
+    const { settings } = this;
+    ui["count-in"].value = String(settings.countIn);
+    ui["count-in"].addEventListener("change", () => (settings.countIn = Number(ui["count-in"].value)));
+    for (const radio of document.querySelectorAll("[name=click]")) {
+      radio.addEventListener("change", () => (settings.click = radio.value));
+    }
+    if (ui.swing) ui.swing.addEventListener("change", () => this.setSwing(ui.swing.value));
+    ui.fade.addEventListener("change", () => this.setFade(Number(ui.fade.value)));
+    for (const field of [ui.every, ui.by, ui.to]) field.addEventListener("change", () => this.setRise());
+  }
+
+  /** The lesson's own swing, or another. */
+  setSwing(word) {
+    const { feel } = this.lesson;
+    const own = word === "lesson";
+    this.settings.swing = own ? feel.swing : Number(word) || word;
+    this.settings.lineSwing = own ? feel.lineSwing : null;
+  }
+
+  /** Your part sinks a little each time through, or does not. */
+  setFade(times) {
+    this.settings.fade = times ? { times, to: this.lesson.fadeTo } : null;
+    this.transport.player.turn = 0;
+  }
+
+  /** The tempo rises every few times through, up to a top. */
+  setRise() {
+    const { slowest, fastest, tempo } = this.lesson;
+    const top = Number.isFinite(ui.to.valueAsNumber) ? clamp(ui.to.valueAsNumber, slowest, fastest) : tempo;
+    ui.to.value = top;
+    const every = Number(ui.every.value);
+    this.settings.rise = every ? { every, by: Number(ui.by.value), to: top } : null;
+  }
+
+  // --- keys ---
+
+  /** One key each for what the hands want most; none while text is typed or with Ctrl, Alt or Meta. */
+  onKey(event) {
+    const target = event.target.closest("input, select, textarea, button, summary, a");
+    const typing = target && target.matches("input[type=number], input[type=text], textarea, select");
+    if (typing || event.altKey || event.ctrlKey || event.metaKey) return;
+    if (event.key === " " && target) return; // a focused button takes it
+    const action = this.keys()[event.key.toLowerCase()];
+    if (!action) return;
+    event.preventDefault();
+    action();
+  }
+
+  /** What each key does. */
+  keys() {
+    const faster = () => this.setTempo(this.settings.tempo + 1);
+    return {
+      " ": () => this.toggle(),
+      p: () => this.toggle(),
+      "+": faster,
+      "=": faster,
+      "-": () => this.setTempo(this.settings.tempo - 1),
+      s: () => this.slowDown(),
+      w: () => this.setTempo(this.lesson.tempo),
+      t: () => this.tap(performance.now() / 1000),
+      l: () => this.loopHere(),
+      escape: () => this.loop([]),
+    };
+  }
+}
