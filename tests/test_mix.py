@@ -1,0 +1,247 @@
+"""Stems and tracks, measured from the sound: where hits lie, what is left when parts are taken away, how loud it gets."""
+
+import subprocess
+import sys
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from scipy.signal import correlate, resample_poly
+from written import score
+
+from grooves.feel import Feel
+from grooves.kit import INSTRUMENTS
+from grooves.mistake import Mistake
+from grooves.passages import Track, track_passages
+from grooves.performance import BarMark, Hit, Performance, perform
+from grooves.rhythm import Meter
+from render.balance import calibrate, velocities
+from render.gain import Gain, gain_for
+from render.hits import held_blocks
+from render.loudness import integrated_loudness
+from render.mix import FORMATS, mix, mix_pack, take_frames, write_audio
+from render.soundfont import default_soundfont, open_kit
+from render.stems import Stem, add, kit_waves
+from render.strikes import Strike, Take, strikes_by_part
+from render.synth import BLOCK, Synth
+
+RATE = 44100
+NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
+
+
+@pytest.fixture(scope="module")
+def kit():
+    opened = open_kit(default_soundfont())
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="module")
+def take(kit):
+    """Eight bars of a line over swing, humanized."""
+    made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
+    performance = perform(made, track_passages(Track("full"), made, 2), Feel(timing_ms=10))
+    return Take(performance, velocities(performance, calibrate(kit)))
+
+
+def hits_at(*hits, seconds=4.0):
+    """A performance of (seconds, instrument)."""
+    made = tuple(Hit(at, Fraction(0), name, "", name, INSTRUMENTS[name].key, 0.0) for at, name in hits)
+    return Performance("", Meter(4, 4), made, (BarMark(0.0, Fraction(0), Fraction(4), seconds, 60.0, "bar 1"),))
+
+
+def struck(*hits, velocity=100, seconds=4.0, only=None):
+    """A take of (seconds, instrument), all at one velocity."""
+    return Take(hits_at(*hits, seconds=seconds), (velocity,) * len(hits), only)
+
+
+def sound(take, kit, gain=NO_GAIN, **options):
+    """A take's whole sound."""
+    return np.concatenate(list(mix(take, kit, gain, **options)))
+
+
+def test_the_stems_add_up_to_the_track_to_the_last_bit(take, kit):
+    gain = gain_for(take, kit)
+    stems = [sound(replace(take, only=frozenset({part})), kit, gain) for part in take.performance.parts]
+    assert len(stems) >= 5  # ride, snare, bass drum, hi-hat, count-in
+    assert np.array_equal(np.sum(stems, axis=0, dtype=np.int32), sound(take, kit, gain))
+
+
+@pytest.mark.parametrize("part", ["snare", "ride", "bass drum"])
+def test_the_full_track_less_the_one_without_a_part_is_that_part(part, take, kit):
+    gain = gain_for(take, kit)
+    without = replace(take, only=frozenset(take.performance.parts) - {part})
+    alone = replace(take, only=frozenset({part}))
+    blocks = mix_pack([take, without, alone], kit, gain)
+    full, less, alone = (np.concatenate(track) for track in zip(*blocks, strict=True))
+    assert alone.any()
+    assert np.array_equal(full.astype(np.int32) - less, alone)
+
+
+def test_a_track_of_a_pack_is_the_same_as_alone(take, kit):
+    short = struck((0.0, "snare"), seconds=1.0)
+    together = [np.concatenate(blocks) for blocks in zip(*mix_pack([take, short], kit, NO_GAIN), strict=True)]
+    assert np.array_equal(together[0], sound(take, kit))
+    assert np.array_equal(together[1], sound(short, kit))
+
+
+@pytest.mark.parametrize("rate", [44100, 48000])
+def test_a_humanized_hit_begins_at_the_sample_nearest_to_its_time(rate):
+    kit = open_kit(default_soundfont(), rate)
+    onsets = (np.arange(12) * 0.5 + np.random.default_rng(5).uniform(0, 0.02, 12)).tolist()
+    made = sound(struck(*((at, "snare") for at in onsets), seconds=6.0), kit, replace(NO_GAIN, db=20.0))
+    hit = kit.hit(38, 100)[:1500, 0]
+    for at in onsets:
+        first = int(at * rate) - 200 if at > 0.01 else 0
+        window = made[first : first + 2500, 0].astype(float)
+        found = first + int(correlate(window, hit, "valid").argmax())
+        assert abs(found - at * rate) <= 0.5 + 1e-6
+    kit.close()
+
+
+def test_the_foot_on_the_hi_hat_chokes_an_open_hat(kit):
+    open_hat = frozenset({"open hi-hat"})
+    ringing = sound(struck((0.0, "open hi-hat"), only=open_hat), kit)
+    choked = sound(struck((0.0, "open hi-hat"), (0.5, "hi-hat"), only=open_hat), kit)
+
+    def level_db(pcm, seconds):
+        at = round(seconds * RATE)
+        return 10 * np.log10(np.mean(pcm[at : at + 2000].astype(float) ** 2))
+
+    assert level_db(choked, 0.4) == pytest.approx(level_db(ringing, 0.4), abs=0.01)
+    # FluidSynth lets go of a voice of the same exclusive class at about 105 dB a second.
+    assert level_db(ringing, 0.6) - level_db(choked, 0.6) > 9
+    assert level_db(ringing, 0.8) - level_db(choked, 0.8) > 15
+
+
+def test_only_a_hat_chokes_and_only_what_comes_before_it():
+    parts = strikes_by_part(struck((0.0, "open hi-hat"), (0.25, "ride"), (0.5, "hi-hat")), RATE)
+    assert parts == {
+        "open hi-hat": (Strike(0, 46, 100, 22050),),
+        "ride": (Strike(11025, 51, 100),),
+        "hi-hat": (Strike(22050, 44, 100),),
+    }
+
+
+def test_in_a_loop_the_first_hat_chokes_the_last():
+    take = struck((0.0, "hi-hat"), (3.0, "open hi-hat"))
+    assert strikes_by_part(take, RATE, wrap=True)["open hi-hat"] == (Strike(3 * RATE, 46, 100, RATE),)
+    assert strikes_by_part(take, RATE)["open hi-hat"] == (Strike(3 * RATE, 46, 100),)
+
+
+def test_a_loop_is_as_long_as_its_bars_and_the_tail_sounds_at_its_start(kit):
+    take = struck((3.9, "ride"))
+    loop, track = sound(take, kit, wrap=True), sound(take, kit)
+    assert len(loop) == take_frames(take, kit, wrap=True) == 4 * RATE
+    assert len(track) == take_frames(take, kit) == 4 * RATE + len(kit.hit(51, 127))
+    assert np.abs(loop[:100]).max() > 20 * max(np.abs(track[:100]).max(), 1)
+
+
+@pytest.mark.parametrize("kind", ["wav", "flac"])
+def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_it(kind, take, kit, tmp_path):
+    # EBU R 128: true peak at most -1 dBTP; here eight times oversampled by scipy, ITU-R BS.1770 annex 2 asks for four.
+    gain = gain_for(take, kit)
+    path = tmp_path / f"full.{kind}"
+    write_audio(path, mix(take, kit, gain), RATE, kind)
+    made, rate = soundfile.read(path, dtype="float32")
+    peak_dbtp = 20 * np.log10(np.abs(resample_poly(made, 8, 1, axis=0)).max())
+    assert rate == RATE
+    assert peak_dbtp <= -1.0
+    assert peak_dbtp == pytest.approx(gain.peak_dbtp, abs=0.1)
+    bars = made[: round(take.performance.length_seconds * RATE)]
+    assert integrated_loudness([bars], RATE) == pytest.approx(gain.loudness_lufs, abs=0.3)
+    assert gain.limited_by_peak or gain.loudness_lufs == pytest.approx(-16)
+
+
+def test_other_tracks_lower_the_gain_where_they_peak_higher(take, kit):
+    loud = struck(*((0.0, name) for name in ("snare", "bass drum", "ride bell", "sticks")), velocity=127)
+    assert gain_for(take, kit, [loud]).db < gain_for(take, kit).db
+
+
+def test_a_silent_track_has_no_gain(kit):
+    with pytest.raises(Mistake, match="the full track is silent"):
+        gain_for(struck(), kit)
+
+
+def test_the_gain_makes_it_louder_by_as_many_decibels(kit):
+    take = struck((0.0, "snare"))
+    soft, loud = (np.abs(sound(take, kit, replace(NO_GAIN, db=db)).astype(float)).max() for db in (0.0, 6.0))
+    assert 20 * np.log10(loud / soft) == pytest.approx(6.0, abs=0.05)
+
+
+def test_stems_that_do_not_fit_stop_at_the_end_of_the_scale():
+    high = np.full((4, 2), 30000, np.int16)
+    assert add([high, high], 4).tolist() == [[32767, 32767]] * 4
+    assert add([-high, -high], 4).tolist() == [[-32768, -32768]] * 4
+    assert not add([], 4).any()
+
+
+def test_on_its_own_grid_fluidsynth_plays_the_same(kit):
+    # FluidSynth itself, which starts notes at blocks of 64 frames; the first block of a note fades in from the last.
+    held, keys = held_blocks(RATE), (38, 36, 51, 37)
+    starts = {200 * n: (keys[n % 4], 40 + 7 * n) for n in range(12)}
+    with Synth(kit.path, kit.preset.program, RATE) as synth:
+        blocks = []
+        for number in range(2800):
+            if number - held in starts:
+                synth.off(starts[number - held][0])
+            if number in starts:
+                synth.on(*starts[number])
+            blocks.append(synth.render(1))
+    theirs = np.concatenate(blocks)
+    strikes = tuple(Strike(number * BLOCK, *one) for number, one in starts.items())
+    ours = Stem(strikes, kit_waves(kit), RATE).block(0, len(theirs)).T
+    heard = np.ones(len(theirs), bool)
+    for number in starts:
+        heard[number * BLOCK : (number + 1) * BLOCK] = False
+    residual = np.sum((ours[heard] - theirs[heard]) ** 2, dtype=float) / np.sum(theirs[heard] ** 2, dtype=float)
+    assert 10 * np.log10(residual) < -100
+
+
+def test_a_stretch_of_a_stem_is_the_same_alone(kit):
+    stem = Stem(tuple(Strike(n * 9000, 38, 90) for n in range(9)), kit_waves(kit), RATE)
+    assert np.array_equal(stem.block(20000, 5000), stem.block(0, 60000)[:, 20000:25000])
+    assert stem.block(10**7, 100) is None
+
+
+LONG = """
+import sys
+from pathlib import Path
+sys.path[:0] = [{tests!r}, {bench!r}]
+from sound_material import performance
+from render.balance import calibrate, velocities
+from render.mix import Gain, Take, mix
+from render.soundfont import default_soundfont, open_kit
+kit, track = open_kit(default_soundfont()), performance(20)
+take = Take(track, velocities(track, calibrate(kit)))
+frames = sum(len(block) for block in mix(take, kit, Gain(0.0, 0.0, 0.0, False)))
+# Not resource.getrusage: its peak is inherited from the process that started this one.
+print(frames, *[line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line])
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads the peak of memory from /proc")
+def test_twenty_minutes_are_mixed_in_the_memory_of_a_few_blocks():
+    tests = Path(__file__).parent
+    code = LONG.format(tests=str(tests), bench=str(tests / "bench"))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=300)
+    frames, kilobytes = map(int, done.stdout.split())
+    assert frames > 20 * 60 * RATE  # 212 MB as 16-bit stereo
+    assert kilobytes < 150_000
+
+
+@pytest.mark.parametrize("kind", FORMATS)
+def test_every_format_is_written_and_read_back(kind, kit, tmp_path):
+    path = tmp_path / f"hit.{kind}"
+    write_audio(path, mix(struck((0.0, "snare"), seconds=1.0), kit, NO_GAIN), RATE, kind)
+    assert soundfile.info(path).samplerate == RATE
+    assert np.abs(soundfile.read(path)[0]).max() > 0.01
+
+
+def test_an_unknown_format_is_a_mistake(tmp_path):
+    with pytest.raises(Mistake, match="format: 'flak' is not a sound format of ours; .*flac"):
+        write_audio(tmp_path / "a", [], RATE, "flak")
+    assert not list(tmp_path.iterdir())
