@@ -22,6 +22,7 @@ _LOOK = _WINDOW + 2 * _CONTEXT
 _ATTACK_SECONDS = 0.1  # a hit's envelope is oversampled so far; its tail is taken at 1.5 times its samples
 _FLOOR_DB = -70.0  # what lies this far below a hit's peak does not count
 _BATCH = 64  # windows looked at together
+_SECTION_SECONDS = 60  # a track is searched in such sections, in constant memory
 
 Bounds = npt.NDArray[np.float32]  # (4, windows): left up, left down, right up, right down
 
@@ -29,32 +30,33 @@ Bounds = npt.NDArray[np.float32]  # (4, windows): left up, left down, right up, 
 def highest_peak(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> float:
     """The highest true peak of several takes before any gain, 1.0 at full scale: `highest_peak([take], kit)`."""
     waves = kit_waves(kit)
-    stems: dict[tuple[str, Strikes, int | None], tuple[Stem, Bounds]] = {}
-    best = 0.0
+    stems: dict[tuple[str, Strikes, int | None], Stem] = {}
+    together: list[list[Stem]] = []
     for take in takes:
         loop = whole_frames(take.performance, kit.rate) if wrap else None
         keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        for key in keys:
-            if key not in stems:
-                stem = Stem(key[1], waves, kit.rate, loop_frames=loop)
-                stems[key] = stem, _bounds(stem)
-        best = _peak_above([stems[key] for key in keys], best)
+        stems |= {key: Stem(key[1], waves, kit.rate, loop_frames=loop) for key in keys if key not in stems}
+        together.append([stems[key] for key in keys])
+    section, envelopes, best = _SECTION_SECONDS * kit.rate // _WINDOW, _Envelopes(kit.rate), 0.0
+    for first in range(0, max((stem.end for stem in stems.values()), default=0) // _WINDOW + 1, section):
+        bounds = {id(stem): _bounds(stem, first, section, envelopes) for stem in stems.values()}
+        for sounding in together:
+            best = _peak_above(sounding, [bounds[id(stem)] for stem in sounding], first, best)
     return best
 
 
-def _peak_above(stems: Sequence[tuple[Stem, Bounds]], best: float) -> float:
+def _peak_above(stems: Sequence[Stem], bounds: Sequence[Bounds], first: int, best: float) -> float:
     """The highest true peak of a sum of stems, or `best` where none of it is higher; most promising places first."""
-    ways = np.zeros((4, max((bounds.shape[1] for _, bounds in stems), default=0)), np.float32)
-    for _, bounds in stems:
-        ways[:, : bounds.shape[1]] += bounds
-    bound = ways.max(axis=0)
+    if not stems:
+        return best
+    bound = np.sum(bounds, axis=0).max(axis=0)
     promising = np.flatnonzero(bound > best)
     order = promising[np.argsort(-bound[promising])]
-    for first in range(0, len(order), _BATCH):
-        batch = order[first : first + _BATCH]
+    for at in range(0, len(order), _BATCH):
+        batch = order[at : at + _BATCH]
         if bound[batch[0]] <= best:
             break
-        sound = np.sum([_windows(stem, batch) for stem, _ in stems], axis=0)
+        sound = np.sum([_windows(stem, batch + first) for stem in stems], axis=0)
         best = max(best, float(np.abs(sound @ _interpolation()).max()))
     return best
 
@@ -100,17 +102,26 @@ def _interpolation() -> npt.NDArray[np.float32]:
     return kernel
 
 
-def _bounds(stem: Stem) -> Bounds:
-    """For each window of 16 frames, bounds of the stem's true peak each way: the sums of its hits' envelopes."""
-    envelopes: dict[int, Bounds] = {}
-    voices = [voice for voice in stem.voices if voice.end > 0]
-    bound = np.zeros((4, max((voice.end for voice in voices), default=0) // _WINDOW + 2), np.float32)
-    for voice in voices:
-        if (envelope := envelopes.get(id(voice.wave))) is None:
-            envelope = envelopes[id(voice.wave)] = _envelope(voice.wave, stem.rate)
-        first = voice.start // _WINDOW
-        piece = envelope[:, max(-first, 0) : max(bound.shape[1] - first, 0)]
-        bound[:, max(first, 0) : max(first, 0) + piece.shape[1]] += voice.gain * piece
+class _Envelopes(dict[int, tuple[Wave, Bounds]]):
+    """The envelope of each wave, made when first asked for; keeps the wave, so that its id stays its own."""
+
+    def __init__(self, rate: int) -> None:
+        super().__init__()
+        self.rate = rate
+
+    def of(self, wave: Wave) -> Bounds:
+        if id(wave) not in self:
+            self[id(wave)] = wave, _envelope(wave, self.rate)
+        return self[id(wave)][1]
+
+
+def _bounds(stem: Stem, first: int, windows: int, envelopes: _Envelopes) -> Bounds:
+    """For some windows of 16 frames, bounds of the stem's true peak each way: the sums of its hits' envelopes."""
+    bound = np.zeros((4, windows), np.float32)
+    for voice in stem.sounding(first * _WINDOW, (first + windows) * _WINDOW):
+        envelope, at = envelopes.of(voice.wave), voice.start // _WINDOW - first
+        piece = envelope[:, max(-at, 0) : windows - at]
+        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += voice.gain * piece
     return bound
 
 

@@ -98,6 +98,7 @@ class Stem:
             voices = sorted((turn for voice in voices for turn in _turns(voice, loop_frames)), key=lambda v: v.start)
         self.voices = voices
         self._starts = [voice.start for voice in voices]
+        self.end = max((voice.end for voice in voices), default=0)
         self._longest = max((voice.end - voice.start for voice in voices), default=0)
 
     def _voice(self, strike: Strike, waves: Waves, scale: float) -> Voice:
