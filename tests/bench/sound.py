@@ -16,6 +16,7 @@ from sound_material import midi_file, performance
 
 from grooves.feel import Feel
 from render.balance import calibrate, velocities
+from render.hits import Kit
 from render.mix import Gain, Take, gain_for, mix, mix_pack, write_audio, write_pack
 from render.soundfont import default_soundfont, open_kit
 from render.synth import BLOCK
@@ -63,22 +64,27 @@ def say_errors(who: str, errors: np.ndarray) -> None:
     )
 
 
+def compare_onsets(kit: Kit, folder: Path) -> None:
+    """Print the onset errors of a minute of humanized snare hits, ours and stock."""
+    snare = performance(1, without=frozenset({"ride", "bass drum", "hi-hat"}), feel=Feel(timing_ms=6))
+    snare = type(snare)(snare.title, snare.meter, tuple(hit for hit in snare.hits if hit.key == 38), snare.bars)
+    onsets = [hit.onset_seconds for hit in snare.hits]
+    take = Take(snare, (100,) * len(onsets))
+    say_errors(
+        "ours", onset_errors_ms(np.concatenate(list(mix(take, kit, Gain(20.0, 0, 0, False)))).astype(float), onsets)
+    )
+    midi_file(snare, take.velocities, folder / "snare.mid")
+    stock(folder / "snare.mid", folder / "snare.wav")
+    say_errors("stock", onset_errors_ms(soundfile.read(folder / "snare.wav")[0], onsets))
+
+
 def main() -> None:
     """Print all figures."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         os.environ["FOURLIMB_CACHE"] = str(folder / "cache")
         kit = open_kit(default_soundfont(), RATE)
-        snare = performance(1, without=frozenset({"ride", "bass drum", "hi-hat"}), feel=Feel(timing_ms=6))
-        snare = type(snare)(snare.title, snare.meter, tuple(hit for hit in snare.hits if hit.key == 38), snare.bars)
-        onsets = [hit.onset_seconds for hit in snare.hits]
-        take = Take(snare, (100,) * len(onsets))
-        say_errors(
-            "ours", onset_errors_ms(np.concatenate(list(mix(take, kit, Gain(20.0, 0, 0, False)))).astype(float), onsets)
-        )
-        midi_file(snare, take.velocities, folder / "snare.mid")
-        stock(folder / "snare.mid", folder / "snare.wav")
-        say_errors("stock", onset_errors_ms(soundfile.read(folder / "snare.wav")[0], onsets))
+        compare_onsets(kit, folder)
         track = performance(MINUTES)
         full = Take(track, velocities(track, calibrate(kit)))
         midi_file(track, full.velocities, folder / "full.mid")
