@@ -213,11 +213,11 @@ from pathlib import Path
 sys.path[:0] = [{tests!r}, {bench!r}]
 from sound_material import performance
 from render.balance import calibrate, velocities
-from render.mix import Gain, Take, mix
+from render.mix import Take, gain_for, mix
 from render.soundfont import default_soundfont, open_kit
 kit, track = open_kit(default_soundfont()), performance(20)
 take = Take(track, velocities(track, calibrate(kit)))
-frames = sum(len(block) for block in mix(take, kit, Gain(0.0, 0.0, 0.0, False)))
+frames = sum(len(block) for block in mix(take, kit, gain_for(take, kit)))
 # Not resource.getrusage: its peak is inherited from the process that started this one.
 print(frames, *[line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line])
 """
