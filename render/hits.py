@@ -24,7 +24,9 @@ from render.synth import BLOCK, Synth
 
 Sound = npt.NDArray[np.float32]  # (frames, 2)
 
-TAIL_DB = -90.0  # a hit ends where it stays this far below its peak: about the step of 16-bit audio
+# A hit ends where it stays this far below its peak. The step of 16-bit audio lies at -90 dB of full scale; a mix that
+# ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
+TAIL_DB = -105.0
 _LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
 _LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
