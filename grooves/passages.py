@@ -138,7 +138,7 @@ def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
 
 def _rounds(chosen: tuple[int, ...], score: Score, times: int) -> list[tuple[tuple[int, ...], int]]:
     """The bars of each time through: one reading all the time, or the readings of the choruses in turn."""
-    readings = len(score.played_on)
+    readings = score.readings
     length = score.chorus_length
     bars = chosen or tuple(range(length))
     if readings == 1:
