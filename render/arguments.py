@@ -24,7 +24,7 @@ def parser() -> Parser:
     main = Parser(prog="fourlimb", description=ABOUT, epilog=CAUTION)
     main.add_argument("--version", action="store_true", help="say which version this is")
     commands = main.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_demo, _new, _render, _loop, _balance, _bars, _lines, _chart, _grooves, _soundfonts):
+    for add in (_demo, _new, _render, _loop, _balance, _bars, _lines, _chart, _page, _grooves, _soundfonts):
         add(commands)
     return main
 
@@ -86,7 +86,7 @@ def _render(commands: Commands) -> None:
     _format(one)
     one.add_argument("--stems", action="store_true", help="also one sound file for each part of each track")
     one.add_argument("--no-audio", action="store_true", help="no sound files")
-    one.add_argument("--no-paper", action="store_true", help="no chart and no MusicXML")
+    one.add_argument("--no-paper", action="store_true", help="no chart, MusicXML and lesson page")
     one.add_argument(
         "--velocities",
         choices=("measured", "plain"),
@@ -155,6 +155,15 @@ def _chart(commands: Commands) -> None:
     one.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help=".pdf, .svg, .png or .musicxml")
     one.add_argument("--bars", metavar="BARS", help='only these bars, such as 6 or "1-4"')
     one.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper size (default a4)")
+
+
+def _page(commands: Commands) -> None:
+    one = _command(
+        commands, "page", "make the lesson page: one file, works offline", "fourlimb page tuesday.toml -o tuesday.html"
+    )
+    one.add_argument("lesson", type=Path, metavar="LESSON", help="a lesson file, or a folder of lessons")
+    one.add_argument("-o", "--out", type=Path, metavar="FILE.html", help="the page; for a folder: where to")
+    _sound(one)
 
 
 def _grooves(commands: Commands) -> None:

@@ -177,6 +177,14 @@ def chart(asked: Namespace) -> None:
     print(chart_file(load_lesson(asked.lesson).lesson, asked.out, asked.bars, asked.paper))
 
 
+def page(asked: Namespace) -> None:
+    """Make the lesson page of a lesson, or of every lesson in a folder with an index."""
+    from render.paper import page_files
+
+    for path in page_files(asked.lesson, asked.out, asked.soundfont, asked.rate, not asked.no_cache):
+        print(path)
+
+
 # --- what is there ---------------------------------------------------------------------------------
 
 

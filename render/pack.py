@@ -36,7 +36,7 @@ class Wishes:
     format: str = "wav"
     rate: int = 44100
     audio: bool = True
-    paper: bool = False  # also chart and MusicXML
+    paper: bool = False  # also chart, MusicXML and lesson page
     stems: bool = False
     wrap: bool = False  # sound files as long as their bars, for looping
     plain_velocities: bool = False
@@ -102,7 +102,7 @@ def render_tracks(
     files = [_write_midi(folder, path.stem, one, lesson, program) for one in wanted]
     said = [*notes, *dict.fromkeys(note for one in wanted for note in out_of_reach(one.performance, balance))]
     if wishes.paper:
-        files += _write_paper(folder, path.stem, lesson)
+        files += _write_paper(folder, path.stem, lesson, kit, balance)
     if wishes.audio:
         full = sound_track(lesson, Track("full"), balance)
         gain = gain_for(_take(full), kit, [_take(one) for one in tracks], wishes.wrap)
@@ -169,12 +169,13 @@ def _write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program:
     return _made(one, "midi", target, lesson)
 
 
-def _write_paper(folder: Path, stem: str, lesson: Lesson) -> list[Made]:
-    from render.paper import chart_file
+def _write_paper(folder: Path, stem: str, lesson: Lesson, kit: Kit, balance: Balance) -> list[Made]:
+    from render.paper import chart_file, page_file
 
     return [
         Made("", "chart", chart_file(lesson, folder / f"{stem}-chart.pdf")),
         Made("", "musicxml", chart_file(lesson, folder / f"{stem}.musicxml")),
+        Made("", "page", page_file(lesson, folder / f"{stem}.html", kit, balance)),
     ]
 
 

@@ -1,10 +1,16 @@
-"""What a lesson puts on paper: chart and MusicXML, each written whole."""
+"""What a lesson puts on paper and on a screen: chart, MusicXML and lesson page, each written whole."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from grooves.lesson import Lesson, bar_numbers
 from grooves.mistake import Mistake, at
+from render.load import load_lesson
 from render.write import make_folder, write_bytes
+
+if TYPE_CHECKING:
+    from render.balance import Balance
+    from render.hits import Kit
 
 CHART_FORMS = (".pdf", ".svg", ".png", ".musicxml")
 
@@ -22,3 +28,48 @@ def chart_file(lesson: Lesson, target: Path, bars: str | None = None, paper: str
     make_folder(target.parent)
     write_bytes(target, data)
     return target
+
+
+def page_file(lesson: Lesson, target: Path, kit: "Kit", balance: "Balance") -> Path:
+    """Write a lesson's page: one HTML file that needs nothing else; raises Mistake."""
+    from render.page import page
+
+    if target.suffix != ".html":
+        raise Mistake(f"{target}: a page ends in .html; name the file so")
+    make_folder(target.parent)
+    write_bytes(target, page(lesson, kit, balance).encode())
+    return target
+
+
+def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:
+    """The page of a lesson, or those of a folder of lessons with an index: raises Mistake.
+
+    `page_files(Path("term"), None, None, 44100, True)` writes one page beside each lesson, and `term/index.html`.
+    """
+    from render.page import entry, index_page
+
+    if not path.is_dir():
+        target = out or path.with_suffix(".html")
+        return [_one_page(path, load_lesson(path).lesson, target, soundfont, rate, use_cache)]
+    lessons = {one: load_lesson(one).lesson for one in sorted(path.glob("*.toml"))}
+    if not lessons:
+        raise Mistake(f"{path}: there is no lesson (.toml) in this folder")
+    if any(one.stem == "index" for one in lessons):
+        raise Mistake(f"{path}: a lesson called index.toml would write over the index page; rename it")
+    folder = make_folder(out or path)
+    pages = [
+        _one_page(one, lesson, folder / f"{one.stem}.html", soundfont, rate, use_cache)
+        for one, lesson in lessons.items()
+    ]
+    index = folder / "index.html"
+    entries = [entry(lesson, page.name) for lesson, page in zip(lessons.values(), pages, strict=True)]
+    write_bytes(index, index_page(entries).encode())
+    return [index, *pages]
+
+
+def _one_page(path: Path, lesson: Lesson, target: Path, soundfont: Path | None, rate: int, use_cache: bool) -> Path:
+    from render.balance import calibrate
+    from render.pack import kit_for
+
+    kit = kit_for(path, lesson, soundfont, rate, use_cache)
+    return page_file(lesson, target, kit, calibrate(kit))

@@ -54,10 +54,12 @@ def test_render_writes_midi_sound_and_paper_and_says_so_in_json(lesson, tmp_path
     told = json.loads(capsys.readouterr().out)
     assert {(one["track"], one["kind"]) for one in told["files"]} >= {
         *((track, kind) for track in ("time", "ride-and-line", "full", "without-line") for kind in ("midi", "audio")),
-        ("", "chart"), ("", "musicxml"),
+        ("", "chart"), ("", "musicxml"), ("", "page"),
     }  # fmt: skip
     assert sorted(Path(one["path"]).name for one in told["files"]) == files_in(tmp_path / "out")
-    assert {"page-full.mid", "page-full.wav", "page-chart.pdf", "page.musicxml"} <= set(files_in(tmp_path / "out"))
+    assert {"page-full.mid", "page-full.wav", "page-chart.pdf", "page.musicxml", "page.html"} <= set(
+        files_in(tmp_path / "out")
+    )
 
 
 def test_render_tells_a_person_who_plays_and_who_is_left_out(lesson, tmp_path, capsys):
@@ -113,7 +115,7 @@ def test_python_m_render_is_the_same_command(lesson, tmp_path):
 def test_demo_leaves_every_kind_of_file(tmp_path):
     assert main(["demo", "-o", str(tmp_path / "demo")]) == 0
     kinds = {Path(name).suffix for name in files_in(tmp_path / "demo")}
-    assert kinds == {".toml", ".mid", ".wav", ".pdf", ".musicxml"}
+    assert kinds == {".toml", ".mid", ".wav", ".pdf", ".musicxml", ".html"}
 
 
 def test_new_writes_a_lesson_that_renders_and_never_overwrites(tmp_path, capsys):
@@ -183,6 +185,18 @@ def test_chart_writes_what_its_file_s_ending_says(lesson, tmp_path, ending):
     assert target.read_bytes().lstrip()[: len(head)] == head
 
 
+def test_page_of_a_folder_has_an_index(lesson, tmp_path):
+    assert main(["page", str(tmp_path), "-o", str(tmp_path / "term")]) == 0
+    assert files_in(tmp_path / "term") == ["index.html", "page.html"]
+    assert 'href="page.html"' in (tmp_path / "term" / "index.html").read_text()
+
+
+def test_page_of_a_lesson_lies_beside_it_unless_told_otherwise(lesson, tmp_path):
+    assert main(["page", str(lesson)]) == 0
+    assert main(["page", str(lesson), "-o", str(tmp_path / "other.html")]) == 0
+    assert (tmp_path / "page.html").read_bytes() == (tmp_path / "other.html").read_bytes()
+
+
 def test_grooves_and_soundfonts_say_what_is_there(capsys):
     assert main(["grooves"]) == 0
     assert "jazz-waltz" in capsys.readouterr().out
@@ -204,7 +218,7 @@ def test_balance_measures_the_parts_and_renders_the_demonstration(lesson, tmp_pa
 
 # --- help ------------------------------------------------------------------------------------------
 
-COMMANDS = ["demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "grooves", "soundfonts"]
+COMMANDS = ["demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "page", "grooves", "soundfonts"]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -264,6 +278,8 @@ WRONG = [
     (["lines", "--level", "1", "--meter", "4/5"], "'4/5' is not a meter"),
     (["chart", "{lesson}", "-o", "x.doc"], "x.doc: a chart ends in .pdf, .svg, .png, .musicxml; name the file so"),
     (["chart", "{lesson}", "-o", "x.pdf", "--bars", "3"], "--bars: there is no bar 3; it has bars 1, 2"),
+    (["page", "{lesson}", "-o", "x.htm"], "x.htm: a page ends in .html; name the file so"),
+    (["page", "{empty}"], "there is no lesson (.toml) in this folder"),
     (["grooves", "swong"], "'swong' is not shipped; did you mean 'swing'?"),
     (["soundfonts", "{lesson}"], "{lesson}"),
 ]
