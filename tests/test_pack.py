@@ -156,6 +156,22 @@ def test_a_loop_s_second_file_is_counted_in(tmp_path, pack):
     assert "count-in" in report.files[3].plays
 
 
+def test_what_must_be_silent_is_silent_in_the_sound(tmp_path):
+    lesson = tmp_path / "quiet.toml"
+    lesson.write_text(
+        LESSON.replace("values", 'bars = "1-2"\nvalues')
+        + '[[track]]\nname = "traded"\ntimes = 2\ntrade = { with = 2, without = 2 }\n'
+        + '[[track]]\nname = "gapped"\ntimes = 2\nclick = "every beat"\ngap = { play = 2, rest = 2 }\n'
+    )
+    render_lesson(lesson, Wishes(tmp_path / "out", tracks=("traded", "gapped"), stems=True))
+    bar = round(4 * 60 / 160 * 44100)
+    traded = sound(tmp_path / "out" / "quiet-traded-stem-bass-drum.wav")
+    assert np.abs(traded[bar : 3 * bar]).max() > 100
+    assert np.abs(traded[3 * bar + 44100 : 5 * bar]).max() <= 2  # once the last stroke has rung out: dither
+    gapped = sound(tmp_path / "out" / "quiet-gapped.wav")
+    assert np.abs(gapped[int(4.9 * bar) : 5 * bar]).max() < 0.05 * np.abs(gapped[bar : 3 * bar]).max()
+
+
 @pytest.mark.parametrize("form", ["flac", "ogg", "mp3"])
 def test_other_sound_formats_hold_the_same_length(pack, tmp_path, form):
     import soundfile
