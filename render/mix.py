@@ -9,11 +9,13 @@ All tracks of a lesson share one gain. Everything runs block by block in constan
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from grooves.kit import INSTRUMENTS
 from render.audio import FORMATS, AudioFile, write_audio, write_pack
 from render.gain import Gain, gain_for
 from render.hits import Kit
-from render.stems import BLOCK_FRAMES, Pcm, Stem, add, kit_waves, quantized
+from render.stems import BLOCK_FRAMES, Pcm, Stem, add, kit_waves, quantized, room
 from render.strikes import Strikes, Take, strikes_by_part, whole_frames
 
 __all__ = [
@@ -66,31 +68,40 @@ def mix_pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool = False) ->
 
 @dataclass(frozen=True)
 class _Pack:
-    """The stems of several tracks, and which track sums which."""
+    """The stems of several tracks by number, and which track sums which."""
 
-    stems: dict[_Key, Stem]
-    wanted: list[list[_Key]]
+    stems: list[tuple[str, Stem]]  # with the part's name
+    wanted: list[list[int]]
     lengths: list[int]
 
     def blocks(self, start: int) -> list[Pcm]:
         """One block of every track."""
         running = {
-            key for keys, length in zip(self.wanted, self.lengths, strict=True) if length > start for key in keys
+            number
+            for numbers, length in zip(self.wanted, self.lengths, strict=True)
+            for number in numbers
+            if length > start
         }
-        done = {key: quantized(self.stems[key], key[0], start, BLOCK_FRAMES) for key in running}
+        done = {number: self._quantized(number, start) for number in running}
         return [
-            add([block for key in keys if (block := done.get(key)) is not None], BLOCK_FRAMES)[: max(length - start, 0)]
-            for keys, length in zip(self.wanted, self.lengths, strict=True)
+            add([stem for number in numbers if (stem := done.get(number)) is not None], BLOCK_FRAMES)[: length - start]
+            if length > start
+            else np.zeros((0, 2), np.int16)
+            for numbers, length in zip(self.wanted, self.lengths, strict=True)
         ]
+
+    def _quantized(self, number: int, start: int) -> Pcm | None:
+        part, stem = self.stems[number]
+        return quantized(stem, part, start, BLOCK_FRAMES, room(f"stem {number}", 1, BLOCK_FRAMES))
 
 
 def _pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool) -> _Pack:
     waves, scale = kit_waves(kit), 10 ** (gain.db / 20) * _FULL_SCALE
-    wanted: list[list[_Key]] = []
-    stems: dict[_Key, Stem] = {}
+    wanted: list[list[int]] = []
+    found: dict[_Key, int] = {}
     for take in takes:
         loop = whole_frames(take.performance, kit.rate) if wrap else None
         keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        stems |= {key: Stem(key[1], waves, kit.rate, scale, loop) for key in keys if key not in stems}
-        wanted.append(keys)
+        wanted.append([found.setdefault(key, len(found)) for key in keys])
+    stems = [(part, Stem(strikes, waves, kit.rate, scale, loop)) for part, strikes, loop in found]
     return _Pack(stems, wanted, [take_frames(take, kit, wrap) for take in takes])

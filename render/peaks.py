@@ -5,7 +5,7 @@ bound is highest is the sound itself looked at, four times oversampled (ITU-R BS
 is above the highest peak found.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -30,18 +30,24 @@ Bounds = npt.NDArray[np.float32]  # (4, windows): left up, left down, right up, 
 def highest_peak(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> float:
     """The highest true peak of several takes before any gain, 1.0 at full scale: `highest_peak([take], kit)`."""
     waves = kit_waves(kit)
-    stems: dict[tuple[str, Strikes, int | None], Stem] = {}
-    together: list[list[Stem]] = []
+    found: dict[tuple[str, Strikes, int | None], int] = {}
+    together: list[list[int]] = []
     for take in takes:
         loop = whole_frames(take.performance, kit.rate) if wrap else None
         keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        stems |= {key: Stem(key[1], waves, kit.rate, loop_frames=loop) for key in keys if key not in stems}
-        together.append([stems[key] for key in keys])
-    section, envelopes, best = _SECTION_SECONDS * kit.rate // _WINDOW, _Envelopes(kit.rate), 0.0
-    for first in range(0, max((stem.end for stem in stems.values()), default=0) // _WINDOW + 1, section):
-        bounds = {id(stem): _bounds(stem, first, section, envelopes) for stem in stems.values()}
-        for sounding in together:
-            best = _peak_above(sounding, [bounds[id(stem)] for stem in sounding], first, best)
+        together.append([found.setdefault(key, len(found)) for key in keys])
+    stems = [Stem(strikes, waves, kit.rate, loop_frames=loop) for _, strikes, loop in found]
+    return _highest(stems, together, kit)
+
+
+def _highest(stems: Sequence[Stem], together: Sequence[Sequence[int]], kit: Kit) -> float:
+    """The highest true peak of several sums of stems, given by their numbers, section by section."""
+    section, best = _SECTION_SECONDS * kit.rate // _WINDOW, 0.0
+    envelopes = _envelopes(kit)
+    for first in range(0, max((stem.end for stem in stems), default=0) // _WINDOW + 1, section):
+        bounds = [_bounds(stem, first, section, envelopes) for stem in stems]
+        for numbers in together:
+            best = _peak_above([stems[n] for n in numbers], [bounds[n] for n in numbers], first, best)
     return best
 
 
@@ -102,27 +108,26 @@ def _interpolation() -> npt.NDArray[np.float32]:
     return kernel
 
 
-class _Envelopes(dict[int, tuple[Wave, Bounds]]):
-    """The envelope of each wave, made when first asked for; keeps the wave, so that its id stays its own."""
-
-    def __init__(self, rate: int) -> None:
-        super().__init__()
-        self.rate = rate
-
-    def of(self, wave: Wave) -> Bounds:
-        if id(wave) not in self:
-            self[id(wave)] = wave, _envelope(wave, self.rate)
-        return self[id(wave)][1]
-
-
-def _bounds(stem: Stem, first: int, windows: int, envelopes: _Envelopes) -> Bounds:
+def _bounds(stem: Stem, first: int, windows: int, envelopes: Callable[[Wave], Bounds]) -> Bounds:
     """For some windows of 16 frames, bounds of the stem's true peak each way: the sums of its hits' envelopes."""
     bound = np.zeros((4, windows), np.float32)
     for voice in stem.sounding(first * _WINDOW, (first + windows) * _WINDOW):
-        envelope, at = envelopes.of(voice.wave), voice.start // _WINDOW - first
+        envelope, at = envelopes(voice.wave), voice.start // _WINDOW - first
         piece = envelope[:, max(-at, 0) : windows - at]
         bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += voice.gain * piece
     return bound
+
+
+def _envelopes(kit: Kit) -> Callable[[Wave], Bounds]:
+    """The envelope of each wave, made once and kept in the kit's cache."""
+    kept: dict[str, Bounds] = {}
+
+    def find(wave: Wave) -> Bounds:
+        if wave.name not in kept:
+            kept[wave.name] = kit.keep(f"peaks-{wave.name}", lambda: _envelope(wave, kit.rate))
+        return kept[wave.name]
+
+    return find
 
 
 def _envelope(wave: Wave, rate: int) -> Bounds:

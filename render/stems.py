@@ -6,6 +6,7 @@ the block in hand is in memory. Sound is kept as rows, one for each channel.
 """
 
 import math
+import threading
 import zlib
 from bisect import bisect_left
 from collections.abc import Callable, Collection
@@ -26,6 +27,7 @@ BLOCK_FRAMES = 1 << 17
 # How fast a choked hat dies: FluidSynth releases a voice of the same exclusive class at about this slope
 # (measured; nearest of several slopes and of a hard cut, which clicks).
 CHOKE_DB_PER_SECOND = 105.0
+_ONE_ROW_SECONDS = 1.0
 _SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 
 
@@ -33,6 +35,7 @@ _SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the pe
 class Wave:
     """A recorded hit as the mixer wants it: one row of frames, or two where left and right differ in shape."""
 
+    name: str  # its key and the velocity it was recorded at: "51-127"
     rows: Rows
     sides: tuple[float, float]  # what one row is worth left and right; (1, 1) for two rows
 
@@ -45,32 +48,36 @@ class Wave:
 Waves = Callable[[int, int], tuple[Wave, float]]  # key, velocity → recording and gain
 
 
-def kit_waves(kit: Kit, treat: Callable[[Sound], Sound] = lambda sound: sound) -> Waves:
-    """The hits of a kit for the mixer, each treated once (by a filter, say): `kit_waves(kit)(51, 90)[0].frames`."""
+def kit_waves(kit: Kit) -> Waves:
+    """The hits of a kit for the mixer, each brought into rows once: `kit_waves(kit)(51, 90)[0].name` is "51-127"."""
 
     @cache
     def wave(key: int, velocity: int) -> Wave:
-        return in_rows(treat(kit.wave(key, velocity)[0]))
+        return in_rows(f"{key}-{velocity}", kit.wave(key, velocity)[0], _ONE_ROW_SECONDS * kit.rate)
 
+    @cache
     def find(key: int, velocity: int) -> tuple[Wave, float]:
         recorded = 127 if kit.is_pure_gain(key) else velocity
         return wave(key, recorded), kit.wave(key, velocity)[1]
 
-    return lru_cache(maxsize=None)(find)
+    return find
 
 
-def in_rows(sound: Sound) -> Wave:
+def in_rows(name: str, sound: Sound, worth_it_frames: float = 0) -> Wave:
     """Turn frames of two channels into rows: one where the channels are one signal that is only panned.
 
-    Mixing such a hit once and panning the sum takes half the time. Example: `in_rows(hit).sides`.
+    Mixing such a hit once and panning the sum takes half the time, where hits are long enough (`worth_it_frames`)
+    to overlap. Example: `in_rows("51-127", hit).sides`.
     """
     rows = np.ascontiguousarray(sound.T)
     left, right = rows
+    if len(sound) < worth_it_frames:
+        return Wave(name, rows, (1.0, 1.0))
     louder, softer = (left, right) if np.vdot(left, left) >= np.vdot(right, right) else (right, left)
     ratio = float(np.vdot(louder, softer) / np.vdot(louder, louder))
     if np.abs(softer - np.float32(ratio) * louder).max() > _SAME_SHAPE * np.abs(louder).max():
-        return Wave(rows, (1.0, 1.0))
-    return Wave(louder[None, :], (1.0, ratio) if louder is left else (ratio, 1.0))
+        return Wave(name, rows, (1.0, 1.0))
+    return Wave(name, louder[None, :], (1.0, ratio) if louder is left else (ratio, 1.0))
 
 
 class Voice(NamedTuple):
@@ -114,23 +121,27 @@ class Stem:
         first, last = bisect_left(self._starts, start - self._longest), bisect_left(self._starts, end)
         return [voice for voice in self.voices[first:last] if voice.end > start]
 
-    def block(self, start: int, frames: int, ground: Rows | None = None) -> Rows | None:
-        """Frames from a place on, shape (2, frames), added to `ground` (else silence); None where nothing sounds."""
+    def block(self, start: int, frames: int) -> Rows | None:
+        """Frames from a place on, shape (2, frames); None where nothing sounds."""
+        total = np.zeros((2, frames), np.float32)
+        return total if self.add_to(total, start) else None
+
+    def add_to(self, total: Rows, start: int) -> bool:
+        """Add what sounds from a place on to rows of shape (2, frames); False where nothing sounds."""
+        frames = total.shape[1]
         voices = self.sounding(start, start + frames)
-        if not voices:
-            return None
-        total = np.zeros((2, frames), np.float32) if ground is None else ground.copy()
-        single: dict[tuple[float, float], Rows] = {}
-        spare = np.empty((2, frames), np.float32)
+        spare, single = room("spare", 2, frames), room("single", 1, frames)
         for voice in voices:
-            sides = voice.wave.sides
-            if len(voice.wave.rows) == 1 and sides not in single:
-                single[sides] = np.zeros((1, frames), np.float32)
-            self._add(voice, start, total if len(voice.wave.rows) == 2 else single[sides], spare)
-        for sides, row in single.items():
+            if len(voice.wave.rows) == 2:
+                self._add(voice, start, total, spare)
+        for sides in dict.fromkeys(voice.wave.sides for voice in voices if len(voice.wave.rows) == 1):
+            single.fill(0)
+            for voice in voices:
+                if len(voice.wave.rows) == 1 and voice.wave.sides == sides:
+                    self._add(voice, start, single, spare)
             for side, worth in zip(total, sides, strict=True):
-                side += np.multiply(row[0], np.float32(worth), out=spare[0])
-        return total
+                side += np.multiply(single[0], np.float32(worth), out=spare[0])
+        return bool(voices)
 
     def _add(self, voice: Voice, start: int, target: Rows, spare: Rows) -> None:
         """Add the part of a voice that falls into a block to it."""
@@ -162,46 +173,65 @@ def _choke_fade(rate: int) -> npt.NDArray[np.float32]:
     return fade
 
 
-def quantized(stem: Stem, part: str, start: int, frames: int) -> Pcm | None:
+def quantized(stem: Stem, part: str, start: int, frames: int, into: Rows | None = None) -> Pcm | None:
     """Render a block of a stem in 16 bits with its own TPDF dither; None where nothing sounds.
 
     The dither depends on the part and the place only, never on who else plays: stems add up to the track exactly.
-    A loop has none, so that it is the same each time through.
+    A loop has none, so that it is the same each time through. `into`: memory for the result, else fresh.
     """
-    rows = stem.block(start, frames, None if stem.loops else _dither(part, start, frames))
-    if rows is None:
+    if not stem.sounding(start, start + frames):
         return None
+    rows = room("rows", 2, frames)
+    rows[:] = 0 if stem.loops else _dither(part, start, frames)
+    stem.add_to(rows, start)
     np.rint(rows, out=rows)
     np.clip(rows, -32768, 32767, out=rows)
-    return interleaved(rows.astype(np.int32))
+    return interleaved(rows, into)
 
 
-def interleaved(rows: npt.NDArray[np.int32]) -> Pcm:
-    """Two rows of 16-bit values as frames, shape (frames, 2); overwrites the rows.
+def interleaved(rows: Rows, into: Rows | None = None) -> Pcm:
+    """Two rows of whole 16-bit values as frames: `interleaved(np.float32([[1, 2], [3, 4]]))` is [[1, 3], [2, 4]].
 
     Both halves of a 32-bit word at once, which is several times faster than writing every second value.
     """
-    left, right = (rows[0], rows[1]) if _LITTLE else (rows[1], rows[0])
-    right <<= 16
-    left &= 0xFFFF
-    left |= right
-    frames: Pcm = left.view(np.int16).reshape(-1, 2)
+    whole = room("whole", 2, rows.shape[1]).view(np.int32)
+    np.copyto(whole, rows, casting="unsafe")
+    low, high = whole if _LITTLE else whole[::-1]
+    high <<= 16
+    low &= 0xFFFF
+    words = np.bitwise_or(low, high, out=None if into is None else into.view(np.int32).reshape(-1)[: len(low)])
+    frames: Pcm = words.view(np.int16).reshape(-1, 2)
     return frames
+
+
+_benches = threading.local()
+
+
+def room(name: str, rows: int, frames: int) -> Rows:
+    """Memory to work in, used again by the next block: fresh memory of this size costs more than the adding."""
+    kept: Rows | None = getattr(_benches, name, None)
+    if kept is None or kept.size < rows * frames:
+        kept = np.empty(rows * frames, np.float32)
+        setattr(_benches, name, kept)
+    return kept[: rows * frames].reshape(rows, frames)
 
 
 _LITTLE = np.dtype("=i2").newbyteorder("<") == np.dtype("=i2")
 
 
 def add(stems: Collection[Pcm], frames: int) -> Pcm:
-    """Sum stems sample by sample; what would not fit 16 bits stops at the end of the scale."""
+    """Sum stems sample by sample; what would not fit 16 bits stops at the end of the scale.
+
+    Returns fresh memory, shape (frames, 2): `add([], 4)` is four frames of silence.
+    """
     if not stems:
         return np.zeros((frames, 2), np.int16)
     first, *rest = stems
     if sum(max(int(stem.max()), -int(stem.min())) for stem in stems) > 32767 and rest:
         return np.clip(np.sum(list(stems), axis=0, dtype=np.int32), -32768, 32767).astype(np.int16)
-    total = first
-    for number, stem in enumerate(rest):
-        total = np.add(total, stem, out=total if number else None)
+    total = first.copy() if not rest else first + rest[0]
+    for stem in rest[1:]:
+        total += stem
     return total
 
 
