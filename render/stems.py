@@ -74,7 +74,7 @@ def in_rows(name: str, sound: Sound, worth_it_frames: float = 0) -> Wave:
     if len(sound) < worth_it_frames:
         return Wave(name, rows, (1.0, 1.0))
     louder, softer = (left, right) if np.vdot(left, left) >= np.vdot(right, right) else (right, left)
-    ratio = float(np.vdot(louder, softer) / np.vdot(louder, louder))
+    ratio = float(np.vdot(louder, softer.astype(np.float64)) / np.vdot(louder, louder.astype(np.float64)))
     if np.abs(softer - np.float32(ratio) * louder).max() > _SAME_SHAPE * np.abs(louder).max():
         return Wave(name, rows, (1.0, 1.0))
     return Wave(name, louder[None, :], (1.0, ratio) if louder is left else (ratio, 1.0))
