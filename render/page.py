@@ -120,11 +120,12 @@ def _labels(pictures: Sequence[StaffPicture]) -> list[str]:
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
     score = lesson.score
     readings = [picture.index + score.chorus_length * reading for reading in range(score.readings)]
-    grids = [Markup(grid_svg(lesson, index)) for index in readings]
+    first, *others = [grid_svg(lesson, index) for index in readings]
+    hidden = [grid.replace("<svg ", "<svg hidden ", 1) for grid in others]
     return {
         "label": label,
         "staff": Markup(picture.svg),
-        "grids": [grids[0], *(Markup(grid.replace("<svg ", "<svg hidden ", 1)) for grid in grids[1:])],
+        "grids": [Markup(grid) for grid in (first, *hidden)],
         "says": grid_words(columns(lesson, picture.index)),
     }
 
