@@ -20,7 +20,7 @@ _WINDOW = 16  # frames
 _CONTEXT = 32  # frames on either side that the interpolation looks at
 _LOOK = _WINDOW + 2 * _CONTEXT
 _ATTACK_SECONDS = 0.1  # a hit's envelope is oversampled so far; its tail is taken at 1.5 times its samples
-_FLOOR_DB = -70.0  # what lies this far below a hit's peak does not count
+_FLOOR_DB = -60.0  # what lies this far below a hit's peak does not count
 _BATCH = 64  # windows looked at together
 _SECTION_SECONDS = 60  # a track is searched in such sections, in constant memory
 

@@ -73,7 +73,7 @@ def choose_kit(presets: tuple[Preset, ...]) -> Preset:
     Programs 32 (jazz) and 0 (standard): the drum kits of the Roland GS map, as both tested soundfonts number them.
     Raises Mistake where the soundfont has no drum kit.
     """
-    kits = sorted((preset for preset in presets if preset.bank == DRUM_BANK and preset.keys), key=_by_number)
+    kits = sorted((preset for preset in presets if preset.bank == DRUM_BANK and preset.zones), key=_by_number)
     if not kits:
         raise Mistake(
             f"no drum kit in it (bank {DRUM_BANK} is empty, {len(presets)} other sounds); "
