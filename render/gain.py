@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from grooves.mistake import Mistake
-from render.hits import Kit, Sound
+from render.hits import Kit, Sound, strength
 from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
 from render.stems import kit_waves
@@ -84,5 +84,5 @@ def _hit_powers(sound: Sound, rate: int) -> Sound:
 
 
 def _loud_part(sound: Sound, floor_db: float) -> Sound:
-    strength = np.abs(sound).max(axis=1)
-    return sound[: int(np.flatnonzero(strength > strength.max() * 10 ** (floor_db / 20))[-1]) + 1]
+    loud = strength(sound)
+    return sound[: int(np.flatnonzero(loud > loud.max() * 10 ** (floor_db / 20))[-1]) + 1]

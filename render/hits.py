@@ -32,6 +32,7 @@ _LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _CHUNK_BLOCKS = 256
+_TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
 
 
 @dataclass
@@ -44,6 +45,7 @@ class Kit:
     cache: Cache | None
     _synth: Synth | None = None
     _kept: dict[str, Sound] = field(default_factory=dict)
+    _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
 
     @classmethod
@@ -117,7 +119,9 @@ class Kit:
                 found = make()
                 if self.cache:
                     self.cache.store(name, found)
-                    trim(cache_root())
+                    self._stored += 1
+                    if self._stored % _TRIM_EVERY == 1:
+                        trim(cache_root())
             found.flags.writeable = False
             self._kept[name] = found
         return self._kept[name]
@@ -146,8 +150,8 @@ class Kit:
         loudest = self._recorded(key, _LOUDEST)
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
             return np.zeros((1, 1), np.float32)
-        strength = np.abs(loudest).max(axis=1)
-        onset = int(np.argmax(strength > strength.max() / 2))
+        loud = strength(loudest)
+        onset = int(np.argmax(loud > loud.max() / 2))
         blocks = (onset + _SWEEP_FRAMES) // BLOCK + 1
         reference = _primed(self._running(), key, _LOUDEST, blocks)
         gains = np.zeros((_LOUDEST + 1, 1), np.float32)
@@ -190,17 +194,17 @@ def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None
 
 
 def _without_silence(sound: Sound, kit: Kit, key: int) -> Sound:
-    strength = np.abs(sound).max(axis=1)
-    peak = float(strength.max())
+    loud = strength(sound)
+    peak = float(loud.max())
     if peak == 0.0 or not np.isfinite(peak):
         raise Mistake(f"{kit.path}: its sample for key {key} ({_instrument(key)}) is silent; choose another soundfont")
-    return sound[: int(np.flatnonzero(strength > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
+    return sound[: int(np.flatnonzero(loud > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
 
 
 def _projection(sound: Sound, reference: Sound) -> float:
     """The gain that brings the reference nearest to a sound, in the least-squares sense."""
     wide = reference.astype(np.float64)
-    return float(np.vdot(wide, sound) / np.vdot(wide, wide))
+    return float(np.einsum("ij,ij->", wide, sound) / np.einsum("ij,ij->", wide, wide))
 
 
 def _difference_db(sound: Sound, reference: Sound) -> float:
@@ -208,4 +212,14 @@ def _difference_db(sound: Sound, reference: Sound) -> float:
     frames = min(len(sound), len(reference))
     sound, reference = sound[:frames], reference[:frames]
     rest = sound - np.float32(_projection(sound, reference)) * reference
-    return 10 * math.log10(max(float(np.vdot(rest, rest) / np.vdot(sound, sound)), 1e-20))
+    return 10 * math.log10(max(_power(rest) / _power(sound), 1e-20))
+
+
+def _power(sound: Sound) -> float:
+    return float(np.einsum("ij,ij->", sound, sound))
+
+
+def strength(sound: Sound) -> npt.NDArray[np.float32]:
+    """The larger of both channels' magnitudes in each frame: `strength(hit).max()` is its peak."""
+    magnitude: npt.NDArray[np.float32] = np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, 1]))
+    return magnitude

@@ -73,8 +73,9 @@ def in_rows(name: str, sound: Sound, worth_it_frames: float = 0) -> Wave:
     left, right = rows
     if len(sound) < worth_it_frames:
         return Wave(name, rows, (1.0, 1.0))
-    louder, softer = (left, right) if np.vdot(left, left) >= np.vdot(right, right) else (right, left)
-    ratio = float(np.vdot(louder, softer.astype(np.float64)) / np.vdot(louder, louder.astype(np.float64)))
+    powers = np.einsum("ij,kj->ik", rows.astype(np.float64), rows)
+    louder, softer = (left, right) if powers[0, 0] >= powers[1, 1] else (right, left)
+    ratio = float(powers[0, 1] / powers.max())
     if np.abs(softer - np.float32(ratio) * louder).max() > _SAME_SHAPE * np.abs(louder).max():
         return Wave(name, rows, (1.0, 1.0))
     return Wave(name, louder[None, :], (1.0, ratio) if louder is left else (ratio, 1.0))
@@ -227,12 +228,16 @@ def add(stems: Collection[Pcm], frames: int) -> Pcm:
     if not stems:
         return np.zeros((frames, 2), np.int16)
     first, *rest = stems
-    if sum(max(int(stem.max()), -int(stem.min())) for stem in stems) > 32767 and rest:
+    if rest and sum(_loudest(stem.reshape(-1)) for stem in stems) > 32767:
         return np.clip(np.sum(list(stems), axis=0, dtype=np.int32), -32768, 32767).astype(np.int16)
     total = first.copy() if not rest else first + rest[0]
     for stem in rest[1:]:
         total += stem
     return total
+
+
+def _loudest(values: npt.NDArray[np.int16]) -> int:
+    return max(int(values.max()), -int(values.min()))
 
 
 def _dither(part: str, start: int, frames: int) -> Rows:

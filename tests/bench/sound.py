@@ -1,114 +1,204 @@
-"""The sound against FluidSynth's own player: where hits lie, and how long a track and a pack take.
+"""The sound against FluidSynth: is it the same sound, where do hits lie, how long does it take, how much memory.
 
-Run: `.venv/bin/python tests/bench/sound.py` (needs the command `fluidsynth`). Times are of this machine; read the ratios.
+Run: `.venv/bin/python tests/bench/sound.py` (needs the command `fluidsynth`; some minutes). Both are measured in one
+run, whole processes against whole processes; times are of this machine, so read the ratios. Given words choose some of
+the figures: `sound.py onsets speed`.
 """
 
 import os
+import pickle
 import subprocess
+import sys
 import tempfile
 import time
+from collections import defaultdict
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import soundfile
+from one_process import STEPS
 from sound_material import midi_file, performance
 
-from grooves.feel import Feel
+from grooves.performance import Performance
 from render.balance import calibrate, velocities
-from render.hits import Kit
-from render.mix import Gain, Take, gain_for, mix, mix_pack, write_audio, write_pack
+from render.hits import Kit, held_blocks
+from render.mix import Gain, Take, mix, write_audio
 from render.soundfont import default_soundfont, open_kit
-from render.synth import BLOCK
+from render.stems import Stem, kit_waves
+from render.strikes import strikes_by_part
+from render.synth import BLOCK, Synth
 
-RATE, MINUTES, PACK = 44100, 5, 24
+FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
+RATE, MINUTES = 44100, 5
+LEFT_OUT = ("", "ride", "snare", "bass drum", "hi-hat", "right hand", "left foot", "right foot")  # eight choices
+TEMPOS_BPM = (100, 120, 140)
+AS_MIXED = Gain(20.0, 0.0, 0.0, limited_by_peak=False)
 
 
-def timed(work: Callable[[], object]) -> float:
-    """Seconds that some work takes."""
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
+def seconds(work: Callable[[], object], times: int = 1) -> float:
+    """The shortest of some tries."""
+
+    def once() -> float:
+        start = time.perf_counter()
+        work()
+        return time.perf_counter() - start
+
+    return min(once() for _ in range(times))
 
 
-def stock(midi: Path, wav: Path) -> None:
+def stock(midi: Path, soundfont: Path, wav: Path) -> None:
     """Render a MIDI file with the command fluidsynth, reverb and chorus off."""
-    quiet = ["-o", "synth.reverb.active=0", "-o", "synth.chorus.active=0"]
-    command = ["fluidsynth", "-ni", "-q", *quiet, "-r", str(RATE), "-F", str(wav), str(default_soundfont()), str(midi)]
-    subprocess.run(command, check=True, capture_output=True)
+    command = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE), "-T", "wav", "-F", str(wav)]
+    subprocess.run([*command, str(soundfont), str(midi)], check=True, capture_output=True)
 
 
-def render(take: Take, wav: Path) -> None:
-    """The whole way to one file, a kit opened from the cache included."""
-    kit = open_kit(default_soundfont(), RATE)
-    write_audio(wav, mix(take, kit, gain_for(take, kit)), RATE)
-    kit.close()
+def ours(tracks: list[Performance], soundfont: Path, folder: Path) -> list[float]:
+    """Render tracks in a process of their own; its steps in seconds, and its memory in KB."""
+    (folder / "tracks.pickle").write_bytes(pickle.dumps(tracks))
+    script = Path(__file__).with_name("one_process.py")
+    command = [sys.executable, str(script), str(folder / "tracks.pickle"), str(soundfont), str(folder)]
+    printed = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    return [float(word) for word in printed.split()]
 
 
-def onset_errors_ms(sound: np.ndarray, onsets: list[float]) -> np.ndarray:
-    """How far each snare hit lies from its time: by correlation with the recorded hit, to the sample."""
-    hit = open_kit(default_soundfont(), RATE).hit(38, 100)[BLOCK:1500, 0]
+def residual(kit: Kit, _: Path) -> None:
+    """Half a minute placed on FluidSynth's own grid, against FluidSynth playing the same notes on it."""
+    track = performance(0.5)
+    strikes = tuple(
+        sorted(
+            strike._replace(frame=round(strike.frame / BLOCK) * BLOCK)
+            for part in strikes_by_part(Take(track, velocities(track, calibrate(kit))), RATE).values()
+            for strike in part
+        )
+    )
+    theirs = on_the_grid(kit, strikes, round(40 * RATE / BLOCK))
+    mixed = Stem(strikes, kit_waves(kit), RATE).block(0, len(theirs)).T
+    heard = np.ones(len(theirs), bool)
+    for strike in strikes:
+        heard[strike.frame : strike.frame + BLOCK] = False
+    print(f"residual: {ratio_db(mixed - theirs, theirs):.1f} dB, outside the first 64 frames of each hit "
+          f"{ratio_db((mixed - theirs)[heard], theirs[heard]):.1f} dB")  # fmt: skip
+
+
+def ratio_db(difference: np.ndarray, whole: np.ndarray) -> float:
+    """The power of a difference against the whole, in dB."""
+    return 10 * np.log10(np.sum(difference.astype(float) ** 2) / np.sum(whole.astype(float) ** 2))
+
+
+def on_the_grid(kit: Kit, strikes: tuple, blocks: int) -> np.ndarray:
+    """FluidSynth, given the strikes block by block."""
+    starts, ends = defaultdict(list), defaultdict(list)
+    for strike in strikes:
+        starts[strike.frame // BLOCK].append(strike)
+        ends[strike.frame // BLOCK + held_blocks(RATE)].append(strike.key)
+    sound = []
+    with Synth(kit.path, kit.preset.program, RATE) as synth:
+        for block in range(blocks):
+            for key in ends[block]:
+                synth.off(key)
+            for strike in starts[block]:
+                synth.on(strike.key, strike.velocity)
+            sound.append(synth.render(1))
+    return np.concatenate(sound)
+
+
+def onsets(kit: Kit, folder: Path) -> None:
+    """Ten humanized minutes, each part alone: how far every hit lies from its time, ours and the file player's."""
+    track = performance(10)
+    errors: dict[str, list[np.ndarray]] = {"ours": [], "stock player": []}
+    for part in ("ride", "hi-hat", "snare", "bass drum"):
+        alone = replace(track, hits=tuple(hit for hit in track.hits if hit.part == part))
+        take = Take(alone, velocities(alone, calibrate(kit)))
+        write_audio(folder / "ours.wav", mix(take, kit, AS_MIXED), RATE)
+        midi_file(alone, take.velocities, folder / "part.mid")
+        stock(folder / "part.mid", kit.path, folder / "stock.wav")
+        errors["ours"].append(onset_errors_ms(folder / "ours.wav", take, kit))
+        errors["stock player"].append(onset_errors_ms(folder / "stock.wav", take, kit))
+    for who, found in errors.items():
+        every = np.concatenate(found)
+        print(
+            f"onset error of {len(every)} hits, {who}: mean {every.mean():+.4f} ms, spread {np.ptp(every):.4f} ms, "
+            f"worst {np.abs(every).max():.4f} ms (half a sample is {500 / RATE:.4f} ms)"
+        )
+
+
+def onset_errors_ms(wav: Path, take: Take, kit: Kit) -> np.ndarray:
+    """How far each hit lies from its time: where the recorded hit's first 23 ms correlate best, to the sample."""
+    sound = soundfile.read(wav, dtype="float32")[0].sum(axis=1)
     errors = []
-    for onset in onsets:
-        first = round(onset * RATE) - 600
-        window = sound[max(first, 0) : first + 3000, 0]
-        found = max(first, 0) + int(np.correlate(window, hit, "valid").argmax()) - BLOCK
-        errors.append((found / RATE - onset) * 1000)
+    for hit, velocity in zip(take.performance.hits, take.velocities, strict=True):
+        first = max(round(hit.onset_seconds * RATE) - 400, 0)
+        pattern = kit.hit(hit.key, velocity)[BLOCK:1024].sum(axis=1)
+        found = first + int(np.correlate(sound[first : first + 1900 + BLOCK], pattern, "valid").argmax()) - BLOCK
+        errors.append((found / RATE - hit.onset_seconds) * 1000)
     return np.array(errors)
 
 
-def say_errors(who: str, errors: np.ndarray) -> None:
-    """Print the spread of errors."""
-    print(
-        f"onset error, {who}: mean {errors.mean():+.4f} ms, spread {np.ptp(errors):.4f} ms, worst {abs(errors).max():.4f} ms"
-    )
+def speed(kit: Kit, folder: Path) -> None:
+    """Five minutes: the command fluidsynth, ours with nothing on disk, ours with the hits on disk, the PCM alone."""
+    track = performance(MINUTES)
+    midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
+    theirs = seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"), 3)
+    kept = os.environ["FOURLIMB_CACHE"]
+    os.environ["FOURLIMB_CACHE"] = str(folder / "cold")
+    cold = seconds(lambda: ours([track], kit.path, folder))
+    os.environ["FOURLIMB_CACHE"] = kept
+    ours([track], kit.path, folder)
+    cached = seconds(lambda: ours([track], kit.path, folder), 5)
+    pcm = (folder / "0.wav").read_bytes()
+    alone = seconds(lambda: (folder / "pcm").write_bytes(pcm), 3)
+    print(f"{MINUTES} minutes: fluidsynth {theirs:.2f} s; ours cold {cold:.2f} s, {theirs / cold:.1f} times as fast; "
+          f"cached {cached:.2f} s, {theirs / cached:.1f} times as fast; its PCM written alone {alone:.3f} s")  # fmt: skip
+    steps = ours([track], kit.path, folder)
+    print("  of which", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
 
 
-def compare_onsets(kit: Kit, folder: Path) -> None:
-    """Print the onset errors of a minute of humanized snare hits, ours and stock."""
-    snare = performance(1, without=frozenset({"ride", "bass drum", "hi-hat"}), feel=Feel(timing_ms=6))
-    snare = type(snare)(snare.title, snare.meter, tuple(hit for hit in snare.hits if hit.key == 38), snare.bars)
-    onsets = [hit.onset_seconds for hit in snare.hits]
-    take = Take(snare, (100,) * len(onsets))
-    say_errors(
-        "ours", onset_errors_ms(np.concatenate(list(mix(take, kit, Gain(20.0, 0, 0, False)))).astype(float), onsets)
-    )
-    midi_file(snare, take.velocities, folder / "snare.mid")
-    stock(folder / "snare.mid", folder / "snare.wav")
-    say_errors("stock", onset_errors_ms(soundfile.read(folder / "snare.wav")[0], onsets))
+def pack(kit: Kit, folder: Path) -> None:
+    """Eight choices of limbs at three tempos, one process, against one command for each."""
+    tracks = [
+        performance(MINUTES, tempo_bpm, frozenset({left_out} - {""}))
+        for tempo_bpm in TEMPOS_BPM
+        for left_out in LEFT_OUT
+    ]
+    ours(tracks[:1], kit.path, folder)
+    taken = seconds(lambda: ours(tracks, kit.path, folder))
+    theirs = 0.0
+    for track in tracks:
+        midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
+        theirs += seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"))
+    files = [(folder / f"{number}.wav").read_bytes() for number in range(3)]
+    alone = seconds(lambda: [(folder / "pcm").write_bytes(files[n % 3]) for n in range(len(tracks))])
+    print(f"pack of {len(tracks)} tracks: fluidsynth {theirs:.1f} s, ours {taken:.2f} s, {theirs / taken:.1f} times "
+          f"as fast; the PCM written alone {alone:.2f} s")  # fmt: skip
 
 
-def main() -> None:
-    """Print all figures."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        os.environ["FOURLIMB_CACHE"] = str(folder / "cache")
-        kit = open_kit(default_soundfont(), RATE)
-        compare_onsets(kit, folder)
-        track = performance(MINUTES)
-        full = Take(track, velocities(track, calibrate(kit)))
-        midi_file(track, full.velocities, folder / "full.mid")
-        theirs = min(timed(lambda: stock(folder / "full.mid", folder / "stock.wav")) for _ in range(3))
-        os.environ["FOURLIMB_CACHE"] = str(folder / "cold")
-        cold = timed(lambda: render(full, folder / "cold.wav"))
-        cached = min(timed(lambda: render(full, folder / "ours.wav")) for _ in range(3))
-        print(
-            f"{MINUTES} minutes: fluidsynth {theirs:.2f} s; ours cold {cold:.2f} s ({theirs / cold:.1f} times as fast), "
-            f"cached {cached:.2f} s ({theirs / cached:.1f} times as fast)"
-        )
-        parts = sorted(track.parts)
-        takes = [
-            Take(
-                track, full.velocities, frozenset(parts) - {parts[n % len(parts)], parts[n // len(parts) % len(parts)]}
-            )
-            for n in range(PACK)
-        ]
-        targets = [folder / f"{n}.wav" for n in range(PACK)]
-        pack = timed(lambda: write_pack(targets, mix_pack(takes, kit, gain_for(full, kit, takes)), RATE))
-        print(
-            f"pack of {PACK} tracks of {MINUTES} minutes: {pack:.2f} s, {PACK * theirs / pack:.1f} times as fast as fluidsynth"
-        )
+def hour(kit: Kit, folder: Path) -> None:
+    """Ten, twenty and sixty minutes: time and memory."""
+    for minutes in (10, 20, 60):
+        *steps, memory = ours([performance(minutes)], kit.path, folder)
+        print(f"{minutes} minutes: {sum(steps):.2f} s ({1000 * sum(steps[2:]) / minutes:.1f} ms a minute for gain, "
+              f"mix and writing), {memory / 1000:.0f} MB")  # fmt: skip
+
+
+FIGURES = {figure.__name__: figure for figure in (residual, onsets, speed, pack, hour)}
+
+
+def main(*chosen: str) -> None:
+    """Print the figures for each soundfont that is here."""
+    for soundfont in (default_soundfont(), FLUID):
+        if not soundfont.is_file():
+            print(f"{soundfont}: not here")
+            continue
+        print(soundfont.name)
+        for figure in chosen or FIGURES:
+            with tempfile.TemporaryDirectory() as folder:
+                os.environ["FOURLIMB_CACHE"] = f"{folder}/cache"
+                kit = open_kit(soundfont, RATE)
+                FIGURES[figure](kit, Path(folder))
+                kit.close()
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])

@@ -1,0 +1,43 @@
+"""One whole process from pickled performances to WAV files: `one_process.py PERFORMANCES SOUNDFONT FOLDER`.
+
+Prints the seconds of each step after the interpreter has started, and the most memory held, in KB.
+"""
+
+import pickle
+import resource
+import sys
+import time
+from itertools import pairwise
+from pathlib import Path
+
+STEPS = ("import", "hits and balance", "gain", "mix and write")
+
+
+def main(performances: str, soundfont: str, folder: str) -> None:
+    """Render them as tracks of one lesson, the first of which is the full one."""
+    times = [time.perf_counter()]
+    from render.audio import write_pack
+    from render.balance import calibrate, velocities
+    from render.gain import gain_for
+    from render.mix import mix_pack
+    from render.soundfont import open_kit
+    from render.strikes import Take
+
+    times.append(time.perf_counter())
+    tracks = pickle.loads(Path(performances).read_bytes())
+    kit = open_kit(Path(soundfont))
+    balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
+    takes = [Take(track, velocities(track, balance)) for track in tracks]
+    times.append(time.perf_counter())
+    gain = gain_for(takes[0], kit, takes[1:])
+    times.append(time.perf_counter())
+    targets = [Path(folder) / f"{number}.wav" for number in range(len(takes))]
+    write_pack(targets, mix_pack(takes, kit, gain), kit.rate)
+    times.append(time.perf_counter())
+    kit.close()
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(*(later - sooner for sooner, later in pairwise(times)), memory)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
