@@ -14,7 +14,6 @@ from grooves.kit import INSTRUMENTS
 from grooves.performance import Performance
 
 if TYPE_CHECKING:
-
     from render.hits import Kit, Sound
 
 # The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
