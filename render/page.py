@@ -10,11 +10,12 @@ import base64
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from markupsafe import Markup
 
@@ -43,7 +44,7 @@ _BEATS = {Fraction(1): "♩", Fraction(3, 2): "♩.", Fraction(1, 2): "♪", Fra
 class Entry:
     """One line of an index page: `Entry("first.html", "Harbour Street, first line", 120, "Swing", 8)`."""
 
-    address: str  # relative to the index page
+    address: str  # file name, or path relative to the index page
     title: str
     tempo_bpm: float
     groove: str
@@ -76,7 +77,7 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
     }
     return _filled(
         "page.html",
-        _style("page.css") + _widths(engraved),
+        _asset("page.css") + _widths(engraved),
         "\n".join(_asset(f"page-{name}.js") for name in SCRIPTS),
         title=lesson.title,
         groove=score.groove.title,
@@ -100,7 +101,8 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
 
 def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
     """A page that lists lessons: `index_page([entry(lesson, "first.html")], "Tuesday evening")`."""
-    return _filled("page-index.html", _style("page.css"), "", title=title, entries=entries)
+    listed = [replace(one, address=quote(one.address)) for one in entries]
+    return _filled("page-index.html", _asset("page.css"), "", title=title, entries=listed)
 
 
 def _shape(lesson: Lesson) -> list[list[str]]:
@@ -142,10 +144,6 @@ def _widths(engraved: Staves) -> str:
 @cache
 def _asset(name: str) -> str:
     return (files("render") / "templates" / name).read_text(encoding="utf-8")
-
-
-def _style(name: str) -> str:
-    return _asset(name)
 
 
 @cache

@@ -15,6 +15,7 @@ from render.voices import measures
 
 STAFF_MM = 6.0
 _CLEF_MM = 3.2  # from the staff's left edge to behind the clef
+_BELOW_MM = 2.0  # under the staff: all stems of the line point up
 _ROOMY_MM = 1000.0
 _NARROWEST_MM, _WIDEST_MM = 34.0, 90.0
 
@@ -48,7 +49,7 @@ def staves(score: Score) -> Staves:
     _, *others = systems(xml, MARGIN_MM + _CLEF_MM + width + EDGE_MM, STAFF_MM)[: len(printed)]
     engraved = [first, *others]
     above = max(one.top_line_mm for one in engraved)
-    below = max(one.height_mm - one.top_line_mm for one in engraved)
+    below = STAFF_MM + _BELOW_MM
     pictures, index = [], 0
     for bar, system in zip(printed, engraved, strict=True):
         left = MARGIN_MM + (_CLEF_MM if index else 0.0)

@@ -18,10 +18,16 @@ from render.hits import Kit
 from render.page import page as lesson_page
 from render.soundfont import default_soundfont, open_kit
 
-QUIET = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
-).split()
+QUIET = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 RATE = 44100
 
 

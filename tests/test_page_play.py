@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from music import lesson_of, parse_text
+from music import lesson_of
 from page_browser import RATE, chromium, html_of, kit_and_balance, opened
 
 from grooves.feel import deviations, stream_key, swing_ratio, white
@@ -12,7 +12,7 @@ from grooves.passages import Fade, Ladder, Track, track_passages
 from grooves.performance import perform
 from render.balance import velocities
 from render.demonstration import measure_parts
-from render.loudness import hit_loudness
+from render.loudness import hit_loudness, true_peak
 from render.page_sounds import shortened
 
 LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 [4 8] 8"
@@ -287,6 +287,13 @@ def test_a_limb_that_is_off_leaves_no_sound_behind(shown, kit, limb):
     assert np.abs(alone).max() > 1e-3
     silent = page.samples({"countIn": 0, "limbs": dict.fromkeys(lesson.score.limbs, "off")}, 3)
     assert np.abs(silent).max() == 0
+
+
+@pytest.mark.parametrize("tempo", [120, 400])
+def test_everyone_with_a_click_stays_under_full_scale_at_any_tempo(shown, tempo):
+    _, page = shown
+    sound = page.samples({"tempo": tempo, "click": "every beat", "countIn": 0}, 8)
+    assert 0.4 < true_peak(sound) < 1
 
 
 @pytest.mark.parametrize("path", [None, LARGE], ids=["bundled", "large"])

@@ -15,6 +15,7 @@ class Controls {
     this.bindBars();
     this.bindPractice();
     addEventListener("keydown", (event) => this.onKey(event));
+    addEventListener("pointerdown", () => (this.touched = true));
     view.onCell = (cell) => this.tell(cell);
     this.showTempo();
     this.showLoop();
@@ -41,7 +42,6 @@ class Controls {
     ui["play-word"].textContent = playing ? "Stop" : "Play";
     if (playing) this.view.start();
     else this.view.stop();
-    ui.where.textContent = playing ? "Count-in" : "";
   }
 
   /** Where the music is, in words; the tempo too, since it may rise by itself. */
@@ -262,14 +262,21 @@ class Controls {
 
   /** One key each for what the hands want most; none while text is typed or with Ctrl, Alt or Meta. */
   onKey(event) {
+    if (event.key === "Tab" || event.key.startsWith("Arrow")) this.touched = false;
     const target = event.target.closest("input, select, textarea, button, summary, a");
     const typing = target && target.matches("input[type=number], input[type=text], textarea, select");
     if (typing || event.altKey || event.ctrlKey || event.metaKey) return;
-    if (event.key === " " && target) return; // a focused button takes it
+    if (event.key === " " && this.wantsSpace(target)) return;
     const action = this.keys()[event.key.toLowerCase()];
     if (!action) return;
     event.preventDefault();
+    if (event.key === " " && target) target.blur(); // or it would be pressed as well
     action();
+  }
+
+  /** Whether Space presses what has the focus: where the keyboard led there, not a finger or a mouse. */
+  wantsSpace(target) {
+    return target && !this.touched && !target.matches("[type=radio], [type=range]");
   }
 
   /** What each key does. */

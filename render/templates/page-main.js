@@ -20,6 +20,7 @@ async function open() {
   view = new View(lesson, transport);
   controls = new Controls(lesson, settings, transport, view, new Store(lesson.name));
   document.body.classList.add("ready");
+  document.body.dataset.ready = Math.round(performance.now()); // milliseconds from opening the page
 }
 
 open().catch((error) => {

@@ -1,7 +1,7 @@
 /* What the eye follows: the cursor over staff and grid, and the heads that light up as they sound. */
 "use strict";
 
-const GLOW = 0.14; // seconds that a head stays lit, at most
+const GLOW = 0.18; // seconds that a head stays lit, at most
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
 /** A place as the staff's notes name it: 1.5 is "3/2". */
@@ -69,7 +69,6 @@ class View {
   /** Draw while it plays. */
   start() {
     this.expected = [];
-    this.follow = true;
     const frame = () => {
       if (!this.transport.playing) return;
       this.draw(this.transport.now());
