@@ -1,5 +1,6 @@
 """The page plays what `perform` performs: times, levels and sound compared stroke by stroke, in a real browser."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -209,7 +210,8 @@ CHANGES = """([seed, seconds]) => {
     const cells = player.cells.filter((cell) => cell.score && cell.seconds + 2 < seconds);
     return [
         hits.map((hit) => [hit.seconds, hit.handed, hit.voice.limb, hit.onset ?? -1, hit.cell.seconds]),
-        cells.map((cell) => [cell.seconds, cell.score.strokes[cell.from].map((stroke) => [stroke.voice.limb, stroke.onset])]),
+        cells.map((cell) => [cell.seconds, cell.score.strokes[cell.from].map((stroke) => [stroke.voice.limb, stroke.onset]),
+            cell.seconds + (cell.size * 60) / cell.pace, cell.from]),
     ];
 }"""
 
@@ -221,7 +223,10 @@ def test_changing_tempo_swing_and_loop_loses_doubles_and_delays_no_stroke(shown,
     assert min(seconds - handed for seconds, handed, *_ in hits) >= 0, "a stroke was handed over too late"
     heard = [(cell, limb, onset) for _, _, limb, onset, cell in hits if limb]
     assert len(heard) == len(set(heard)), "a stroke was doubled"
-    written = {(seconds, limb, onset) for seconds, strokes in cells for limb, onset in strokes}
+    for (_, _, end, quarter), (start, _, _, following) in pairwise(cells):
+        assert start == end, "a quarter begins where the one before it ends"
+        assert following == (quarter + 1) % 4, "every bar is played out"
+    written = {(seconds, limb, onset) for seconds, strokes, *_ in cells for limb, onset in strokes}
     assert len(written) > 400
     assert written <= set(heard), "a stroke was lost"
 
