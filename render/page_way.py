@@ -12,7 +12,7 @@ from grooves.lesson import Lesson
 from grooves.passages import LINE
 
 CAUTIONS = (
-    "Warm up before you play fast, and start below your tempo. Put the sticks down every twenty minutes or so.",
+    "Warm up before you play fast, and start below your tempo. Rest often, before you feel tired.",
     "Keep the volume as low as you can still follow. Drums in a small room are loud enough to want ear protection, "
     "and headphones over drums tempt you to turn up.",
     "Stop when something hurts, tingles or goes numb, or when your ears ring or sound dull. If it comes back or "
