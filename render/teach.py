@@ -7,8 +7,9 @@ from itertools import pairwise
 from grooves.coordination import difficulty, who_sounds
 from grooves.lesson import Lesson
 from grooves.line import PlayedOn
-from grooves.mistake import Mistake, nearest
+from grooves.mistake import Mistake
 from grooves.rhythm import Bar, value_name, values_text
+from grooves.score import Score
 from grooves.stairs import alone, said, stairs
 
 TIMES_EACH_STEP = 4
@@ -79,7 +80,8 @@ def stairs_text(lesson: Lesson, number: int, start: int | None) -> tuple[str, li
     lines = {bar.number: bar.line for bar in lesson.score.bars}
     for wanted in (number, *([start] if start is not None else [])):
         if wanted not in lines:
-            raise Mistake(f"there is no bar {wanted} in this line; {nearest(str(wanted), map(str, lines))}")
+            known = f"it has bars {', '.join(map(str, lines))}" if len(lines) < 9 else f"the last bar is {max(lines)}"
+            raise Mistake(f"there is no bar {wanted} in this line; {known}")
     meter = lesson.score.meter
     steps = stairs(lines[number], meter, None if start is None else alone(lines[start], meter))
     changes = [
@@ -90,16 +92,28 @@ def stairs_text(lesson: Lesson, number: int, start: int | None) -> tuple[str, li
 
 
 def _stairs_lesson(lesson: Lesson, number: int, steps: tuple[Bar, ...]) -> str:
+    # Readers by chorus need as many choruses; the swing is said where it is not the groove's own.
+    choruses = f"choruses = {lesson.score.readings}\n" if lesson.score.readings > 1 else ""
+    own_swing = lesson.feel.swing != lesson.score.groove.swing
+    feel = f"\n[feel]\nswing = {json.dumps(lesson.feel.swing)}\n" if own_swing else ""
     return f"""# Stairs up to bar {number}: each bar differs from the one before by a single note.
 title = {_quoted(f"{lesson.title}: up to bar {number}")}
 tempo = {lesson.score.tempo_bpm:g}
 groove = {_quoted(lesson.groove)}
-
+{choruses}
 [line]
 values = {_quoted(values_text(steps))}
-played_on = {_reading_text(lesson.score.played_on[0])}
+played_on = {_readings_text(lesson.score)}
 repeat_each = {TIMES_EACH_STEP}
-"""
+{feel}"""
+
+
+def _readings_text(score: Score) -> str:
+    """Who reads, as a lesson says it; readers that take turns do so again, by chorus or by bar."""
+    told = [_reading_text(reading) for reading in score.played_on]
+    if len(told) == 1:
+        return told[0]
+    return f"{{ {'each_chorus' if score.readings > 1 else 'each_bar'} = [{', '.join(told)}] }}"
 
 
 def _reading_text(reading: PlayedOn) -> str:
@@ -113,5 +127,5 @@ def _reading_text(reading: PlayedOn) -> str:
 
 
 def _quoted(text: str) -> str:
-    """A TOML basic string; JSON's escapes are TOML's too."""
-    return json.dumps(text, ensure_ascii=False)
+    """A TOML basic string; JSON's escapes are TOML's too, and TOML alone escapes the delete character."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
