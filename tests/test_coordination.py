@@ -4,6 +4,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from music import lesson_of
 
 from grooves.coordination import difficulty, grid, hardest_first, spoken, swings, who_sounds
 from grooves.groove import Groove, parse_groove
@@ -189,6 +190,34 @@ def test_every_part_of_a_bars_difficulty_is_shown_and_adds_up() -> None:
     }
     assert found.total == pytest.approx(6 + 8 / 3 + 1.5 * 1 + 0.25 * 2 + 0.25 * 4 + 0.5 * 1.5)
     assert found.total == pytest.approx(sum(one.points for one in found.ingredients))
+
+
+@pytest.mark.parametrize(
+    ("name", "easy", "hard", "values"),
+    [
+        ("syncopation", "4 8 8 4 4", "4 8 4. 4", (0, 2)),  # 3 is no longer struck
+        ("beat distance", "4 4 4 4", "8 8 8 8 8 8 8 8", (0, 1)),
+        ("ties", "4 8 8 4 4", "4 8 [8 4] 4", (0, 1)),  # the same strokes less one, held over 3
+        ("changes", "4 4 4 4", "12 12 12 4 4 4", (1, 3)),  # the ride is alone on 4& in both
+        ("notes per second", "2 2", "4 4 4 4", (1, 2)),
+    ],
+)
+def test_each_part_of_the_difficulty_follows_its_cause(
+    name: str, easy: str, hard: str, values: tuple[float, float]
+) -> None:
+    sparse = groove(ride="1 2 3 4 &")
+    assert tuple(difficulty(score(text, sparse), 0).value(name) for text in (easy, hard)) == values
+
+
+def test_a_limb_more_in_play_is_a_limb_more_to_coordinate() -> None:
+    on_the_snare, on_the_bass_drum = score("4 4 4 4"), score("4 4 4 4", played_on=PlayedOn("bass drum", "bass drum"))
+    assert [difficulty(one, 0).value("limbs") for one in (on_the_snare, on_the_bass_drum)] == [4, 3]
+
+
+def test_a_shipped_swing_lesson_has_the_written_upbeat_on_the_skip_note() -> None:
+    told_of = [(one.onset, one.count, one.words) for one in who_sounds(lesson_of("4 8 8 4 8 8").score, 0)]
+    assert told_of[2] == (Fraction(5, 3), "2&", "both hands")
+    assert told_of[-1] == (Fraction(11, 3), "4&", "both hands")
 
 
 def test_a_faster_tempo_makes_every_note_cost_more() -> None:

@@ -4,7 +4,8 @@ import os
 import subprocess
 import sys
 from fractions import Fraction
-from itertools import pairwise
+from itertools import pairwise, takewhile
+from pathlib import Path
 from statistics import mean
 
 import pytest
@@ -257,3 +258,13 @@ def test_a_meter_without_lines_names_those_with() -> None:
 def test_triplets_are_not_written_where_every_beat_is_in_three(level: int) -> None:
     with pytest.raises(Mistake, match=f"level {level} is not written in 6/8, where every beat is in three"):
         lines(level, 8, 1, Meter(6, 8))
+
+
+# --- what the readme says -----------------------------------------------------------------------
+
+
+def test_the_readme_lists_every_level_by_its_title() -> None:
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    _, _, table = readme.partition("| level | what is read |\n|---|---|\n")
+    rows = [row.strip("| ").split(" | ") for row in takewhile(str.strip, table.splitlines())]
+    assert rows == [[str(number), level.title] for number, level in LEVELS.items()]
