@@ -40,6 +40,7 @@ class Lesson:
     count_in: int
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
+    leads: str = "right"  # the player's leading side
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -63,6 +64,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.count_in,
         file.groove,
         file.soundfont,
+        file.leads,
     )
 
 

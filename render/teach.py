@@ -94,13 +94,14 @@ def stairs_text(lesson: Lesson, number: int, start: int | None) -> tuple[str, li
 def _stairs_lesson(lesson: Lesson, number: int, steps: tuple[Bar, ...]) -> str:
     # Readers by chorus need as many choruses; the swing is said where it is not the groove's own.
     choruses = f"choruses = {lesson.score.readings}\n" if lesson.score.readings > 1 else ""
+    leads = 'leads = "left"\n' if lesson.leads == "left" else ""
     own_swing = lesson.feel.swing != lesson.score.groove.swing
     feel = f"\n[feel]\nswing = {json.dumps(lesson.feel.swing)}\n" if own_swing else ""
     return f"""# Stairs up to bar {number}: each bar differs from the one before by a single note.
 title = {_quoted(f"{lesson.title}: up to bar {number}")}
 tempo = {lesson.score.tempo_bpm:g}
 groove = {_quoted(lesson.groove)}
-{choruses}
+{choruses}{leads}
 [line]
 values = {_quoted(values_text(steps))}
 played_on = {_readings_text(lesson.score)}

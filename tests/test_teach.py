@@ -223,3 +223,12 @@ def test_a_bar_without_stairs_is_refused_with_what_there_is(number: int, start: 
 def test_a_long_line_names_its_last_bar_only() -> None:
     with pytest.raises(Mistake, match="there is no bar 13 in this line; the last bar is 12$"):
         stairs_text(lesson_of(" | ".join(["1"] * 12)), 13, None)
+
+
+def test_a_left_handed_lesson_climbs_left_handed(tmp_path):
+    lesson = lesson_of("4 4 4 4 | 8 4 4 4 8", top='leads = "left"')
+    text, _ = stairs_text(lesson, 2, None)
+    path = tmp_path / "up.toml"
+    path.write_text(text)
+    limbs = {stroke.part: stroke.limb for stroke in load_lesson(path).lesson.score.bars[0].strokes}
+    assert (limbs["ride"], limbs["snare"]) == ("left hand", "right hand")
