@@ -22,7 +22,7 @@ from grooves.complexity import (
     Reading,
     read,
 )
-from grooves.groove import Groove
+from grooves.groove import swings
 from grooves.kit import FEET, HANDS, LIMBS, PARTS
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
 from grooves.score import Score, ScoreBar, Stroke
@@ -46,31 +46,25 @@ class Place:
 # --- the grid -----------------------------------------------------------------------------------
 
 
-def swings(groove: Groove) -> bool:
-    """Whether written eighths are long and short: true for swing in quarters, never in x/8."""
-    return groove.swing not in ("straight", 1.0) and groove.meter.unit < 8
-
-
-def grid(score: Score, bar_index: int | None = None, *, swung: bool | None = None) -> tuple[Place, ...]:
+def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     """All places of a bar's grid, silent ones too: a bar of swing says 1 trip let 2 trip let, and so on.
 
     Without `bar_index` it is the grid that holds every bar of the score, with nobody on it: the columns
-    of a chart. `swung` is what the lesson says where it overrules its groove.
+    of a chart.
     """
-    swung = swings(score.groove) if swung is None else swung
+    swung = swings(score.groove)
     bars = score.bars if bar_index is None else [score.bars[bar_index]]
     onsets = {place for bar in bars for place in _columns(bar.strokes, score.meter, swung)}
     found = {} if bar_index is None else _by_place(score.bars[bar_index].strokes, swung)
     return tuple(_place(onset, found.get(onset, []), score.meter) for onset in sorted(onsets))
 
 
-def who_sounds(score: Score, bar_index: int, *, swung: bool | None = None) -> tuple[Place, ...]:
+def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
     """Each place of a bar where anything sounds, and who: on 2 of a swing bar "right hand and both feet together".
 
-    `bar_index` counts `score.bars` from 0; `swung` is what the lesson says where it overrules its groove.
+    `bar_index` counts `score.bars` from 0.
     """
-    swung = swings(score.groove) if swung is None else swung
-    found = _by_place(score.bars[bar_index].strokes, swung)
+    found = _by_place(score.bars[bar_index].strokes, swings(score.groove))
     return tuple(_place(onset, found[onset], score.meter) for onset in sorted(found))
 
 
@@ -166,7 +160,7 @@ class Difficulty:
         return next(ingredient.value for ingredient in self.ingredients if ingredient.name == name)
 
 
-def difficulty(score: Score, bar_index: int, *, swung: bool | None = None) -> Difficulty:
+def difficulty(score: Score, bar_index: int) -> Difficulty:
     """How hard a bar of the score is, part by part, with one sentence on why.
 
     Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a
@@ -178,7 +172,7 @@ def difficulty(score: Score, bar_index: int, *, swung: bool | None = None) -> Di
     notes = [stroke for stroke in bar.strokes if stroke.role == "line"]
     spans = [(note.onset, note.onset + note.length) for note in notes]
     reading = read(spans, _next_onset(score, bar_index), score.meter)
-    sounding = who_sounds(score, bar_index, swung=swung)
+    sounding = who_sounds(score, bar_index)
     seconds = float(score.meter.length / score.groove.beat) * 60 / score.tempo_bpm
     ingredients = (
         Ingredient("syncopation", float(reading.syncopation), SYNCOPATION_WEIGHT),
@@ -191,10 +185,10 @@ def difficulty(score: Score, bar_index: int, *, swung: bool | None = None) -> Di
     return Difficulty(bar_index, bar.number, ingredients, _why(ingredients, reading, sounding, bar, score.meter))
 
 
-def hardest_first(score: Score, *, swung: bool | None = None) -> tuple[Difficulty, ...]:
+def hardest_first(score: Score) -> tuple[Difficulty, ...]:
     """Every bar of the line once, at its hardest, the hardest bar first; equal ones in the order of the line."""
     ranked = sorted(
-        (difficulty(score, index, swung=swung) for index in range(len(score.bars))),
+        (difficulty(score, index) for index in range(len(score.bars))),
         key=lambda found: (-found.total, found.number, found.bar_index),
     )
     hardest: dict[int, Difficulty] = {}

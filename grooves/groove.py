@@ -59,6 +59,11 @@ class Groove:
         return next((part for part in self.parts if part.name == name), None)
 
 
+def swings(groove: Groove) -> bool:
+    """Whether written eighths are long and short: true for swing in quarters, never in x/8."""
+    return groove.swing not in ("straight", 1.0) and groove.meter.unit < 8
+
+
 _KEYS = ("name", "title", "meter", "swing", "tempo", "beat", "source")
 _PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level", "spread")
 

@@ -6,7 +6,7 @@ how a notation file is read.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from grooves.counts import parse_counts
@@ -41,6 +41,7 @@ class Lesson:
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
     leads: str = "right"  # the player's leading side
+    own_swing: bool = False  # whether the lesson overrules its groove's swing
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -51,6 +52,9 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
     file = read_tables(text)
     with at("groove"):
         groove = find_groove(file.groove)
+    if file.feel.swing is not None:
+        with at("feel"):
+            groove = replace(groove, swing=check_swing(file.feel.swing, groove.meter))
     score = _score(file, groove, read_line)
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
     _check_names(tracks)
@@ -65,6 +69,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.groove,
         file.soundfont,
         file.leads,
+        file.feel.swing is not None,
     )
 
 
@@ -176,13 +181,12 @@ def _with_gaps(notes: str, gaps: str) -> PlayedOn:
 
 def _feel(table: FeelTable, score: Score) -> Feel:
     with at("feel"):
-        swing = score.groove.swing if table.swing is None else check_swing(table.swing, score.meter)
         line_swing = None
         if table.line_swing is not None:
             with at("line_swing"):
                 line_swing = check_swing(table.line_swing, score.meter)
         return Feel(
-            swing=swing,
+            swing=score.groove.swing,
             line_swing=line_swing,
             offbeat_accent_lu=table.offbeat_accent,
             held_offbeat_lu=table.held_offbeat_accent,

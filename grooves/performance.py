@@ -142,9 +142,8 @@ def _helper_hits(mark: BarMark, passage: Passage, turn: int, meter: Meter) -> It
         for beat in count_in_beats(turn, passage.count_in, meter):
             yield _helper_hit(mark, beat * meter.pulse, "count-in", "sticks", COUNT_IN_LU)
     elif passage.click != "off" and not passage.silent:
-        for beat in range(
-            0 if passage.click == "every beat" else 1, meter.pulses, 1 if passage.click == "every beat" else 2
-        ):
+        first, step = (0, 1) if passage.click == "every beat" else (1, 2)
+        for beat in range(first, meter.pulses, step):
             level_lu = CLICK_LU + (CLICK_DOWNBEAT_LU if beat == 0 else 0)
             yield _helper_hit(mark, beat * meter.pulse, "click", "click", level_lu)
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
-from grooves.groove import Groove
+from grooves.groove import Groove, swings
 from grooves.kit import LIMBS, PARTS, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
 from grooves.mistake import Mistake
@@ -95,6 +95,8 @@ def write_score(
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
+    The groove swings as it is to be played: a lesson's own swing is put into it before.
+
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
     `leads="left"` swaps right and left. Raises Mistake where one limb has two instruments at once.
     """
@@ -128,8 +130,7 @@ def _mirrored_bar(bar: ScoreBar) -> ScoreBar:
 def _write_bar(
     groove: Groove, own: Bar, number: int, place: int, reading: PlayedOn, read: Sequence[Assigned]
 ) -> ScoreBar:
-    triplets = groove.swing != "straight" and groove.meter.unit < 8
-    read = [*read, *fill_gaps(own, number - 1, reading, groove.meter, triplets)]
+    read = [*read, *fill_gaps(own, number - 1, reading, groove.meter, triplets=swings(groove))]
     time = _time_strokes(groove, place)
     free = [stroke for stroke in time if stroke.limb not in reading.limbs]
     bar = ScoreBar(number, own, _in_order([*free, *map(_line_stroke, read)]), _in_order(time))

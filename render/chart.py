@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 from lxml import etree
 
 from grooves.feel import swing_ratio
-from grooves.groove import Swing
 from grooves.mistake import Mistake, nearest
 from grooves.score import Score
 from render.flow import MUSIC_MM, Block, flow, kept_together
@@ -59,27 +58,23 @@ def chart(
     paper: str = "a4",
     bars: Sequence[int] = (),
     feel: str = "",
-    swing: Swing | None = None,
 ) -> bytes:
     """The chart as one file: `chart(score, "svg", bars=[6])`.
 
-    `bars` chooses whose drum notation and grid are drawn (none: all); `feel` replaces the words about the feel;
-    `swing` is the lesson's, where it overrules the groove's. Raises Mistake for another form, paper or bar.
+    `bars` chooses whose drum notation and grid are drawn (none: all); `feel` replaces the words about the feel.
+    Raises Mistake for another form, paper or bar.
     """
     if form not in FORMATS:
         raise Mistake(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
     if form == "musicxml":
-        ratio = None if swing is None else swing_ratio(swing, _quarters_per_minute(score))
-        return musicxml(score, swing_ratio=ratio)
-    pages = chart_svg_pages(score, feel, bars, paper, swing)
+        return musicxml(score)
+    pages = chart_svg_pages(score, feel, bars, paper)
     if form == "svg":
         return stacked(pages).encode()
     return chart_pdf(pages) if form == "pdf" else chart_png(pages)
 
 
-def chart_svg_pages(
-    score: Score, feel: str = "", bars: Sequence[int] = (), paper: str = "a4", swing: Swing | None = None
-) -> list[str]:
+def chart_svg_pages(score: Score, feel: str = "", bars: Sequence[int] = (), paper: str = "a4") -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if paper not in PAPERS_MM:
         raise Mistake(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
@@ -87,8 +82,8 @@ def chart_svg_pages(
     for number in bars:
         if number not in known:
             raise Mistake(f"bar {number} is not in this line; it has bars {known[0]} to {known[-1]}")
-    head = _head(score, feel, swing)
-    blocks = list(flow(score, set(bars), swing))
+    head = _head(score, feel)
+    blocks = list(flow(score, set(bars)))
     return _pages(score, head, blocks, PAPERS_MM[paper])
 
 
@@ -99,7 +94,7 @@ def _quarters_per_minute(score: Score) -> float:
     return float(Fraction(score.tempo_bpm) * score.groove.beat)
 
 
-def _head(score: Score, feel: str, swing: Swing | None) -> Head:
+def _head(score: Score, feel: str) -> Head:
     title = wrapped(score.title, MUSIC_MM, TITLE_MM, bold=True)[:3]
     beat = score.groove.beat
     return Head(
@@ -110,14 +105,13 @@ def _head(score: Score, feel: str, swing: Swing | None) -> Head:
         beat.numerator == 3,
         beat >= 2,
         f"= {score.tempo_bpm:g}",
-        feel or feel_words(score, swing),
+        feel or feel_words(score),
     )
 
 
-def feel_words(score: Score, swing: Swing | None = None) -> str:
+def feel_words(score: Score) -> str:
     """The feel in words: "straight", or "swing 2 : 1" at this tempo."""
-    swing = score.groove.swing if swing is None else swing
-    ratio = swing_ratio(swing, _quarters_per_minute(score))
+    ratio = swing_ratio(score.groove.swing, _quarters_per_minute(score))
     return "straight" if score.meter.unit >= 8 or ratio < 1.05 else f"swing {ratio:.2g} : 1"
 
 

@@ -3,8 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from grooves.coordination import swings
-from grooves.groove import Swing
 from grooves.kit import PARTS
 from grooves.score import Score
 from render.engrave import MARGIN_MM, systems
@@ -35,11 +33,10 @@ class Block:
     keep: bool = False
 
 
-def flow(score: Score, chosen: set[int], swing: Swing | None) -> Iterator[Block]:
-    """The pieces of a chart in order: `list(flow(score, set(), None))`; `chosen` are the bars to draw, none for all."""
+def flow(score: Score, chosen: set[int]) -> Iterator[Block]:
+    """The pieces of a chart in order: `list(flow(score, set()))`; `chosen` are the bars to draw, none for all."""
     yield _heading("The line")
     yield from _music(_chorus(score, 0, set()), LINE)
-    swung = swings(replace(score.groove, swing=score.groove.swing if swing is None else swing))
     drawn: dict[tuple[object, ...], Playing] = {}
     grids: list[Block] = []
     for reading in range(score.readings):
@@ -49,7 +46,7 @@ def flow(score: Score, chosen: set[int], swing: Swing | None) -> Iterator[Block]
         yield from _music(part, DRUMS, f"reading-{reading + 1}-" if reading else "")
         if score.readings > 1:
             grids.append(_heading(f"The line on the {on}"))
-        grids += _grids(part, swung, drawn, on if score.readings > 1 else "")
+        grids += _grids(part, drawn, on if score.readings > 1 else "")
     yield _heading("Who sounds together")
     yield Block(10.0, "legend", keep=True)
     yield from grids
@@ -124,7 +121,7 @@ class Playing:
 Reference = tuple[Playing, Playing]  # a bar, and the earlier one that it is like
 
 
-def _grids(score: Score, swung: bool, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block]:
+def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block]:
     """A grid for each new rhythm, and words for the bars that are as an earlier one."""
     waiting: list[Reference] = []
     met: dict[int, list[tuple[object, ...]]] = {}
@@ -142,7 +139,7 @@ def _grids(score: Score, swung: bool, drawn: dict[tuple[object, ...], Playing], 
         yield from _references(waiting)
         waiting = []
         drawn[rhythm] = replace(playing, read_on=read_on)
-        shape = bar_grid(score, index, MUSIC_MM, swung, str(playing).capitalize())
+        shape = bar_grid(score, index, MUSIC_MM, str(playing).capitalize())
         yield Block(shape.height_mm, "grid", grid=shape)
     yield from _references(waiting)
 

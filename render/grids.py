@@ -73,10 +73,10 @@ class Grid:
     marks: tuple[Mark, ...]
 
 
-def bar_grid(score: Score, index: int, width_mm: float, swung: bool | None = None, label: str = "") -> Grid:
-    """Lay out the grid of one bar: `index` counts `score.bars` from 0; `swung` overrules the groove's swing."""
+def bar_grid(score: Score, index: int, width_mm: float, label: str = "") -> Grid:
+    """Lay out the grid of one bar: `index` counts `score.bars` from 0."""
     bar = score.bars[index]
-    places = grid(score, index, swung=swung)
+    places = grid(score, index)
     across = _across(places, score, width_mm)
     heights = {limb: COUNTS_MM + ROW_MM * (row + 0.5) for row, limb in enumerate(score.limbs)}
     columns = tuple(_column(place, x, heights) for place, x in zip(places, across, strict=True))

@@ -28,15 +28,14 @@ def musicxml(
     staves: Sequence[str] = (LINE, DRUMS),
     headings: bool = True,
     systems: Collection[int] = (),
-    swing_ratio: float | None = None,
 ) -> bytes:
     """Write a score as MusicXML: `musicxml(score)` has a part for the line and one for the drums.
 
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
-    its own page; `swing_ratio` is long:short for playback, by default the groove's at this tempo.
+    its own page.
     """
     printed = measures(score)
-    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), swing_ratio)
+    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
     work = [element("work", element("work-title", _plain(score.title)))] if headings else []
@@ -200,7 +199,7 @@ def _swing(page: Page) -> Element:
     from grooves.feel import swing_ratio
 
     groove = page.score.groove
-    ratio = page.ratio or swing_ratio(groove.swing, float(Fraction(page.score.tempo_bpm) * groove.beat))
+    ratio = swing_ratio(groove.swing, float(Fraction(page.score.tempo_bpm) * groove.beat))
     parts = Fraction(ratio).limit_denominator(SWING_DENOMINATOR)
     if parts == 1:
         return element("swing", element("straight"))

@@ -28,7 +28,6 @@ class Page:
     divisions: int
     headings: bool
     systems: frozenset[int]
-    ratio: float | None
 
 
 def element(tag: str, *content: Element | str, **attributes: str) -> Element:

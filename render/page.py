@@ -83,7 +83,7 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
         groove=score.groove.title,
         beat=_BEATS.get(score.groove.beat, "beat"),
         tempo=f"{score.tempo_bpm:g}",
-        feel=feel_words(score, lesson.feel.swing),
+        feel=feel_words(score),
         steps=steps(lesson),
         cards=[_card(lesson, one, label) for one, label in zip(pictures, numbers, strict=True)],
         glyphs=Markup(engraved.glyphs),

@@ -41,8 +41,7 @@ Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, sw
 
 def columns(lesson: Lesson, index: int) -> tuple[Place, ...]:
     """The grid of one bar as the lesson's feel makes it: `columns(lesson, 0)` are the places of the first bar."""
-    swings = lesson.score.meter.unit < 8 and lesson.feel.swing not in ("straight", 1.0)
-    return grid(lesson.score, index, swung=swings)
+    return grid(lesson.score, index)
 
 
 def column_of(stroke: Stroke, places: Sequence[Place]) -> int:

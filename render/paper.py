@@ -24,7 +24,7 @@ def chart_file(lesson: Lesson, target: Path, bars: str | None = None, paper: str
     with at("--bars"):
         there = [bar.number for bar in lesson.score.bars]
         chosen = () if bars is None else bar_numbers(bars, there)
-    data = chart(lesson.score, target.suffix[1:], paper, chosen, swing=lesson.feel.swing)
+    data = chart(lesson.score, target.suffix[1:], paper, chosen)
     make_folder(target.parent)
     write_bytes(target, data)
     return target

@@ -4,7 +4,6 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, is_dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from grooves.feel import swing_ratio
@@ -152,11 +151,3 @@ def progress_bar(what: str, wanted: bool) -> Iterator[Progress]:
     with Bar(console=screen, transient=True) as bar:
         task = bar.add_task(what, total=1.0)
         yield lambda share: bar.update(task, completed=share)
-
-
-def relative(path: Path) -> str:
-    """A path as short as it can be said from here."""
-    try:
-        return str(path.resolve().relative_to(Path.cwd()))
-    except ValueError:
-        return str(path)

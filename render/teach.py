@@ -37,11 +37,6 @@ class BarView:
     why: str
 
 
-def swung(lesson: Lesson) -> bool:
-    """Whether a lesson's eighths swing: false for a straight groove, or where the lesson says straight."""
-    return lesson.feel.swing not in ("straight", 1.0) and lesson.score.meter.unit < 8
-
-
 def describe_bars(lesson: Lesson) -> tuple[BarView, ...]:
     """Every bar of the line, hardest first: `describe_bars(lesson)[0].why`; repeats are not told twice."""
     indexes: dict[int, int] = {}
@@ -53,8 +48,8 @@ def describe_bars(lesson: Lesson) -> tuple[BarView, ...]:
 
 def _view(lesson: Lesson, index: int) -> BarView:
     bar = lesson.score.bars[index]
-    found = difficulty(lesson.score, index, swung=swung(lesson))
-    places = who_sounds(lesson.score, index, swung=swung(lesson))
+    found = difficulty(lesson.score, index)
+    places = who_sounds(lesson.score, index)
     return BarView(
         bar.number,
         written(bar.line),
@@ -92,11 +87,10 @@ def stairs_text(lesson: Lesson, number: int, start: int | None) -> tuple[str, li
 
 
 def _stairs_lesson(lesson: Lesson, number: int, steps: tuple[Bar, ...]) -> str:
-    # Readers by chorus need as many choruses; the swing is said where it is not the groove's own.
+    # Readers by chorus need as many choruses; the swing is said where the lesson says it.
     choruses = f"choruses = {lesson.score.readings}\n" if lesson.score.readings > 1 else ""
     leads = 'leads = "left"\n' if lesson.leads == "left" else ""
-    own_swing = lesson.feel.swing != lesson.score.groove.swing
-    feel = f"\n[feel]\nswing = {json.dumps(lesson.feel.swing)}\n" if own_swing else ""
+    feel = f"\n[feel]\nswing = {json.dumps(lesson.feel.swing)}\n" if lesson.own_swing else ""
     return f"""# Stairs up to bar {number}: each bar differs from the one before by a single note.
 title = {_quoted(f"{lesson.title}: up to bar {number}")}
 tempo = {lesson.score.tempo_bpm:g}

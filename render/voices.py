@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
-from grooves.coordination import swings
+from grooves.groove import swings
 from grooves.kit import FEET, HANDS
 from grooves.rhythm import EIGHTH, Bar, Meter, Symbol, spell
 from grooves.score import Score, ScoreBar, Stroke

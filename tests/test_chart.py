@@ -96,7 +96,7 @@ def test_a_straight_groove_has_a_straight_grid():
 
 
 def test_a_lessons_own_feel_overrules_the_grooves_grid():
-    (grid,) = grids(whole(score("4 4 4 4"), swing="straight"))
+    (grid,) = grids(whole(score("4 4 4 4", swing="straight")))
     assert texts(grid, "count") == ["1", "&", "2", "&", "3", "&", "4", "&"]
 
 
@@ -286,7 +286,7 @@ def test_the_png_is_grey_and_as_high_as_its_pages():
 
 
 def test_music_xml_carries_the_lessons_own_swing():
-    assert b"<straight/>" in chart(score("4 4 4 4"), "musicxml", swing="straight")
+    assert b"<straight/>" in chart(score("4 4 4 4", swing="straight"), "musicxml")
 
 
 def test_another_form_or_paper_is_refused():

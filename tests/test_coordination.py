@@ -6,8 +6,8 @@ from fractions import Fraction
 import pytest
 from music import lesson_of
 
-from grooves.coordination import difficulty, grid, hardest_first, spoken, swings, who_sounds
-from grooves.groove import Groove, parse_groove
+from grooves.coordination import difficulty, grid, hardest_first, spoken, who_sounds
+from grooves.groove import Groove, parse_groove, swings
 from grooves.line import PlayedOn
 from grooves.rhythm import Meter, parse_values
 from grooves.score import Score, write_score
@@ -114,14 +114,18 @@ def test_in_a_straight_groove_upbeats_and_triplets_are_apart() -> None:
 
 
 def test_the_lesson_may_overrule_whether_the_groove_swings() -> None:
-    found = score("4 8 8 2")
-    assert [str(place.onset) for place in who_sounds(found, 0)][2] == "5/3"
-    assert [str(place.onset) for place in who_sounds(found, 0, swung=False)][2] == "3/2"
-    assert len(grid(found, 0)) == 12
-    assert len(grid(found, 0, swung=False)) == 8
+    def lesson(values: str, feel: str = "") -> Score:
+        return lesson_of(values, feel=feel).score
+
+    swung, straight = lesson("4 8 8 2"), lesson("4 8 8 2", 'swing = "straight"')
+    assert [str(place.onset) for place in who_sounds(swung, 0)][2] == "5/3"
+    assert [str(place.onset) for place in who_sounds(straight, 0)][2] == "3/2"
+    assert len(grid(swung, 0)) == 12
+    assert len(grid(straight, 0)) == 8
     # On a triplet & and a let are one place only if the & swings: one change of together and alone more.
-    triplet = score("4 12r 12r 12 2r")
-    assert difficulty(triplet, 0).value("changes") != difficulty(triplet, 0, swung=False).value("changes")
+    triplet = "4 12r 12r 12 2r"
+    changes = [difficulty(lesson(triplet, feel), 0).value("changes") for feel in ("", 'swing = "straight"')]
+    assert changes[0] != changes[1]
 
 
 @pytest.mark.parametrize(("swing", "meter", "answer"), [("2.0", "4/4", True), ("1.0", "4/4", False)])
@@ -322,6 +326,7 @@ def test_a_bar_that_is_played_again_is_told_once_at_its_hardest() -> None:
 
 
 def test_straight_and_swung_lessons_are_ranked_by_their_own_places() -> None:
-    found = score("4 12r 12r 12 2r | 4 4 4 4")
-    totals = [[one.total for one in hardest_first(found, swung=swung)] for swung in (True, False)]
+    line = "4 12r 12r 12 2r | 4 4 4 4"
+    scores = [lesson_of(line, feel=feel).score for feel in ("", 'swing = "straight"')]
+    totals = [[one.total for one in hardest_first(found)] for found in scores]
     assert totals[0] != totals[1]

@@ -254,7 +254,7 @@ def test_tempo_and_swing_are_said_for_playback(name, tempo_bpm, swing, tempo):
 
 
 def test_a_lessons_own_swing_overrules_the_grooves():
-    assert texts(musicxml(score("4 4 4 4"), swing_ratio=1.5), "//sound/swing/*/text()") == ["3", "2", "eighth"]
+    assert texts(musicxml(score("4 4 4 4", swing=1.5)), "//sound/swing/*/text()") == ["3", "2", "eighth"]
 
 
 def test_a_bar_played_three_times_stands_once_between_repeat_signs():

@@ -62,6 +62,14 @@ def test_the_gaps_of_a_line_are_filled_with_eighths_in_a_straight_groove():
     assert [o for o, i, _ in strokes(lesson, role="fill")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
 
 
+def test_the_gaps_follow_the_swing_of_the_lesson_not_of_its_groove():
+    reading = 'played_on = { notes = "bass drum", gaps = "snare" }'
+    straight = lesson_of("4 8 8 2", feel='swing = "straight"', line=reading)
+    assert [o for o, i, _ in strokes(straight, role="fill")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
+    even = lesson_of("4 4 2", groove="shuffle", feel="swing = 1.0", line=reading)
+    assert [o for o, i, _ in strokes(even, role="fill")][:2] == [F(1, 2), F(3, 2)]
+
+
 def test_the_hands_take_turns_over_the_barline_and_the_ride_rests():
     lesson = lesson_of("4 4 2 | 4 4 2", line='played_on = { hands = "alternate" }')
     limbs = [limb for bar in (0, 1) for _, _, limb in strokes(lesson, bar, "line")]

@@ -7,11 +7,12 @@ import pytest
 from music import lesson_of
 
 from grooves.coordination import difficulty
+from grooves.groove import swings as sounds_swung
 from grooves.lesson import Lesson
 from grooves.mistake import Mistake
 from grooves.rhythm import parse_values, values_text
 from render.load import load_lesson
-from render.teach import describe_bars, stairs_text, swung, written
+from render.teach import describe_bars, stairs_text, written
 
 LINE = "4 4 4 4 | 8r 4 4 [8 8] 8 | 4 8 8 4 4 | 1r"
 
@@ -96,7 +97,7 @@ def test_chosen_bars_keep_the_numbers_they_have_in_the_line() -> None:
 def test_eighths_swing_by_the_groove_unless_the_lesson_says_otherwise(
     groove: str, meter_bar: str, swing: str, swings: bool
 ) -> None:
-    assert swung(lesson_of(meter_bar, groove=groove, feel=swing)) is swings
+    assert sounds_swung(lesson_of(meter_bar, groove=groove, feel=swing).score.groove) is swings
 
 
 def test_a_straight_lesson_parts_the_triplet_from_the_skip_note() -> None:

@@ -1,5 +1,6 @@
 """Scores for tests, written from a line of note values over a shipped groove."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from grooves.groove import Groove, parse_groove
@@ -21,6 +22,7 @@ def groove(name: str) -> Groove:
 def score(line: str, name: str = "swing", played_on=SNARE, title: str = "Harbour Street", **options) -> Score:
     """A line over a groove, on the snare at 120 unless told otherwise."""
     chosen = groove(name)
+    chosen = replace(chosen, swing=options.pop("swing", chosen.swing))
     readings = played_on if isinstance(played_on, list) else [played_on]
     tempo_bpm = options.pop("tempo_bpm", 120)
     return write_score(title, chosen, tempo_bpm, parse_values(line, chosen.meter), readings, **options)
