@@ -13,7 +13,7 @@ level comes up twice as often. Levels, bands and this way of drawing are ours.
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import count, pairwise
 from random import Random
 from types import MappingProxyType
 
@@ -246,16 +246,22 @@ _ASKS: Mapping[int, Callable[[Bar, Meter], bool]] = MappingProxyType(
 def _four_times_each(rhythms: int, rng: Random, meter: Meter) -> tuple[Bar, ...]:
     """Rhythms that differ by one note from one to the next, written from the last, which comes home."""
     grid = [EIGHTH * number for number in range(int(meter.length / EIGHTH))]
-    home = strong_beats(meter)[0]
-    before_home = [place for place in grid if place < home]
-    chosen = rng.sample(before_home, k=rng.randint(1, len(before_home)))
-    strokes: Strokes = frozenset({home, *chosen})
+    last = on_the_beats(meter)  # what is expected after the end
+    homes = (_home(rng, grid, meter) for _ in count())
+    strokes = next(home for home in homes if _in_band(_untied(sorted(home), meter), last, meter))
     written = [_untied(sorted(strokes), meter)]
     while len(written) < rhythms:
         ways = {way: _untied(sorted(way), meter) for way in _one_note_away(strokes, grid)}
         strokes = rng.choice([way for way, bar in ways.items() if _may_precede(bar, written, meter)])
         written.insert(0, ways[strokes])
     return tuple(bar for bar in written for _ in range(TIMES_EACH))
+
+
+def _home(rng: Random, grid: Sequence[Fraction], meter: Meter) -> Strokes:
+    """Strokes of a rhythm that ends on a strong beat, with at least one before it."""
+    home = strong_beats(meter)[0]
+    before_home = [place for place in grid if place < home]
+    return frozenset({home, *rng.sample(before_home, k=rng.randint(1, len(before_home)))})
 
 
 def _one_note_away(strokes: Strokes, grid: Sequence[Fraction]) -> list[Strokes]:
@@ -267,5 +273,10 @@ def _one_note_away(strokes: Strokes, grid: Sequence[Fraction]) -> list[Strokes]:
 
 def _may_precede(bar: Bar, written: Sequence[Bar], meter: Meter) -> bool:
     """Whether a rhythm is new within the last three and in the band, both again and before the next one."""
-    points = [reading_points(bar, meter, following) for following in (bar, written[0])]
-    return bar not in written[:3] and all(LEVELS[4].low <= found <= LEVELS[4].high for found in points)
+    return bar not in written[:3] and _in_band(bar, written[0], meter)
+
+
+def _in_band(bar: Bar, following: Bar, meter: Meter) -> bool:
+    """Whether a rhythm lies in level 4's band before itself and before what follows."""
+    points = [reading_points(bar, meter, after) for after in (bar, following)]
+    return all(LEVELS[4].low <= found <= LEVELS[4].high for found in points)
