@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass
 from itertools import pairwise
 
-from grooves.coordination import difficulty, who_sounds
+from grooves.coordination import Difficulty, hardest_first, who_sounds
 from grooves.lesson import Lesson
 from grooves.line import PlayedOn
 from grooves.mistake import Mistake
@@ -38,18 +38,13 @@ class BarView:
 
 
 def describe_bars(lesson: Lesson) -> tuple[BarView, ...]:
-    """Every bar of the line, hardest first: `describe_bars(lesson)[0].why`; repeats are not told twice."""
-    indexes: dict[int, int] = {}
-    for index, bar in enumerate(lesson.score.bars[: lesson.score.chorus_length]):
-        indexes.setdefault(bar.number, index)
-    views = [_view(lesson, index) for index in indexes.values()]
-    return tuple(sorted(views, key=lambda view: (-view.difficulty, view.bar)))
+    """Every bar of the line once, at its hardest, hardest first: `describe_bars(lesson)[0].why`."""
+    return tuple(_view(lesson, found) for found in hardest_first(lesson.score))
 
 
-def _view(lesson: Lesson, index: int) -> BarView:
-    bar = lesson.score.bars[index]
-    found = difficulty(lesson.score, index)
-    places = who_sounds(lesson.score, index)
+def _view(lesson: Lesson, found: Difficulty) -> BarView:
+    bar = lesson.score.bars[found.bar_index]
+    places = who_sounds(lesson.score, found.bar_index)
     return BarView(
         bar.number,
         written(bar.line),
