@@ -3,9 +3,10 @@
 Conventions: a place is a Fraction of quarters; a ratio is long:short of the two eighths in a beat; levels in LU.
 
 Sources of the swing curves: H. Cheston et al., Jazz Trio Database, TISMIR 2024, doi 10.5334/tismir.186:
-medians and a straight-line fit over 1 163 tracks in 4/4 from 102 to 299 quarters a minute (drums, machine-annotated;
-ratios over 4 cut off). Friberg & Sundström 2002, Music Perception 19(3): the short note stays near 100 ms
-from medium to fast. Outside those tempos the curves are ours: held level below, never under 1 above.
+medians and a straight-line fit, both computed from its plots of each track, over 1 163 tracks in 4/4
+from 102 to 299 quarters a minute (drums, machine-annotated; ratios over 4 cut off). Friberg & Sundström 2002,
+Music Perception 19(3): the short note stays near 100 ms from medium to fast.
+Outside those tempos the curves are ours: held level below, never under 1 above.
 Phrasing: common practice, no source; its LU are ours, by ear.
 Long-range correlated timing: Hennig et al. 2011, PLoS ONE 6:e26457. Limbs err together: Fujii et al. 2011,
 Music Perception 28(5). The filter that makes 1/f noise: N. J. Kasdin, Proc. IEEE 83(5), 1995 (from memory).

@@ -126,10 +126,19 @@ def render_loop(
     lesson = loaded.lesson
     with at(str(path)):
         once = loop_track(lesson, bars, tempo, times, without)
-    counted = replace(once, name=f"{once.name} counted in", count_in=1)
-    report = render_tracks(path, replace(lesson, tracks=(once,)), replace(wishes, wrap=True), loaded.notes, progress)
-    second = render_tracks(path, replace(lesson, tracks=(counted,)), wishes, (), progress)
-    return replace(report, files=report.files + second.files, notes=tuple(dict.fromkeys(report.notes + second.notes)))
+    counted_in = replace(once, name=f"{once.name} counted in", count_in=1)
+    kit = kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache)
+    balance = calibrate(kit)
+    seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
+    full = _take(sound_track(lesson, Track("full"), balance))
+    gain = min(  # one for both files
+        gain_for(full, kit, [_take(counted)]), gain_for(full, kit, [_take(seamless)], wrap=True), key=lambda one: one.db
+    )
+    files = write_tracks(path.stem, lesson, [seamless], kit, gain, replace(wishes, wrap=True), progress)
+    files += write_tracks(path.stem, lesson, [counted], kit, gain, wishes, progress)
+    kit.close()
+    notes = (*loaded.notes, *out_of_reach(counted.performance, balance), describe_gain(gain))
+    return Report(path, lesson.title, tuple(files), notes)
 
 
 def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Sequence[str]) -> Track:
@@ -146,12 +155,18 @@ def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Seque
 
 
 def write_tracks(
-    stem: str, lesson: Lesson, tracks: Sequence[Sounding], kit: Kit, gain: Gain, wishes: Wishes
+    stem: str,
+    lesson: Lesson,
+    tracks: Sequence[Sounding],
+    kit: Kit,
+    gain: Gain,
+    wishes: Wishes,
+    progress: Progress = lambda _: None,
 ) -> list[Made]:
     """Write tracks in hand as MIDI and sound: for those that are no track of the lesson file."""
     folder = make_folder(wishes.folder)
     midi = [_write_midi(folder, stem, one, lesson, kit.preset.program) for one in tracks]
-    return midi + _write_audio(folder, stem, tracks, kit, gain, lesson, wishes, lambda _: None)
+    return midi + _write_audio(folder, stem, tracks, kit, gain, lesson, wishes, progress)
 
 
 def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:

@@ -172,6 +172,16 @@ def test_what_must_be_silent_is_silent_in_the_sound(tmp_path):
     assert np.abs(gapped[int(4.9 * bar) : 5 * bar]).max() < 0.05 * np.abs(gapped[bar : 3 * bar]).max()
 
 
+def test_both_files_of_a_loop_have_one_level(tmp_path, pack):
+    exact = tmp_path / "exact.toml"
+    exact.write_text(LESSON + "[feel]\ntiming_ms = 0\nlevel_lu = 0\n")
+    render_loop(exact, "1", "100%", 10, [], Wishes(tmp_path / "out"), lambda _: None)
+    seamless, counted = (sound(tmp_path / "out" / f"exact-loop-bar-1{name}.wav") for name in ("", "-counted-in"))
+    bar = round(4 * 60 / 160 * 44100)
+    # The last time through the loop is the last one after the count-in too, but for dither, once earlier rings are gone.
+    assert np.abs(seamless[9 * bar : 10 * bar] - counted[10 * bar : 11 * bar]).max() <= 8
+
+
 @pytest.mark.parametrize("form", ["flac", "ogg", "mp3"])
 def test_other_sound_formats_hold_the_same_length(pack, tmp_path, form):
     import soundfile
