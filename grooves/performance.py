@@ -78,6 +78,13 @@ def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> f
     return line if stroke.role == "line" else balance_lu.get("fill", line + FILL_BELOW_LINE_LU)
 
 
+def written_levels(strokes: Sequence[Stroke], score: Score, feel: Feel, balance_lu: Mapping[str, float]) -> list[float]:
+    """Loudness of each stroke of one bar before any deviation: its plain level, its accent, the line's phrasing."""
+    line = [stroke for stroke in strokes if stroke.role == "line"]
+    phrased = dict(zip(map(id, line), phrasing_lu(line, score.meter, feel), strict=True))
+    return [level_of(stroke, score, balance_lu) + stroke.accent_lu + phrased.get(id(stroke), 0.0) for stroke in strokes]
+
+
 @dataclass(frozen=True)
 class _Placed:
     """A stroke on the track's ruler, before any deviation."""
@@ -87,7 +94,7 @@ class _Placed:
     mark: BarMark
     within: Fraction  # quarters from the barline, swung
     place: Fraction  # quarters since the count-in, as written: what its deviation depends on
-    phrasing_lu: float
+    written_lu: float
 
     @property
     def onset_quarters(self) -> Fraction:
@@ -108,11 +115,11 @@ def perform(
     """
     marks = tuple(_lay_bars(score, passages))
     helpers = [hit for mark, _, passage, turn in marks for hit in _helper_hits(mark, passage, turn, score.meter)]
-    placed = _place_strokes(score, marks, feel)
+    placed = _place_strokes(score, marks, feel, balance_lu or {})
     by_limb: dict[str, list[_Placed]] = defaultdict(list)
     for one in placed:
         by_limb[one.stroke.limb].append(one)
-    played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], score, feel, balance_lu or {})]
+    played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
     return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
 
@@ -153,7 +160,7 @@ def _helper_hit(mark: BarMark, within: Fraction, part: str, instrument: str, lev
     return Hit(seconds, mark.onset_quarters + within, part, "", instrument, INSTRUMENTS[instrument].key, level_lu)
 
 
-def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel) -> list[_Placed]:
+def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu: Mapping[str, float]) -> list[_Placed]:
     """Every stroke of every bar, sounding or not, so that a silent one shapes its neighbours all the same."""
     placed: list[_Placed] = []
     start: Fraction | None = None
@@ -161,29 +168,32 @@ def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel) -> list[_Pl
         if bar is None:
             continue
         start = mark.onset_quarters if start is None else start
-        placed += _place_bar(bar, mark, passage, mark.onset_quarters - start, score, feel)
+        placed += _place_bar(bar, mark, passage, mark.onset_quarters - start, score, feel, balance_lu)
     return placed
 
 
 def _place_bar(
-    bar: ScoreBar, mark: BarMark, passage: Passage, since: Fraction, score: Score, feel: Feel
+    bar: ScoreBar,
+    mark: BarMark,
+    passage: Passage,
+    since: Fraction,
+    score: Score,
+    feel: Feel,
+    balance_lu: Mapping[str, float],
 ) -> Iterator[_Placed]:
     strokes = bar.groove_alone if passage.groove_alone else bar.strokes
-    line = [stroke for stroke in strokes if stroke.role == "line"]
-    accents = dict(zip(map(id, line), phrasing_lu(line, score.meter, feel), strict=True))
+    levels = written_levels(strokes, score, feel, balance_lu)
     busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
-    for stroke in strokes:
+    for stroke, written_lu in zip(strokes, levels, strict=True):
         within = stroke.onset
         if score.meter.unit < 8:  # in x/8 the eighth is the beat and stays
             own_swing = feel.line_swing if stroke.role != "time" and feel.line_swing is not None else feel.swing
             ratio = swing_ratio(own_swing, mark.quarters_per_minute)
             within = swung(stroke.onset, ratio, busy if stroke.role != "time" else frozenset())
-        yield _Placed(stroke, passage, mark, within, since + stroke.onset, accents.get(id(stroke), 0.0))
+        yield _Placed(stroke, passage, mark, within, since + stroke.onset, written_lu)
 
 
-def _play_limb(
-    limb: str, placed: Sequence[_Placed], score: Score, feel: Feel, balance_lu: Mapping[str, float]
-) -> Iterator[Hit]:
+def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
@@ -193,16 +203,13 @@ def _play_limb(
     levels = deviations(feel, limb, "level", places) * feel.level_lu
     for one, offset, deviation in zip(placed, shift.tolist(), levels.tolist(), strict=True):
         if plays(one.stroke, one.passage):
-            yield _play(one, offset, deviation * one.stroke.spread, score, balance_lu)
+            yield _play(one, offset, deviation * one.stroke.spread)
 
 
-def _play(
-    one: _Placed, offset_seconds: float, deviation_lu: float, score: Score, balance_lu: Mapping[str, float]
-) -> Hit:
+def _play(one: _Placed, offset_seconds: float, deviation_lu: float) -> Hit:
     stroke = one.stroke
     offset = max(offset_seconds, -one.onset_seconds)  # nothing sounds before the track begins
     quarters = one.onset_quarters + Fraction(offset) * Fraction(one.mark.quarters_per_minute) / 60
-    written_lu = level_of(stroke, score, balance_lu) + stroke.accent_lu + one.phrasing_lu
-    level_lu = written_lu + softened_lu(stroke, one.passage) + deviation_lu
+    level_lu = one.written_lu + softened_lu(stroke, one.passage) + deviation_lu
     key = INSTRUMENTS[stroke.instrument].key
     return Hit(one.onset_seconds + offset, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)

@@ -17,7 +17,6 @@ from grooves.feel import (
     CELLS_PER_QUARTER,
     CLIP,
     MEMORY,
-    phrasing_lu,
     placement_seconds,
     sixteenth_beats,
     stream_key,
@@ -27,7 +26,7 @@ from grooves.feel import (
 from grooves.groove import SWING_WORDS, Swing
 from grooves.kit import INSTRUMENTS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
-from grooves.performance import CLICK_DOWNBEAT_LU, CLICK_LU, COUNT_IN_LU, level_of
+from grooves.performance import CLICK_DOWNBEAT_LU, CLICK_LU, COUNT_IN_LU, written_levels
 from grooves.rhythm import EIGHTH, QUARTER
 from grooves.score import Score, Stroke
 from render.stems import CHOKE_DB_PER_SECOND
@@ -91,13 +90,11 @@ class Sheet:
 
     def _rows(self, strokes: Sequence[Stroke], number: int) -> tuple[Row, ...]:
         score, feel = self.lesson.score, self.lesson.feel
-        line = [stroke for stroke in strokes if stroke.role == "line"]
-        phrased = dict(zip(map(id, line), phrasing_lu(line, score.meter, feel), strict=True))
+        levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
         busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
         places = columns(self.lesson, number)
         rows = []
-        for stroke in strokes:
-            level_lu = level_of(stroke, score, self.lesson.balance_lu) + stroke.accent_lu + phrased.get(id(stroke), 0.0)
+        for stroke, level_lu in zip(strokes, levels, strict=True):
             rows.append(
                 (
                     int(stroke.onset * self.divisions),
