@@ -251,16 +251,23 @@ def flags(sign: Sign) -> int:
 
 
 def _with_beams(signs: Sequence[Sign], meter: Meter) -> list[Sign]:
-    """Join the flags of each beat: notes in a row, no rest between, on one side of the beat's edge."""
+    """Join the flags of each beat: notes in a row, no rest between, on one side of the beat's edge.
+
+    A beam holds a triplet whole or stays inside it; one that left it midway would be read as part of it.
+    """
     beamed: list[Sign] = []
-
-    def run_of(sign: Sign) -> tuple[bool, Fraction]:
-        return bool(sign.heads) and flags(sign) > 0, _group_at(sign.onset, meter)[0]
-
-    for (joins, _), run in groupby(signs, key=run_of):
-        found = list(run)
+    keys = [key for number, group in enumerate(_by_triplet(signs)) for key in _beam_keys(group, number, meter)]
+    for (joins, *_), run in groupby(zip(keys, signs, strict=True), key=lambda pair: pair[0]):
+        found = [sign for _, sign in run]
         beamed += _beam_run(found) if joins and len(found) > 1 else found
     return beamed
+
+
+def _beam_keys(group: Sequence[Sign], number: int, meter: Meter) -> list[tuple[bool, Fraction, int]]:
+    """What signs must share to be beamed: flags, the beat, and the triplet where its beam cannot hold all of it."""
+    keys = [(bool(sign.heads) and flags(sign) > 0, _group_at(sign.onset, meter)[0]) for sign in group]
+    apart = -1 if len(set(keys)) == 1 and keys[0][0] else number
+    return [(*key, apart if len(group) > 1 else -1) for key in keys]
 
 
 def _beam_run(run: Sequence[Sign]) -> list[Sign]:
@@ -279,19 +286,26 @@ def _beam_word(counts: Sequence[int], place: int, level: int) -> str:
     return "forward hook" if place == 0 else "backward hook"
 
 
-def _with_tuplets(signs: Sequence[Sign]) -> list[Sign]:
-    """Mark each triplet: it runs until a place that is no third of a beat."""
-    marked: list[Sign] = []
-    group: list[Sign] = []
+def _by_triplet(signs: Sequence[Sign]) -> list[list[Sign]]:
+    """Signs in order, each triplet as a group: it runs until a place that is no third of a beat."""
+    groups: list[list[Sign]] = []
+    open_triplet = False
     for sign in signs:
-        if not is_triplet(sign):
-            marked.append(sign)
-            continue
-        group.append(sign)
-        if sign.end.denominator % 3:
-            marked += _tuplet(group)
-            group = []
-    return [*marked, *group]
+        if open_triplet and is_triplet(sign):
+            groups[-1].append(sign)
+        else:
+            groups.append([sign])
+        open_triplet = is_triplet(sign) and sign.end.denominator % 3 == 0
+    return groups
+
+
+def _with_tuplets(signs: Sequence[Sign]) -> list[Sign]:
+    """Mark the ends of each triplet that is complete."""
+    return [
+        sign
+        for group in _by_triplet(signs)
+        for sign in (_tuplet(group) if is_triplet(group[0]) and group[-1].end.denominator % 3 else group)
+    ]
 
 
 def _tuplet(group: Sequence[Sign]) -> list[Sign]:
