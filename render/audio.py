@@ -1,9 +1,10 @@
 """Sound files of blocks: WAV by the standard library, FLAC, Ogg Vorbis and MP3 by soundfile."""
 
+import os
 import wave
-from collections.abc import Iterable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
+from io import BytesIO
 from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, Self
@@ -11,7 +12,11 @@ from typing import Any, BinaryIO, Self
 import numpy as np
 
 from grooves.mistake import Mistake, nearest
+from render.forked import share_out
+from render.gain import Gain
+from render.mix import block_starts, mix_block
 from render.stems import Pcm
+from render.tracks import Tracks
 
 FORMATS = {
     "wav": ("WAV", "PCM_16"),
@@ -63,28 +68,65 @@ class AudioFile:
 
 def write_audio(target: Path | BinaryIO, blocks: Iterable[Pcm], rate: int, kind: str = "wav") -> None:
     """Write one sound file: `write_audio(path, mix(take, kit, gain), kit.rate, "flac")`."""
-    write_pack([target], ([block] for block in blocks), rate, kind)
+    with AudioFile(target, rate, kind) as file:
+        for block in blocks:
+            file.write(block)
 
 
-def write_pack(
-    targets: Sequence[Path | BinaryIO], packs: Iterable[Sequence[Pcm]], rate: int, kind: str = "wav"
+def write_tracks(
+    targets: Sequence[Path],
+    tracks: Tracks,
+    gain: Gain,
+    kind: str = "wav",
+    processes: int = 1,
+    progress: Callable[[float], object] = lambda _: None,
 ) -> None:
-    """Write several sound files side by side: `write_pack(paths, mix_pack(takes, kit, gain), kit.rate)`.
+    """Mix tracks side by side into a sound file each: `write_tracks(paths, tracks, gain_for(tracks))`.
 
-    One block is written while the next is mixed; never more than one waits.
+    WAV files are mixed by several processes, each its share of the blocks. `progress` is told the share done, 0 to 1.
     """
-    with ExitStack() as open_files:
-        files = [open_files.enter_context(AudioFile(target, rate, kind)) for target in targets]
-        writer = open_files.enter_context(ThreadPoolExecutor(1))
-        waiting: Future[None] | None = None
-        for blocks in packs:
-            if waiting is not None:
-                waiting.result()
-            waiting = writer.submit(_write_all, files, blocks)
-        if waiting is not None:
-            waiting.result()
+    if kind == "wav":
+        _write_wav(targets, tracks, gain, processes, progress)
+        return
+    with ExitStack() as opened:
+        files = [opened.enter_context(AudioFile(target, tracks.kit.rate, kind)) for target in targets]
+        for start in block_starts(tracks):
+            for file, block in zip(files, mix_block(tracks, gain, start), strict=True):
+                file.write(block)
+            progress(start / max(tracks.lengths))
 
 
-def _write_all(files: Sequence[AudioFile], blocks: Sequence[Pcm]) -> None:
-    for file, block in zip(files, blocks, strict=True):
-        file.write(block)
+def _write_wav(
+    targets: Sequence[Path], tracks: Tracks, gain: Gain, processes: int, progress: Callable[[float], object]
+) -> None:
+    starts = block_starts(tracks)
+    with ExitStack() as opened:
+        files = [opened.enter_context(target.open("wb", buffering=0)) for target in targets]
+        headers = [_wav_header(frames, tracks.kit.rate) for frames in tracks.lengths]
+        for file, header in zip(files, headers, strict=True):
+            file.write(header)
+
+        def write(share: int, shares: int) -> None:
+            for start in starts[share::shares]:
+                for file, header, block in zip(files, headers, mix_block(tracks, gain, start), strict=True):
+                    _write_at(file.fileno(), block, len(header) + 4 * start)
+                if share == 0:
+                    progress(start / starts.stop)
+
+        share_out(write, min(processes, len(starts)))
+
+
+def _wav_header(frames: int, rate: int) -> bytes:
+    """What comes before the frames of a 16-bit stereo WAV file."""
+    header = BytesIO()
+    with wave.open(header, "wb") as file:
+        file.setparams((2, 2, rate, frames, "NONE", ""))
+        file.writeframesraw(b"")
+        return header.getvalue()
+
+
+def _write_at(file: int, block: Pcm, place: int) -> None:
+    data: Any = np.ascontiguousarray(block, "<i2").reshape(-1).view(np.uint8)
+    while len(data):
+        written = os.pwrite(file, data, place)
+        data, place = data[written:], place + written

@@ -6,8 +6,6 @@ that cannot be written is no error: the work is done again.
 """
 
 import contextlib
-import hashlib
-import json
 import os
 import struct
 import time
@@ -19,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-VERSION = 3  # raise whenever recorded hits or loudness figures would come out otherwise
+VERSION = 5  # raise whenever recorded hits or loudness figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
 _HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
 _MARK = b"4L\x00\x01"
@@ -93,15 +91,17 @@ def _files(root: Path) -> Iterator[tuple[float, int, Path]]:
 def _digest(path: Path) -> str:
     """SHA-256 of a file, remembered as long as its size, times and inode stay the same."""
     state = path.stat()
-    stamp = [state.st_size, state.st_mtime_ns, state.st_ctime_ns, state.st_ino]
-    note = cache_root() / "digests" / f"{hashlib.sha256(os.fsencode(path.resolve())).hexdigest()[:20]}.json"
-    with contextlib.suppress(OSError, ValueError, TypeError):
-        kept = json.loads(note.read_text())
-        if isinstance(kept, dict) and kept.get("stamp") == stamp and len(kept["digest"]) == 64:
-            return str(kept["digest"])
+    stamp = f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns} {state.st_ino}"
+    note = cache_root() / "digests" / f"{zlib.crc32(os.fsencode(path.resolve())):08x}"
+    with contextlib.suppress(OSError, UnicodeDecodeError):
+        digest, _, kept = note.read_text().partition(" ")
+        if kept == stamp and len(digest) == 64:
+            return digest
+    import hashlib
+
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
-    _write(note, json.dumps({"stamp": stamp, "digest": digest}).encode())
+    _write(note, f"{digest} {stamp}".encode())
     return digest
 
 

@@ -1,6 +1,7 @@
 """What each command does: read, call, report. Everything heavy is imported where it is needed."""
 
 from argparse import Namespace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,6 +43,7 @@ def new(asked: Namespace) -> None:
 
 def render(asked: Namespace) -> None:
     """Render lessons, side by side where there are several."""
+    from render.forked import processes
     from render.pack import render_lesson
     from render.report import progress_bar, reports_json, show_report
 
@@ -49,7 +51,7 @@ def render(asked: Namespace) -> None:
     wishes = _wishes(asked)
     with progress_bar("rendering", not asked.json) as progress:
         if len(paths) == 1 and not asked.scheduler:
-            reports = [render_lesson(paths[0], wishes, progress)]
+            reports = [render_lesson(paths[0], replace(wishes, processes=asked.jobs or processes()), progress)]
         else:
             from render.batch import run
 
@@ -63,7 +65,7 @@ def render(asked: Namespace) -> None:
 
 
 def _wishes(asked: Namespace) -> "Wishes":
-    from render.mix import FORMATS
+    from render.audio import FORMATS
     from render.pack import Wishes
 
     if asked.format not in FORMATS:

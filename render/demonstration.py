@@ -22,8 +22,10 @@ from render.hits import Kit
 from render.load import load_lesson
 from render.loudness import hit_loudness
 from render.mix import mix
-from render.pack import Made, Sounding, Wishes, kit_for, write_tracks
+from render.pack import Made, Sounding, Wishes, kit_for, sound_files, write_midi, write_sounds
 from render.strikes import Take
+from render.tracks import side_by_side
+from render.write import make_folder
 
 TOLERANCE_LU = 1.0
 STRUCK = 4
@@ -60,8 +62,9 @@ def balance_lesson(path: Path, wishes: Wishes) -> BalanceReport:
     balance = calibrate(kit)
     rows = measure_parts(lesson, kit, balance)
     shown = _demonstration(lesson, balance)
-    gain = gain_for(Take(shown.performance, shown.velocities), kit)
-    files = write_tracks(path.stem, lesson, [shown], kit, gain, wishes)
+    tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
+    files = [write_midi(make_folder(wishes.folder), path.stem, shown, lesson, kit.preset.program)]
+    files += write_sounds(sound_files(path.stem, [shown], lesson, wishes), tracks, gain_for(tracks), wishes)
     kit.close()
     good = all(abs(row.difference_lu) <= TOLERANCE_LU for row in rows)
     ride_on_top = all(row.measured_lu <= TOLERANCE_LU for row in rows)

@@ -4,17 +4,16 @@ The full track is brought to -16 LUFS (ITU-R BS.1770) unless a true peak of any 
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from grooves.mistake import Mistake
-from render.hits import Kit, Sound, strength
+from render.hits import Kit, Sound, Wave, strength
 from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
-from render.stems import kit_waves
 from render.strikes import Take, strikes_by_part, whole_frames
+from render.tracks import Tracks
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
@@ -31,21 +30,26 @@ class Gain:
     loudness_lufs: float  # of the full track at this gain
     peak_dbtp: float  # the highest true peak of all tracks at this gain
     limited_by_peak: bool  # True: the peak forbids -16 LUFS
+    made_for: Tracks | None = field(default=None, repr=False)
+
+    def fits(self, tracks: Tracks) -> bool:
+        """Say whether it was made for tracks of these very stems, so that no track and no stem can pass full scale."""
+        return self.made_for is not None and self.made_for.stems is tracks.stems
 
 
-def gain_for(full: Take, kit: Kit, others: Sequence[Take] = (), wrap: bool = False) -> Gain:
-    """The one gain of a lesson: `gain_for(full, kit, others)` brings the full track to -16 LUFS.
+def gain_for(tracks: Tracks, processes: int = 1) -> Gain:
+    """The one gain of a lesson, whose full track comes first: `gain_for(side_by_side([full, *others], kit))`.
 
-    No track, full or other, passes -1 dBTP: where one would, the gain is lower and says so. `wrap`: they are loops.
-    Raises Mistake where the full track is silent.
+    It brings the full track to -16 LUFS. No track and no stem passes -1 dBTP: where one would, the gain is lower and
+    says so. Raises Mistake where the full track is silent.
     """
-    loudness = loudness_of(full, kit)
-    peak = highest_peak((full, *others), kit, wrap)
+    loudness = loudness_of(tracks.takes[0], tracks.kit)
+    peak = highest_peak(tracks, processes)
     if not math.isfinite(loudness) or peak == 0:
         raise Mistake("the full track is silent: no part plays in it")
     wanted, allowed = TARGET_LUFS - loudness, CEILING_DBTP - _MARGIN_DB - 20 * math.log10(peak)
     db = min(wanted, allowed)
-    return Gain(db, loudness + db, 20 * math.log10(peak) + db, allowed < wanted)
+    return Gain(db, loudness + db, 20 * math.log10(peak) + db, allowed < wanted, tracks)
 
 
 def loudness_of(take: Take, kit: Kit) -> float:
@@ -55,23 +59,22 @@ def loudness_of(take: Take, kit: Kit) -> float:
     where strokes deviate in time, within 0.15 LU where they do not (measured on four lessons and two soundfonts).
     """
     length = whole_frames(take.performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
-    waves, tables = kit_waves(kit), dict[str, Powers]()
     powers = np.zeros(max(length, 1))
     for strikes in strikes_by_part(take, kit.rate).values():
+        strokes = {(strike.key, strike.velocity) for strike in strikes}
+        tables = {stroke: _powers(*kit.wave(*stroke), kit) for stroke in strokes}
         for strike in strikes:
-            wave, gain = waves(strike.key, strike.velocity)
-            if wave.name not in tables:
-                tables[wave.name] = _kept_powers(wave.name, kit.wave(strike.key, strike.velocity)[0], kit)
             at = strike.frame * _STEPS_PER_SECOND // kit.rate
-            piece = tables[wave.name][: max(length - at, 0)]
-            powers[at : at + len(piece)] += gain * gain * piece
+            piece = tables[strike.key, strike.velocity][: max(length - at, 0)]
+            powers[at : at + len(piece)] += piece
     steps = powers[: length // _FINE * _FINE].reshape(-1, _FINE).sum(axis=1)
     return gated_loudness(steps * (10 / kit.rate))
 
 
-def _kept_powers(name: str, sound: Sound, kit: Kit) -> Powers:
-    kept: Powers = kit.keep(f"power-{name}", lambda: _hit_powers(sound, kit.rate))[:, 0].astype(np.float64)
-    return kept
+def _powers(wave: Wave, gain: float, kit: Kit) -> Powers:
+    kept = kit.keep(f"power-{wave.name}", lambda: _hit_powers(wave.sound(), kit.rate))[:, 0]
+    powers: Powers = kept.astype(np.float64) * (gain * gain)
+    return powers
 
 
 def _hit_powers(sound: Sound, rate: int) -> Sound:

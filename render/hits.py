@@ -23,6 +23,7 @@ from render.soundfont import HIT_SECONDS
 from render.synth import BLOCK, Synth
 
 Sound = npt.NDArray[np.float32]  # (frames, 2)
+Row = npt.NDArray[np.float32]  # (values,)
 
 # A hit ends where it stays this far below its peak. The step of 16-bit audio lies at -90 dB of full scale; a mix that
 # ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
@@ -32,7 +33,46 @@ _LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _CHUNK_BLOCKS = 256
+_LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
+_SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 _TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
+
+
+@dataclass(frozen=True, eq=False)
+class Wave:
+    """A recording as the mixer wants it: left and right by turns, or one channel that is only panned."""
+
+    name: str  # its key and the velocity it was recorded at: "51-127"
+    values: Row
+    channels: int
+    sides: tuple[float, float]  # what one channel is worth left and right; (1, 1) for two
+
+    @property
+    def frames(self) -> int:
+        """Its length."""
+        return len(self.values) // self.channels
+
+    def sound(self) -> Sound:
+        """Both channels, shape (frames, 2)."""
+        frames = self.values.reshape(-1, self.channels)
+        return frames if self.channels == 2 else frames * np.array(self.sides, np.float32)
+
+
+def as_wave(name: str, sound: Sound, long_frames: int = 0) -> Wave:
+    """Bring a recording into the mixer's shape: `as_wave("51-127", hit).channels` is 1 where it is only panned.
+
+    Mixing one channel and panning the sum takes half the time, where hits are long enough to overlap.
+    """
+    both = Wave(name, sound.reshape(-1), 2, (1.0, 1.0))
+    if len(sound) < long_frames:
+        return both
+    powers = np.einsum("ij,ik->jk", sound, sound, dtype=np.float64)
+    louder = int(powers[1, 1] > powers[0, 0])
+    ratio = float(powers[0, 1] / powers[louder, louder])
+    one, other = sound[:, louder], sound[:, 1 - louder]
+    if np.abs(other - np.float32(ratio) * one).max() > _SAME_SHAPE * np.abs(one).max():
+        return both
+    return Wave(name, np.ascontiguousarray(one), 1, (ratio, 1.0) if louder else (1.0, ratio))
 
 
 @dataclass
@@ -47,6 +87,7 @@ class Kit:
     _kept: dict[str, Sound] = field(default_factory=dict)
     _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
+    _waves: dict[tuple[int, int], Wave] = field(default_factory=dict)
 
     @classmethod
     def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "Kit":
@@ -58,16 +99,26 @@ class Kit:
 
         Raises Mistake where the kit has no sound on that key or velocity.
         """
-        sound, gain = self.wave(key, velocity)
+        recorded, gain = self._stroke(key, velocity)
+        sound = self._recorded(key, recorded)
         return sound if gain == 1.0 else sound * np.float32(gain)
 
-    def wave(self, key: int, velocity: int) -> tuple[Sound, float]:
-        """A recording and the gain that makes it the stroke of that velocity: `hit` without the multiplication."""
+    def wave(self, key: int, velocity: int) -> tuple[Wave, float]:
+        """A recording for the mixer, and the gain that makes it the stroke of that velocity.
+
+        Example: `kit.wave(51, 90)[0].name` is "51-127". Raises Mistake as `hit` does.
+        """
+        recorded, gain = self._stroke(key, velocity)
+        if (key, recorded) not in self._waves:
+            sound = self._recorded(key, recorded)
+            self._waves[key, recorded] = as_wave(f"{key}-{recorded}", sound, round(_LONG_SECONDS * self.rate))
+        return self._waves[key, recorded], gain
+
+    def _stroke(self, key: int, velocity: int) -> tuple[int, float]:
+        """The velocity whose recording plays a stroke, and at what gain."""
         self._check(key, velocity)
         gains = self._gains(key)
-        if gains is None:
-            return self._recorded(key, velocity), 1.0
-        return self._recorded(key, _LOUDEST), float(gains[velocity])
+        return (velocity, 1.0) if gains is None else (_LOUDEST, float(gains[velocity]))
 
     def is_pure_gain(self, key: int) -> bool:
         """Say whether velocity changes only how loud a key sounds, not its colour."""

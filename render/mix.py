@@ -6,102 +6,50 @@ one part's hat chokes another part's open hat, leaving out the first lets the ot
 All tracks of a lesson share one gain. Everything runs block by block in constant memory.
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
 
-from grooves.kit import INSTRUMENTS
-from render.audio import FORMATS, AudioFile, write_audio, write_pack
-from render.gain import Gain, gain_for
+from render.gain import Gain
 from render.hits import Kit
-from render.stems import BLOCK_FRAMES, Pcm, Stem, add, kit_waves, quantized, room
-from render.strikes import Strikes, Take, strikes_by_part, whole_frames
+from render.stems import BLOCK_FRAMES, Pcm, add, quantized
+from render.strikes import Take
+from render.tracks import Tracks, side_by_side
 
-__all__ = [
-    "FORMATS",
-    "AudioFile",
-    "Gain",
-    "Take",
-    "gain_for",
-    "mix",
-    "mix_pack",
-    "take_frames",
-    "write_audio",
-    "write_pack",
-]
-
-_RIDE = INSTRUMENTS["ride"].key
 _FULL_SCALE = 32768.0
-_Key = tuple[str, Strikes, int | None]  # what makes a stem: part, strikes, frames of the loop
-
-
-def take_frames(take: Take, kit: Kit, wrap: bool = False) -> int:
-    """Frames of a take's file: to the last barline, and as long again as the ride rings unless it is a loop.
-
-    The ride's ring is added whoever plays, so tracks of one lesson have one length and can be subtracted.
-    """
-    whole = whole_frames(take.performance, kit.rate)
-    return whole if wrap else whole + len(kit.wave(_RIDE, 127)[0])
 
 
 def mix(take: Take, kit: Kit, gain: Gain, wrap: bool = False) -> Iterator[Pcm]:
-    """Yield the sound of one file in blocks, int16 of shape (frames, 2).
+    """Yield the sound of one take in blocks, int16 of shape (frames, 2): `np.concatenate(list(mix(take, kit, gain)))`.
 
-    Example: `write_audio(path, mix(take, kit, gain), kit.rate)`.
-
-    With `wrap` it is exactly as long as its bars, and what rings past the end sounds at the start: a loop.
+    With `wrap` it is a loop, see `side_by_side`.
     """
-    for (block,) in mix_pack([take], kit, gain, wrap):
+    for (block,) in mix_tracks(side_by_side([take], kit, wrap), gain):
         yield block
 
 
-def mix_pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool = False) -> Iterator[list[Pcm]]:
-    """Several tracks side by side, one list of blocks after the other; parts they share are rendered once.
+def mix_tracks(tracks: Tracks, gain: Gain) -> Iterator[list[Pcm]]:
+    """Yield the sound of several tracks side by side, a list of blocks at a time, one for each track.
 
     A track that has ended yields blocks of no frames.
     """
-    pack = _pack(takes, kit, gain, wrap)
-    for start in range(0, max(pack.lengths, default=0), BLOCK_FRAMES):
-        yield pack.blocks(start)
+    for start in block_starts(tracks):
+        yield mix_block(tracks, gain, start)
 
 
-@dataclass(frozen=True)
-class _Pack:
-    """The stems of several tracks by number, and which track sums which."""
-
-    stems: list[tuple[str, Stem]]  # with the part's name
-    wanted: list[list[int]]
-    lengths: list[int]
-
-    def blocks(self, start: int) -> list[Pcm]:
-        """One block of every track."""
-        running = {
-            number
-            for numbers, length in zip(self.wanted, self.lengths, strict=True)
-            for number in numbers
-            if length > start
-        }
-        done = {number: self._quantized(number, start) for number in running}
-        return [
-            add([stem for number in numbers if (stem := done.get(number)) is not None], BLOCK_FRAMES)[: length - start]
-            if length > start
-            else np.zeros((0, 2), np.int16)
-            for numbers, length in zip(self.wanted, self.lengths, strict=True)
-        ]
-
-    def _quantized(self, number: int, start: int) -> Pcm | None:
-        part, stem = self.stems[number]
-        return quantized(stem, part, start, BLOCK_FRAMES, room(f"stem {number}", 1, BLOCK_FRAMES))
+def block_starts(tracks: Tracks) -> range:
+    """The frames at which the blocks of tracks begin."""
+    return range(0, max(tracks.lengths, default=0), BLOCK_FRAMES)
 
 
-def _pack(takes: Sequence[Take], kit: Kit, gain: Gain, wrap: bool) -> _Pack:
-    waves, scale = kit_waves(kit), 10 ** (gain.db / 20) * _FULL_SCALE
-    wanted: list[list[int]] = []
-    found: dict[_Key, int] = {}
-    for take in takes:
-        loop = whole_frames(take.performance, kit.rate) if wrap else None
-        keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        wanted.append([found.setdefault(key, len(found)) for key in keys])
-    stems = [(part, Stem(strikes, waves, kit.rate, scale, loop)) for part, strikes, loop in found]
-    return _Pack(stems, wanted, [take_frames(take, kit, wrap) for take in takes])
+def mix_block(tracks: Tracks, gain: Gain, start: int) -> list[Pcm]:
+    """One block of every track from a start on, the same whichever were mixed before it."""
+    scale, fits = 10 ** (gain.db / 20) * _FULL_SCALE, gain.fits(tracks)
+    running = [number for number, length in enumerate(tracks.lengths) if length > start]
+    needed = {stem for number in running for stem in tracks.sums[number]}
+    done = {number: quantized(tracks.stems[number], scale, start, fits) for number in needed}
+    blocks = [np.zeros((0, 2), np.int16)] * len(tracks.takes)
+    for number in running:
+        stems = [stem for n in tracks.sums[number] if (stem := done[n]) is not None]
+        blocks[number] = add(stems, BLOCK_FRAMES, fits)[: tracks.lengths[number] - start]
+    return blocks

@@ -3,7 +3,7 @@
 `render_lesson` is the whole way from a lesson file to files; it can run in a process of its own.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,16 +12,15 @@ from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
 from grooves.passages import Track, slug, track_passages
 from grooves.performance import Performance, perform
-from render.audio import write_pack
+from render.audio import write_tracks
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
 from render.gain import Gain, gain_for
 from render.hits import Kit
 from render.load import load_lesson
 from render.midi import midi_bytes
-from render.mix import mix_pack
 from render.soundfont import choose_soundfont, open_kit
-from render.stems import Pcm
 from render.strikes import Take
+from render.tracks import Tracks, side_by_side
 from render.write import make_folder, whole, write_bytes
 
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
@@ -38,7 +37,7 @@ class Wishes:
     audio: bool = True
     paper: bool = False  # also chart, MusicXML and lesson page
     stems: bool = False
-    wrap: bool = False  # sound files as long as their bars, for looping
+    processes: int = 1  # that share one lesson's sound
     plain_velocities: bool = False
     soundfont: Path | None = None
     use_cache: bool = True
@@ -99,14 +98,19 @@ def render_tracks(
     wanted = [one for one in tracks if one.track in chosen]
     folder = make_folder(wishes.folder)
     program = None if wishes.plain_velocities else kit.preset.program
-    files = [_write_midi(folder, path.stem, one, lesson, program) for one in wanted]
+    files = [write_midi(folder, path.stem, one, lesson, program) for one in wanted]
     said = [*notes, *dict.fromkeys(note for one in wanted for note in out_of_reach(one.performance, balance))]
     if wishes.paper:
         files += _write_paper(folder, path.stem, lesson, kit, balance)
     if wishes.audio:
         full = sound_track(lesson, Track("full"), balance)
-        gain = gain_for(_take(full), kit, [_take(one) for one in tracks], wishes.wrap)
-        files += _write_audio(folder, path.stem, wanted, kit, gain, lesson, wishes, progress)
+        sounds = sound_files(path.stem, wanted, lesson, wishes)
+        takes = [_take(full), *(_take(one) for one in tracks), *(take for take, _ in sounds)]
+        together = side_by_side(takes, kit)
+        gain = gain_for(together, wishes.processes)
+        files += write_sounds(
+            sounds, together.only(range(len(takes) - len(sounds), len(takes))), gain, wishes, progress
+        )
         said.append(describe_gain(gain))
     kit.close()
     return Report(path, lesson.title, tuple(files), tuple(said))
@@ -131,11 +135,12 @@ def render_loop(
     balance = calibrate(kit)
     seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
     full = _take(sound_track(lesson, Track("full"), balance))
-    gain = min(  # one for both files
-        gain_for(full, kit, [_take(counted)]), gain_for(full, kit, [_take(seamless)], wrap=True), key=lambda one: one.db
-    )
-    files = write_tracks(path.stem, lesson, [seamless], kit, gain, replace(wishes, wrap=True), progress)
-    files += write_tracks(path.stem, lesson, [counted], kit, gain, wishes, progress)
+    loop, track = side_by_side([full, _take(seamless)], kit, wrap=True), side_by_side([full, _take(counted)], kit)
+    gain = min(gain_for(loop), gain_for(track), key=lambda one: one.db)  # one for both files
+    files = []
+    for one, mixed in ((seamless, loop), (counted, track)):
+        files.append(write_midi(make_folder(wishes.folder), path.stem, one, lesson, kit.preset.program))
+        files += write_sounds(sound_files(path.stem, [one], lesson, wishes), mixed.only([1]), gain, wishes, progress)
     kit.close()
     notes = (*loaded.notes, *out_of_reach(counted.performance, balance), describe_gain(gain))
     return Report(path, lesson.title, tuple(files), notes)
@@ -154,21 +159,6 @@ def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Seque
     return Track(f"loop bar {bars}", without=out, bars=chosen, tempo_bpm=tempo_bpm, times=times, count_in=0)
 
 
-def write_tracks(
-    stem: str,
-    lesson: Lesson,
-    tracks: Sequence[Sounding],
-    kit: Kit,
-    gain: Gain,
-    wishes: Wishes,
-    progress: Progress = lambda _: None,
-) -> list[Made]:
-    """Write tracks in hand as MIDI and sound: for those that are no track of the lesson file."""
-    folder = make_folder(wishes.folder)
-    midi = [_write_midi(folder, stem, one, lesson, kit.preset.program) for one in tracks]
-    return midi + _write_audio(folder, stem, tracks, kit, gain, lesson, wishes, progress)
-
-
 def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:
     """The tracks of those names, or all: raises Mistake with the nearest name."""
     by_name = {name: track for track in tracks for name in (slug(track.name), track.name)}
@@ -178,7 +168,8 @@ def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:
     return [by_name[name] for name in names] or list(tracks)
 
 
-def _write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program: int | None) -> Made:
+def write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program: int | None) -> Made:
+    """Write a track's MIDI file: `write_midi(folder, path.stem, one, lesson, 32).path`."""
     target = folder / f"{stem}-{slug(one.track.name)}.mid"
     write_bytes(target, midi_bytes(one.performance, one.velocities, program))
     return _made(one, "midi", target, lesson)
@@ -204,40 +195,27 @@ def describe_gain(gain: Gain) -> str:
     return f"full track at {gain.loudness_lufs:.1f} LUFS, true peak {gain.peak_dbtp:.1f} dBTP{why}"
 
 
-def _write_audio(
-    folder: Path,
-    stem: str,
-    wanted: Sequence[Sounding],
-    kit: Kit,
-    gain: Gain,
-    lesson: Lesson,
-    wishes: Wishes,
-    progress: Progress,
-) -> list[Made]:
-    """All sound files side by side, so that what the tracks share is mixed once."""
-    takes, made = [], []
-    for one in wanted:
+def sound_files(stem: str, tracks: Sequence[Sounding], lesson: Lesson, wishes: Wishes) -> list[tuple[Take, Made]]:
+    """What each sound file is to play and be called: a track's own, then with `wishes.stems` those of its parts."""
+    files = []
+    for one in tracks:
         base = f"{stem}-{slug(one.track.name)}"
-        takes.append(_take(one))
-        made.append(_made(one, "audio", folder / f"{base}.{wishes.format}", lesson))
+        files.append((_take(one), _made(one, "audio", wishes.folder / f"{base}.{wishes.format}", lesson)))
         for part in one.performance.parts if wishes.stems else ():
-            takes.append(_take(one, frozenset({part})))
-            target = folder / f"{base}-stem-{slug(part)}.{wishes.format}"
-            made.append(Made(one.track.name, "stem", target, one.performance.length_seconds, (part,)))
+            target = wishes.folder / f"{base}-stem-{slug(part)}.{wishes.format}"
+            made = Made(one.track.name, "stem", target, one.performance.length_seconds, (part,))
+            files.append((_take(one, frozenset({part})), made))
+    return files
+
+
+def write_sounds(
+    sounds: Sequence[tuple[Take, Made]], tracks: Tracks, gain: Gain, wishes: Wishes, progress: Progress = lambda _: None
+) -> list[Made]:
+    """Write sound files side by side, so that what they share is mixed once; `tracks` are their takes."""
+    made = [one for _, one in sounds]
     with whole([one.path for one in made]) as beside:
-        blocks = mix_pack(takes, kit, gain, wishes.wrap)
-        longest = max(one.seconds for one in made)
-        write_pack(beside, _counted(blocks, kit.rate, longest, progress), kit.rate, wishes.format)
+        write_tracks(beside, tracks, gain, wishes.format, wishes.processes, progress)
     return made
-
-
-def _counted(blocks: Iterator[list[Pcm]], rate: int, seconds: float, progress: Progress) -> Iterator[list[Pcm]]:
-    """Pass blocks on, and say how far they have come."""
-    frames = 0
-    for block in blocks:
-        yield block
-        frames += max(map(len, block))
-        progress(min(frames / rate / seconds, 1.0))
 
 
 def _made(one: Sounding, kind: str, path: Path, lesson: Lesson) -> Made:

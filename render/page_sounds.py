@@ -20,6 +20,7 @@ from grooves.performance import Performance, perform
 from render.balance import Balance, velocities
 from render.gain import gain_for
 from render.strikes import Take
+from render.tracks import side_by_side
 
 if TYPE_CHECKING:
     from render.hits import Kit, Sound
@@ -52,7 +53,7 @@ def sound_data(lesson: Lesson, kit: "Kit", balance: Balance) -> dict[str, Any]:
     return {
         "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
         "loudness": {key: [_number(level) for level in balance.curves[key]] for key in used},
-        "gain": round(10 ** ((gain_for(Take(everyone, played), kit).db - _ROOM_DB) / 20), 6),
+        "gain": round(10 ** ((gain_for(side_by_side([Take(everyone, played)], kit)).db - _ROOM_DB) / 20), 6),
     }
 
 

@@ -1,101 +1,199 @@
 """The highest true peak of tracks, found without rendering them whole.
 
-The sum of the hits' envelopes, up and down on either side, bounds the true peak of each 16 frames. Only where that
-bound is highest is the sound itself looked at, four times oversampled (ITU-R BS.1770 annex 2), until no bound left
-is above the highest peak found.
+The sum of the hits' envelopes, up and down on either side, bounds the true peak of each stretch: first of 256 frames,
+then, where that bound is high, of 16. Only where this one is still above the highest peak found is the sound itself
+looked at, four times oversampled (ITU-R BS.1770 annex 2).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
-from render.hits import Kit
-from render.loudness import oversampled
-from render.stems import CHOKE_DB_PER_SECOND, Stem, Voice, Wave, kit_waves
-from render.strikes import NEVER, Strikes, Take, strikes_by_part, whole_frames
+from render.forked import share_out
+from render.hits import Kit, Wave
+from render.stems import CHOKE_DB_PER_SECOND, Stem
+from render.strikes import NEVER
+from render.tracks import Tracks
 
 _WINDOW = 16  # frames
-_CONTEXT = 32  # frames on either side that the interpolation looks at
+_STRETCH = 16  # windows
+_CONTEXT = 16  # frames on either side that the interpolation looks at
 _LOOK = _WINDOW + 2 * _CONTEXT
-_ATTACK_SECONDS = 0.1  # a hit's envelope is oversampled so far; its tail is taken at 1.5 times its samples
 _FLOOR_DB = -60.0  # what lies this far below a hit's peak does not count
-_BATCH = 64  # windows looked at together
+_STRETCHES, _WINDOWS = 128, 64  # looked at together
+_LATE = 1 << 60  # a frame that is never reached
 _SECTION_SECONDS = 60  # a track is searched in such sections, in constant memory
 
-Bounds = npt.NDArray[np.float32]  # (4, windows): left up, left down, right up, right down
+Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
+Indices = npt.NDArray[np.int64]
 
 
-def highest_peak(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> float:
-    """The highest true peak of several takes before any gain, 1.0 at full scale: `highest_peak([take], kit)`."""
-    waves = kit_waves(kit)
-    found: dict[tuple[str, Strikes, int | None], int] = {}
-    together: list[list[int]] = []
-    for take in takes:
-        loop = whole_frames(take.performance, kit.rate) if wrap else None
-        keys = [(part, strikes, loop) for part, strikes in strikes_by_part(take, kit.rate, wrap).items()]
-        together.append([found.setdefault(key, len(found)) for key in keys])
-    stems = [Stem(strikes, waves, kit.rate, loop_frames=loop) for _, strikes, loop in found]
-    return _highest(stems, together, kit)
+def highest_peak(tracks: Tracks, processes: int = 1) -> float:
+    """The highest true peak of tracks and of each of their stems, before any gain, 1.0 at full scale.
 
+    Example: `highest_peak(side_by_side([take], kit))`. Several processes take some sections each.
+    """
+    stems = tracks.stems
+    waves = list({id(voice.wave): voice.wave for stem in stems for voice in stem.voices}.values())
+    if not waves:
+        return 0.0
+    tables = _Tables.of(waves, tracks.kit)
+    columns = [_Voices.of(stem, tables) for stem in stems]
+    together = [*dict.fromkeys(numbers for numbers in tracks.sums if numbers), *((n,) for n in range(len(stems)))]
+    voices = {numbers: _merged([columns[n] for n in numbers]) for numbers in together}
+    size = _SECTION_SECONDS * tables.rate // (_WINDOW * _STRETCH)
+    sections = range(0, max(stem.end for stem in stems) // (_WINDOW * _STRETCH) + 1, size)
 
-def _highest(stems: Sequence[Stem], together: Sequence[Sequence[int]], kit: Kit) -> float:
-    """The highest true peak of several sums of stems, given by their numbers, section by section."""
-    section, best = _SECTION_SECONDS * kit.rate // _WINDOW, 0.0
-    envelopes = _envelopes(kit)
-    for first in range(0, max((stem.end for stem in stems), default=0) // _WINDOW + 1, section):
-        bounds = [_bounds(stem, first, section, envelopes) for stem in stems]
-        for numbers in together:
-            best = _peak_above([stems[n] for n in numbers], [bounds[n] for n in numbers], first, best)
-    return best
-
-
-def _peak_above(stems: Sequence[Stem], bounds: Sequence[Bounds], first: int, best: float) -> float:
-    """The highest true peak of a sum of stems, or `best` where none of it is higher; most promising places first."""
-    if not stems:
+    def highest(share: int, shares: int) -> float:
+        best = 0.0
+        for first in sections[share::shares]:
+            bounds = [_bounds(stem, first, size, tables) for stem in stems]
+            for numbers, own in voices.items():
+                bound = sum((bounds[n] for n in numbers[1:]), start=bounds[numbers[0]]).max(axis=0)
+                best = _peak_above(own, bound, first, tables, best)
         return best
-    bound = np.sum(bounds, axis=0).max(axis=0)
-    promising = np.flatnonzero(bound > best)
-    order = promising[np.argsort(-bound[promising])]
-    for at in range(0, len(order), _BATCH):
-        batch = order[at : at + _BATCH]
-        if bound[batch[0]] <= best:
+
+    return max(share_out(highest, min(processes, len(sections))))
+
+
+@dataclass(frozen=True)
+class _Tables:
+    """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+
+    numbers: dict[int, int]  # of each wave, by its id
+    stretches: list[Bounds]  # of each wave
+    windows: Bounds  # of all waves
+    window_places: Indices  # where each wave begins in it, and how many windows it has
+    window_counts: Indices
+    sound: npt.NDArray[np.float32]  # (frames, 2)
+    frame_places: Indices
+    frame_counts: Indices
+    rate: int
+
+    @classmethod
+    def of(cls, waves: Sequence[Wave], kit: Kit) -> "_Tables":
+        """Build them; the envelopes come from the kit's cache."""
+        peaks = [_kept_peaks(wave, kit) for wave in waves]
+        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
+        sound, frame_places = _end_to_end([wave.sound() for wave in waves], 2)
+        return cls(
+            {id(wave): number for number, wave in enumerate(waves)},
+            [_anywhere(_by_stretches(one)) for one in peaks],
+            windows,
+            window_places,
+            np.array([one.shape[1] + 1 for one in peaks]),
+            sound,
+            frame_places,
+            np.array([wave.frames for wave in waves]),
+            kit.rate,
+        )
+
+
+def _end_to_end(tables: Sequence[npt.NDArray[np.float32]], columns: int) -> tuple[npt.NDArray[np.float32], Indices]:
+    """Tables one below the other, a row of zeros before each and after the last; and where each begins."""
+    zeros = np.zeros((1, columns), np.float32)
+    places = np.cumsum([1, *(len(table) + 1 for table in tables)])[:-1]
+    return np.concatenate([part for table in tables for part in (zeros, table)] + [zeros]), places
+
+
+class _Voices(NamedTuple):
+    """Voices as columns, by their start."""
+
+    starts: Indices
+    ends: Indices
+    chokes: Indices
+    gains: npt.NDArray[np.float32]
+    waves: Indices
+
+    @classmethod
+    def of(cls, stem: Stem, tables: _Tables) -> "_Voices":
+        starts, ends, chokes, gains, waves = zip(*stem.voices, strict=True)
+        numbers = np.array([tables.numbers[id(wave)] for wave in waves])
+        late = np.where(np.array(chokes) == NEVER, _LATE, chokes)
+        return cls(np.array(starts), np.array(ends), late, np.array(gains, np.float32), numbers)
+
+    def sounding(self, starts: Indices, frames: int) -> tuple[Indices, Indices]:
+        """Which of some stretches and which voice that sounds in it, pair by pair, stretch after stretch."""
+        longest = int((self.ends - self.starts).max())
+        firsts = np.searchsorted(self.starts, starts - longest)
+        counts = np.searchsorted(self.starts, starts + frames) - firsts
+        places = np.repeat(np.arange(len(starts)), counts)
+        voices = np.arange(len(places)) - np.repeat(np.cumsum(counts) - counts - firsts, counts)
+        alive = self.ends[voices] > starts[places]
+        return places[alive], voices[alive]
+
+
+def _merged(voices: Sequence[_Voices]) -> _Voices:
+    """The voices of several stems as one."""
+    columns = [np.concatenate(column) for column in zip(*voices, strict=True)]
+    order = np.argsort(columns[0], kind="stable")
+    return _Voices(*(column[order] for column in columns))
+
+
+def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
+    """Bounds of a stem's true peak in some stretches: the sums of its hits' envelopes."""
+    size = _WINDOW * _STRETCH
+    bound = np.zeros((4, count), np.float32)
+    for voice in stem.sounding(first * size, (first + count) * size):
+        at = voice.start // size - first
+        piece = tables.stretches[tables.numbers[id(voice.wave)]][:, max(-at, 0) : count - at]
+        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(voice.gain) * piece
+    return bound
+
+
+def _peak_above(voices: _Voices, bound: npt.NDArray[np.float32], first: int, tables: _Tables, best: float) -> float:
+    """The highest true peak of some voices, or `best` where none is higher; most promising stretches first."""
+    for stretches in _promising(bound, best, _STRETCHES):
+        if bound[stretches[0]] <= best:
             break
-        sound = np.sum([_windows(stem, batch + first) for stem in stems], axis=0)
-        best = max(best, float(np.abs(sound @ _interpolation()).max()))
+        windows, finer = _window_bounds(voices, (first + stretches) * _STRETCH, tables)
+        for chosen in _promising(finer, best, _WINDOWS):
+            if finer[chosen[0]] <= best:
+                break
+            sound = _sound(voices, windows[chosen] * _WINDOW - _CONTEXT, tables)
+            best = max(best, float(np.abs(sound @ _interpolation()).max()))
     return best
 
 
-def _windows(stem: Stem, windows: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
-    """The sound of some windows with their context, shape (windows, 2, frames)."""
-    total = np.zeros((len(windows), 2, _LOOK), np.float32)
-    by_wave: dict[int, list[tuple[int, Voice]]] = {}
-    for number, window in enumerate(windows.tolist()):
-        start = window * _WINDOW - _CONTEXT
-        for voice in stem.sounding(start, start + _LOOK):
-            by_wave.setdefault(id(voice.wave), []).append((number, voice))
-    for pairs in by_wave.values():
-        places = np.array([number for number, _ in pairs])
-        sound = _cut_out([voice for _, voice in pairs], windows[places] * _WINDOW - _CONTEXT, stem.rate)
-        firsts = np.flatnonzero(np.diff(places, prepend=-1))
-        total[places[firsts]] += np.add.reduceat(sound, firsts, axis=1).transpose(1, 0, 2)
-    return total
+def _promising(bound: npt.NDArray[np.float32], best: float, count: int) -> Iterator[Indices]:
+    """The places of the highest values above the best, so many at a time."""
+    places = np.flatnonzero(bound > best)
+    order = places[np.argsort(-bound[places])]
+    return (order[at : at + count] for at in range(0, len(order), count))
 
 
-def _cut_out(voices: Sequence[Voice], starts: npt.NDArray[np.int64], rate: int) -> npt.NDArray[np.float32]:
-    """From each of some voices of one wave the frames from a place on, shape (2, voices, frames)."""
-    wave = voices[0].wave
-    inside = (starts - np.array([voice.start for voice in voices]))[:, None] + np.arange(_LOOK)
-    gains = np.array([voice.gain for voice in voices], np.float32)[:, None]
-    chokes = np.array([voice.end if voice.choke == NEVER else voice.choke for voice in voices])
-    dying = inside - (chokes - np.array([voice.start for voice in voices]))[:, None]
+def _window_bounds(voices: _Voices, firsts: Indices, tables: _Tables) -> tuple[Indices, npt.NDArray[np.float32]]:
+    """The windows of some stretches, and bounds of the true peak in them."""
+    places, sounding = voices.sounding(firsts * _WINDOW, _WINDOW * _STRETCH)
+    waves = voices.waves[sounding]
+    at = (firsts[places] - voices.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
+    at = np.clip(at, -1, tables.window_counts[waves][:, None]) + tables.window_places[waves][:, None]
+    bounds = tables.windows[at] * voices.gains[sounding][:, None, None]
+    whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
+    rows = np.flatnonzero(np.diff(places, prepend=-1))
+    whole[places[rows]] = np.add.reduceat(bounds, rows)
+    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=2).ravel()
+
+
+def _sound(voices: _Voices, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
+    """The sound of some windows with their context, shape (2, windows, frames)."""
+    places, sounding = voices.sounding(starts, _LOOK)
+    waves = voices.waves[sounding]
+    frames = starts[places][:, None] + np.arange(_LOOK)
+    gains, dying = voices.gains[sounding][:, None], frames - voices.chokes[sounding][:, None]
     if (dying > 0).any():
-        gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / rate))
-    length = wave.frames
-    rows = wave.rows[:, np.clip(inside, 0, length - 1)] * (gains * ((inside >= 0) & (inside < length)))
-    sides: npt.NDArray[np.float32] = rows * np.array(wave.sides, np.float32)[:, None, None]
-    return sides
+        gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / tables.rate))
+    at = np.clip(frames - voices.starts[sounding][:, None], -1, tables.frame_counts[waves][:, None])
+    rows = np.flatnonzero(np.diff(places, prepend=-1))
+    pieces = tables.sound[at + tables.frame_places[waves][:, None]] * gains[:, :, None]
+    whole = np.zeros((len(starts), _LOOK, 2), np.float32)
+    whole[places[rows]] = np.add.reduceat(pieces, rows)
+    return whole.transpose(2, 0, 1)
 
 
 @lru_cache(maxsize=1)
@@ -108,41 +206,28 @@ def _interpolation() -> npt.NDArray[np.float32]:
     return kernel
 
 
-def _bounds(stem: Stem, first: int, windows: int, envelopes: Callable[[Wave], Bounds]) -> Bounds:
-    """For some windows of 16 frames, bounds of the stem's true peak each way: the sums of its hits' envelopes."""
-    bound = np.zeros((4, windows), np.float32)
-    for voice in stem.sounding(first * _WINDOW, (first + windows) * _WINDOW):
-        envelope, at = envelopes(voice.wave), voice.start // _WINDOW - first
-        piece = envelope[:, max(-at, 0) : windows - at]
-        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += voice.gain * piece
-    return bound
+def _kept_peaks(wave: Wave, kit: Kit) -> Bounds:
+    return kit.keep(f"peaks-{wave.name}", lambda: _peaks(wave))
 
 
-def _envelopes(kit: Kit) -> Callable[[Wave], Bounds]:
-    """The envelope of each wave, made once and kept in the kit's cache."""
-    kept: dict[str, Bounds] = {}
-
-    def find(wave: Wave) -> Bounds:
-        if wave.name not in kept:
-            kept[wave.name] = kit.keep(f"peaks-{wave.name}", lambda: _envelope(wave, kit.rate))
-        return kept[wave.name]
-
-    return find
-
-
-def _envelope(wave: Wave, rate: int) -> Bounds:
-    """Bounds of a hit's true peak each way in each window, wherever in a window it starts."""
-    attack = round(_ATTACK_SECONDS * rate) // _WINDOW * _WINDOW
-    fine = oversampled(wave.rows[:, :attack].T).T
-    ways = []
-    for side, worth in enumerate(wave.sides):
-        row = min(side, len(wave.rows) - 1)
-        tail = np.abs(wave.rows[row, attack:]) * np.float32(1.5 * worth)
-        for up in (fine[row] * np.float32(worth), fine[row] * np.float32(-worth)):
-            strength = np.append(np.maximum(up, 0).reshape(-1, 4).max(axis=1), tail)
-            ways.append(np.pad(strength, (0, -len(strength) % _WINDOW)).reshape(-1, _WINDOW).max(axis=1))
-    peaks = np.stack(ways)
+def _peaks(wave: Wave) -> Bounds:
+    """A hit's true peak each way in each window from its start on, as far as it counts."""
+    padded = np.pad(wave.sound().T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
+    fine = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
+    ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
+    peaks = np.maximum(np.stack(ways), 0)
     heard = np.flatnonzero(peaks.max(axis=0) > peaks.max() * 10 ** (_FLOOR_DB / 20))[-1] + 1
-    peaks = np.pad(peaks[:, :heard], ((0, 0), (1, 1)))
-    bound: Bounds = np.maximum(peaks[:, 1:], peaks[:, :-1])
-    return bound
+    return np.ascontiguousarray(peaks[:, :heard])
+
+
+def _by_stretches(peaks: Bounds) -> Bounds:
+    padded = np.pad(peaks, ((0, 0), (0, -peaks.shape[1] % _STRETCH)))
+    stretches: Bounds = padded.reshape(4, -1, _STRETCH).max(axis=2)
+    return stretches
+
+
+def _anywhere(peaks: Bounds) -> Bounds:
+    """Bounds that hold wherever in a window, or a stretch, the hit starts: one more of them."""
+    padded = np.pad(peaks, ((0, 0), (1, 1)))
+    bounds: Bounds = np.maximum(padded[:, 1:], padded[:, :-1])
+    return bounds

@@ -8,6 +8,7 @@ of it, checked against FluidSynth on two soundfonts in the tests).
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import BinaryIO
@@ -135,83 +136,75 @@ def _checked(chunks: dict[str, bytes]) -> dict[str, bytes]:
 
 
 def _presets(chunks: dict[str, bytes]) -> tuple[Preset, ...]:
+    """Every preset by name; the zones of drum kits only, and only of the instruments that these play."""
     heads = list(struct.iter_unpack("<20sHHHIII", chunks["phdr"]))
-    bags, generators = _table(chunks["pbag"], "<HH"), _table(chunks["pgen"], "<BBBB")
-    instruments = _instruments(chunks)
+    instruments = list(struct.iter_unpack("<20sH", chunks["inst"]))
+    table, inner = _Zones(chunks["pbag"], chunks["pgen"]), _Zones(chunks["ibag"], chunks["igen"])
+    table.check([head[3] for head in heads])
+    inner.check([first for _, first in instruments])
+    frames = [record[2] - record[1] for record in struct.iter_unpack("<20sIIIIIBbHH", chunks["shdr"])][:-1]
+
+    @cache
+    def samples(instrument: int) -> tuple[Zone, ...]:
+        """The zones of an instrument that have a sample of at least one frame."""
+        if instrument >= len(instruments) - 1:
+            return ()
+        pointing = inner.pointing(instruments[instrument][1], instruments[instrument + 1][1], _SAMPLE)
+        return tuple(zone for zone, target in pointing if target < len(frames) and frames[target] > 0)
+
+    def zones(first: int, last: int) -> tuple[Zone, ...]:
+        """The samples of a preset, each where the preset's zone and the instrument's zone overlap."""
+        return tuple(
+            both
+            for outer, instrument in table.pointing(first, last, _INSTRUMENT)
+            for zone in samples(instrument)
+            if (both := _overlap(outer, zone)) is not None
+        )
+
     presets = [
-        Preset(bank, program, _name(name), _zones(bags, generators, first, last, instruments) if bank == 128 else ())
+        Preset(bank, program, _name(name), zones(first, last) if bank == DRUM_BANK else ())
         for (name, program, bank, first, *_), (_, _, _, last, *_) in pairwise(heads)
     ]
     return tuple(sorted(presets, key=_by_number))
-
-
-def _table(data: bytes, layout: str) -> list[tuple[int, ...]]:
-    return list(struct.iter_unpack(layout, data))
 
 
 def _name(raw: bytes) -> str:
     return raw.split(b"\0")[0].decode("latin-1").strip()
 
 
-@dataclass(frozen=True)
-class _Bag:
-    """One zone of a preset or an instrument: its ranges, and the number of what it points at."""
+class _Zones:
+    """The zones of presets or of instruments: a table of bags, each a run of generators."""
 
-    zone: Zone
-    target: int
+    def __init__(self, bags: bytes, generators: bytes) -> None:
+        self._starts = [start for start, _ in struct.iter_unpack("<HH", bags)]
+        self._generators = generators
 
-
-def _bags(
-    bags: list[tuple[int, ...]], generators: list[tuple[int, ...]], first: int, last: int, pointer: int
-) -> Iterator[_Bag]:
-    """The zones from one bag to another that point at something; a first zone that does not is their common base."""
-    if not first <= last < len(bags):
-        raise Mistake("damaged: a sound points past the end of its table; get the file again")
-    base = Zone(_FULL, _FULL)
-    for number in range(first, last):
-        start, end = bags[number][0], bags[number + 1][0]
-        if not start <= end <= len(generators):
+    def check(self, firsts: list[int]) -> None:
+        """Raise Mistake where a sound or a zone points backwards or past the end."""
+        ends = (firsts, len(self._starts) - 1), (self._starts, len(self._generators) // 4)
+        if any(numbers != sorted(numbers) or numbers[-1] > end for numbers, end in ends):
             raise Mistake("damaged: a sound points past the end of its table; get the file again")
-        amounts = {low | high << 8: (a, b) for low, high, a, b in generators[start:end]}
-        zone = Zone(amounts.get(_KEY_RANGE, base.keys), amounts.get(_VELOCITY_RANGE, base.velocities))
-        if pointer in amounts:
-            low, high = amounts[pointer]
-            yield _Bag(zone, low | high << 8)
-        elif number == first:
-            base = zone
+
+    def pointing(self, first: int, last: int, pointer: int) -> Iterator[tuple[Zone, int]]:
+        """The zones from one bag to another that point at something, and at what; one before them is their base."""
+        base = Zone(_FULL, _FULL)
+        for number in range(first, last):
+            run = self._generators[4 * self._starts[number] : 4 * self._starts[number + 1]]
+            amounts = {generator: (low, high) for generator, low, high in struct.iter_unpack("<HBB", run)}
+            zone = Zone(amounts.get(_KEY_RANGE, base.keys), amounts.get(_VELOCITY_RANGE, base.velocities))
+            if pointer in amounts:
+                low, high = amounts[pointer]
+                yield zone, low | high << 8
+            elif number == first:
+                base = zone
 
 
-def _instruments(chunks: dict[str, bytes]) -> list[tuple[Zone, ...]]:
-    """For each instrument the zones that have a sample of at least one frame."""
-    heads = list(struct.iter_unpack("<20sH", chunks["inst"]))
-    bags, generators = _table(chunks["ibag"], "<HH"), _table(chunks["igen"], "<BBBB")
-    frames = [record[2] - record[1] for record in struct.iter_unpack("<20sIIIIIBbHH", chunks["shdr"])][:-1]
-    return [
-        tuple(
-            bag.zone
-            for bag in _bags(bags, generators, first, last, _SAMPLE)
-            if bag.target < len(frames) and frames[bag.target] > 0
-        )
-        for (_, first), (_, last) in pairwise(heads)
-    ]
+def _overlap(one: Zone, other: Zone) -> Zone | None:
+    if one.keys == one.velocities == _FULL:  # most zones of a preset
+        return other
+    keys, velocities = _both(one.keys, other.keys), _both(one.velocities, other.velocities)
+    return Zone(keys, velocities) if keys[0] <= keys[1] and velocities[0] <= velocities[1] else None
 
 
-def _zones(
-    bags: list[tuple[int, ...]],
-    generators: list[tuple[int, ...]],
-    first: int,
-    last: int,
-    instruments: list[tuple[Zone, ...]],
-) -> tuple[Zone, ...]:
-    """The samples of one preset, each where the preset's zone and the instrument's zone overlap."""
-    zones = [
-        Zone(_overlap(bag.zone.keys, zone.keys), _overlap(bag.zone.velocities, zone.velocities))
-        for bag in _bags(bags, generators, first, last, _INSTRUMENT)
-        if bag.target < len(instruments)
-        for zone in instruments[bag.target]
-    ]
-    return tuple(zone for zone in zones if zone.keys[0] <= zone.keys[1] and zone.velocities[0] <= zone.velocities[1])
-
-
-def _overlap(one: Range, other: Range) -> Range:
+def _both(one: Range, other: Range) -> Range:
     return max(one[0], other[0]), min(one[1], other[1])

@@ -9,6 +9,7 @@ from render.gain import gain_for
 from render.mix import mix
 from render.soundfont import default_soundfont, open_kit
 from render.strikes import Take
+from render.tracks import side_by_side
 
 
 def heard_ratios(swing: str, tempo: float, bars: int = 6) -> list[float]:
@@ -17,7 +18,7 @@ def heard_ratios(swing: str, tempo: float, bars: int = 6) -> list[float]:
     performance = played(lesson, Track("x", only=frozenset({"ride"})))
     kit = open_kit(default_soundfont())
     take = Take(performance, velocities(performance, calibrate(kit)))
-    pcm = np.concatenate(list(mix(take, kit, gain_for(take, kit)))).astype(float).sum(axis=1)
+    pcm = np.concatenate(list(mix(take, kit, gain_for(side_by_side([take], kit))))).astype(float).sum(axis=1)
     onsets = detect_onsets(pcm, 44100)
     beat = 60 / tempo
     ratios = []

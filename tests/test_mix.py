@@ -18,15 +18,17 @@ from grooves.mistake import Mistake
 from grooves.passages import Track, track_passages
 from grooves.performance import BarMark, Hit, Performance, perform
 from grooves.rhythm import Meter
+from render.audio import FORMATS, write_audio
 from render.balance import calibrate, velocities
 from render.gain import Gain, gain_for
 from render.hits import held_blocks
 from render.loudness import integrated_loudness
-from render.mix import FORMATS, mix, mix_pack, take_frames, write_audio
+from render.mix import mix, mix_tracks
 from render.soundfont import default_soundfont, open_kit
-from render.stems import Stem, add, kit_waves
+from render.stems import Stem, add
 from render.strikes import Strike, Take, strikes_by_part
 from render.synth import BLOCK, Synth
+from render.tracks import side_by_side, take_frames
 
 RATE = 44100
 NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
@@ -64,7 +66,7 @@ def sound(take, kit, gain=NO_GAIN, **options):
 
 
 def test_the_stems_add_up_to_the_track_to_the_last_bit(take, kit):
-    gain = gain_for(take, kit)
+    gain = gain_for(side_by_side([take], kit))
     stems = [sound(replace(take, only=frozenset({part})), kit, gain) for part in take.performance.parts]
     assert len(stems) >= 5  # ride, snare, bass drum, hi-hat, count-in
     assert np.array_equal(np.sum(stems, axis=0, dtype=np.int32), sound(take, kit, gain))
@@ -72,10 +74,10 @@ def test_the_stems_add_up_to_the_track_to_the_last_bit(take, kit):
 
 @pytest.mark.parametrize("part", ["snare", "ride", "bass drum"])
 def test_the_full_track_less_the_one_without_a_part_is_that_part(part, take, kit):
-    gain = gain_for(take, kit)
+    gain = gain_for(side_by_side([take], kit))
     without = replace(take, only=frozenset(take.performance.parts) - {part})
     alone = replace(take, only=frozenset({part}))
-    blocks = mix_pack([take, without, alone], kit, gain)
+    blocks = mix_tracks(side_by_side([take, without, alone], kit), gain)
     full, less, alone = (np.concatenate(track) for track in zip(*blocks, strict=True))
     assert alone.any()
     assert np.array_equal(full.astype(np.int32) - less, alone)
@@ -83,7 +85,9 @@ def test_the_full_track_less_the_one_without_a_part_is_that_part(part, take, kit
 
 def test_a_track_of_a_pack_is_the_same_as_alone(take, kit):
     short = struck((0.0, "snare"), seconds=1.0)
-    together = [np.concatenate(blocks) for blocks in zip(*mix_pack([take, short], kit, NO_GAIN), strict=True)]
+    together = [
+        np.concatenate(blocks) for blocks in zip(*mix_tracks(side_by_side([take, short], kit), NO_GAIN), strict=True)
+    ]
     assert np.array_equal(together[0], sound(take, kit))
     assert np.array_equal(together[1], sound(short, kit))
 
@@ -143,7 +147,7 @@ def test_a_loop_is_as_long_as_its_bars_and_the_tail_sounds_at_its_start(kit):
 @pytest.mark.parametrize("kind", ["wav", "flac"])
 def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_it(kind, take, kit, tmp_path):
     # EBU R 128: true peak at most -1 dBTP; here eight times oversampled by scipy, ITU-R BS.1770 annex 2 asks for four.
-    gain = gain_for(take, kit)
+    gain = gain_for(side_by_side([take], kit))
     path = tmp_path / f"full.{kind}"
     write_audio(path, mix(take, kit, gain), RATE, kind)
     made, rate = soundfile.read(path, dtype="float32")
@@ -158,12 +162,12 @@ def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_i
 
 def test_other_tracks_lower_the_gain_where_they_peak_higher(take, kit):
     loud = struck(*((0.0, name) for name in ("snare", "bass drum", "ride bell", "sticks")), velocity=127)
-    assert gain_for(take, kit, [loud]).db < gain_for(take, kit).db
+    assert gain_for(side_by_side([take, loud], kit)).db < gain_for(side_by_side([take], kit)).db
 
 
 def test_a_silent_track_has_no_gain(kit):
     with pytest.raises(Mistake, match="the full track is silent"):
-        gain_for(struck(), kit)
+        gain_for(side_by_side([struck()], kit))
 
 
 def test_the_gain_makes_it_louder_by_as_many_decibels(kit):
@@ -193,7 +197,7 @@ def test_on_its_own_grid_fluidsynth_plays_the_same(kit):
             blocks.append(synth.render(1))
     theirs = np.concatenate(blocks)
     strikes = tuple(Strike(number * BLOCK, *one) for number, one in starts.items())
-    ours = Stem(strikes, kit_waves(kit), RATE).block(0, len(theirs)).T
+    ours = Stem("all", strikes, kit).block(0, len(theirs))
     heard = np.ones(len(theirs), bool)
     for number in starts:
         heard[number * BLOCK : (number + 1) * BLOCK] = False
@@ -202,8 +206,8 @@ def test_on_its_own_grid_fluidsynth_plays_the_same(kit):
 
 
 def test_a_stretch_of_a_stem_is_the_same_alone(kit):
-    stem = Stem(tuple(Strike(n * 9000, 38, 90) for n in range(9)), kit_waves(kit), RATE)
-    assert np.array_equal(stem.block(20000, 5000), stem.block(0, 60000)[:, 20000:25000])
+    stem = Stem("snare", tuple(Strike(n * 9000, 38, 90) for n in range(9)), kit)
+    assert np.array_equal(stem.block(20000, 5000), stem.block(0, 60000)[20000:25000])
     assert stem.block(10**7, 100) is None
 
 
@@ -213,11 +217,14 @@ from pathlib import Path
 sys.path[:0] = [{tests!r}, {bench!r}]
 from sound_material import performance
 from render.balance import calibrate, velocities
-from render.mix import Take, gain_for, mix
+from render.gain import gain_for
+from render.mix import mix
 from render.soundfont import default_soundfont, open_kit
+from render.strikes import Take
+from render.tracks import side_by_side
 kit, track = open_kit(default_soundfont()), performance(20)
 take = Take(track, velocities(track, calibrate(kit)))
-frames = sum(len(block) for block in mix(take, kit, gain_for(take, kit)))
+frames = sum(len(block) for block in mix(take, kit, gain_for(side_by_side([take], kit))))
 # Not resource.getrusage: its peak is inherited from the process that started this one.
 print(frames, *[line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line])
 """

@@ -21,12 +21,13 @@ def most_kilobytes() -> int:
 def main(performances: str, soundfont: str, folder: str) -> None:
     """Render them as tracks of one lesson, the first of which is the full one."""
     times = [time.perf_counter()]
-    from render.audio import write_pack
+    from render.audio import write_tracks
     from render.balance import calibrate, velocities
+    from render.forked import processes
     from render.gain import gain_for
-    from render.mix import mix_pack
     from render.soundfont import open_kit
     from render.strikes import Take
+    from render.tracks import side_by_side
 
     times.append(time.perf_counter())
     tracks = pickle.loads(Path(performances).read_bytes())
@@ -34,10 +35,11 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
     takes = [Take(track, velocities(track, balance)) for track in tracks]
     times.append(time.perf_counter())
-    gain = gain_for(takes[0], kit, takes[1:])
+    together = side_by_side(takes, kit)
+    gain = gain_for(together, processes())
     times.append(time.perf_counter())
     targets = [Path(folder) / f"{number}.wav" for number in range(len(takes))]
-    write_pack(targets, mix_pack(takes, kit, gain), kit.rate)
+    write_tracks(targets, together, gain, processes=processes())
     times.append(time.perf_counter())
     kit.close()
     memory = most_kilobytes()

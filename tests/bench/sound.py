@@ -7,12 +7,13 @@ the figures: `sound.py onsets speed`.
 
 import os
 import pickle
+import shutil
 import subprocess
 import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,12 +23,14 @@ from one_process import STEPS
 from sound_material import midi_file, performance
 
 from grooves.performance import Performance
+from render.audio import write_audio
 from render.balance import calibrate, velocities
+from render.gain import Gain
 from render.hits import Kit, held_blocks
-from render.mix import Gain, Take, mix, write_audio
+from render.mix import mix
 from render.soundfont import default_soundfont, open_kit
-from render.stems import Stem, kit_waves
-from render.strikes import strikes_by_part
+from render.stems import Stem
+from render.strikes import Take, strikes_by_part
 from render.synth import BLOCK, Synth
 
 FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
@@ -50,16 +53,19 @@ def seconds(work: Callable[[], object], times: int = 1) -> float:
 
 def stock(midi: Path, soundfont: Path, wav: Path) -> None:
     """Render a MIDI file with the command fluidsynth, reverb and chorus off."""
+    wav.unlink(missing_ok=True)  # both write new files: cutting off an old one takes longer than writing it
     command = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE), "-T", "wav", "-F", str(wav)]
     subprocess.run([*command, str(soundfont), str(midi)], check=True, capture_output=True)
 
 
-def ours(tracks: list[Performance], soundfont: Path, folder: Path) -> list[float]:
-    """Render tracks in a process of their own; its steps in seconds, and its memory in KB."""
-    (folder / "tracks.pickle").write_bytes(pickle.dumps(tracks))
+def ours(soundfont: Path, folder: Path) -> list[float]:
+    """Render the tracks put into a folder in a process of their own; its steps in seconds, and its memory in KB."""
     script = Path(__file__).with_name("one_process.py")
     command = [sys.executable, str(script), str(folder / "tracks.pickle"), str(soundfont), str(folder)]
-    printed = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    for old in folder.glob("*.wav"):
+        old.unlink()
+    compiled = {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}  # as installed packages are
+    printed = subprocess.run(command, check=True, capture_output=True, text=True, env=compiled).stdout
     return [float(word) for word in printed.split()]
 
 
@@ -74,7 +80,7 @@ def residual(kit: Kit, _: Path) -> None:
         )
     )
     theirs = on_the_grid(kit, strikes, round(40 * RATE / BLOCK))
-    mixed = Stem(strikes, kit_waves(kit), RATE).block(0, len(theirs)).T
+    mixed = Stem("all", strikes, kit).block(0, len(theirs))
     heard = np.ones(len(theirs), bool)
     for strike in strikes:
         heard[strike.frame : strike.frame + BLOCK] = False
@@ -136,23 +142,36 @@ def onset_errors_ms(wav: Path, take: Take, kit: Kit) -> np.ndarray:
     return np.array(errors)
 
 
+def put(tracks: list[Performance], folder: Path) -> None:
+    """Put tracks into a folder for `ours`, as the MIDI file is there for the stock player."""
+    (folder / "tracks.pickle").write_bytes(pickle.dumps(tracks))
+
+
 def speed(kit: Kit, folder: Path) -> None:
     """Five minutes: the command fluidsynth, ours with nothing on disk, ours with the hits on disk, the PCM alone."""
     track = performance(MINUTES)
     midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
-    theirs = seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"), 3)
+    put([track], folder)
+    ours(kit.path, folder)  # both programs and the soundfont are in memory once before they are timed
+    theirs = seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"), 4)
     kept = os.environ["FOURLIMB_CACHE"]
-    os.environ["FOURLIMB_CACHE"] = str(folder / "cold")
-    cold = seconds(lambda: ours([track], kit.path, folder))
+    cold = min(seconds(lambda: ours(kit.path, folder)) for _ in emptied(folder / "cold", 4))
     os.environ["FOURLIMB_CACHE"] = kept
-    ours([track], kit.path, folder)
-    cached = seconds(lambda: ours([track], kit.path, folder), 5)
+    cached = seconds(lambda: ours(kit.path, folder), 8)
     pcm = (folder / "0.wav").read_bytes()
-    alone = seconds(lambda: (folder / "pcm").write_bytes(pcm), 3)
+    alone = seconds(lambda: (folder / "pcm").write_bytes(pcm))
     print(f"{MINUTES} minutes: fluidsynth {theirs:.2f} s; ours cold {cold:.2f} s, {theirs / cold:.1f} times as fast; "
           f"cached {cached:.2f} s, {theirs / cached:.1f} times as fast; its PCM written alone {alone:.3f} s")  # fmt: skip
-    steps = ours([track], kit.path, folder)
+    steps = ours(kit.path, folder)
     print("  of which", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
+
+
+def emptied(cache: Path, times: int) -> Iterator[Path]:
+    """A cache with nothing in it, so many times."""
+    os.environ["FOURLIMB_CACHE"] = str(cache)
+    for _ in range(times):
+        shutil.rmtree(cache, ignore_errors=True)
+        yield cache
 
 
 def pack(kit: Kit, folder: Path) -> None:
@@ -162,14 +181,15 @@ def pack(kit: Kit, folder: Path) -> None:
         for tempo_bpm in TEMPOS_BPM
         for left_out in LEFT_OUT
     ]
-    ours(tracks[:1], kit.path, folder)
-    taken = seconds(lambda: ours(tracks, kit.path, folder))
+    put(tracks, folder)
+    ours(kit.path, folder)
+    taken = seconds(lambda: ours(kit.path, folder), 3)
+    files = [(folder / f"{number}.wav").read_bytes() for number in range(3)]
+    alone = sum(seconds(lambda n=n: (folder / f"pcm{n}").write_bytes(files[n % 3])) for n in range(len(tracks)))
     theirs = 0.0
     for track in tracks:
         midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
         theirs += seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"))
-    files = [(folder / f"{number}.wav").read_bytes() for number in range(3)]
-    alone = seconds(lambda: [(folder / "pcm").write_bytes(files[n % 3]) for n in range(len(tracks))])
     print(f"pack of {len(tracks)} tracks: fluidsynth {theirs:.1f} s, ours {taken:.2f} s, {theirs / taken:.1f} times "
           f"as fast; the PCM written alone {alone:.2f} s")  # fmt: skip
 
@@ -177,7 +197,8 @@ def pack(kit: Kit, folder: Path) -> None:
 def hour(kit: Kit, folder: Path) -> None:
     """Ten, twenty and sixty minutes: time and memory."""
     for minutes in (10, 20, 60):
-        *steps, memory = ours([performance(minutes)], kit.path, folder)
+        put([performance(minutes)], folder)
+        *steps, memory = ours(kit.path, folder)
         print(f"{minutes} minutes: {sum(steps):.2f} s ({1000 * sum(steps[2:]) / minutes:.1f} ms a minute for gain, "
               f"mix and writing), {memory / 1000:.0f} MB")  # fmt: skip
 
