@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 
@@ -67,6 +68,7 @@ FILL_BELOW_LINE_LU = -6.0
 COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
+_FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
 
 
 def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> float:
@@ -85,24 +87,26 @@ def written_levels(strokes: Sequence[Stroke], score: Score, feel: Feel, balance_
     return [level_of(stroke, score, balance_lu) + stroke.accent_lu + phrased.get(id(stroke), 0.0) for stroke in strokes]
 
 
-@dataclass(frozen=True)
-class _Placed:
-    """A stroke on the track's ruler, before any deviation."""
+class _Written(NamedTuple):
+    """A stroke of a bar at a tempo, before any deviation."""
 
     stroke: Stroke
+    within: Fraction  # quarters from the barline, swung
+    within_seconds: float
+    level_lu: float
+
+
+class _Placed(NamedTuple):
+    """A stroke on the track's ruler, before any deviation."""
+
+    written: _Written
     passage: Passage
     mark: BarMark
-    within: Fraction  # quarters from the barline, swung
     place: Fraction  # quarters since the count-in, as written: what its deviation depends on
-    written_lu: float
-
-    @property
-    def onset_quarters(self) -> Fraction:
-        return self.mark.onset_quarters + self.within
 
     @property
     def onset_seconds(self) -> float:
-        return self.mark.onset_seconds + float(self.within) * 60 / self.mark.quarters_per_minute
+        return self.mark.onset_seconds + self.written.within_seconds
 
 
 def perform(
@@ -118,7 +122,7 @@ def perform(
     placed = _place_strokes(score, marks, feel, balance_lu or {})
     by_limb: dict[str, list[_Placed]] = defaultdict(list)
     for one in placed:
-        by_limb[one.stroke.limb].append(one)
+        by_limb[one.written.stroke.limb].append(one)
     played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
     return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
@@ -164,33 +168,35 @@ def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu:
     """Every stroke of every bar, sounding or not, so that a silent one shapes its neighbours all the same."""
     placed: list[_Placed] = []
     start: Fraction | None = None
+    known: dict[tuple[int, bool, float], list[_Written]] = {}
     for mark, bar, passage, _ in marks:
         if bar is None:
             continue
         start = mark.onset_quarters if start is None else start
-        placed += _place_bar(bar, mark, passage, mark.onset_quarters - start, score, feel, balance_lu)
+        once = id(bar), passage.groove_alone, mark.quarters_per_minute
+        if once not in known:
+            strokes = bar.groove_alone if passage.groove_alone else bar.strokes
+            known[once] = _write_bar(strokes, mark.quarters_per_minute, score, feel, balance_lu)
+        since = mark.onset_quarters - start
+        placed += [_Placed(one, passage, mark, since + one.stroke.onset) for one in known[once]]
     return placed
 
 
-def _place_bar(
-    bar: ScoreBar,
-    mark: BarMark,
-    passage: Passage,
-    since: Fraction,
-    score: Score,
-    feel: Feel,
-    balance_lu: Mapping[str, float],
-) -> Iterator[_Placed]:
-    strokes = bar.groove_alone if passage.groove_alone else bar.strokes
+def _write_bar(
+    strokes: Sequence[Stroke], quarters_per_minute: float, score: Score, feel: Feel, balance_lu: Mapping[str, float]
+) -> list[_Written]:
+    """A bar's strokes at a tempo, the same each time that it comes."""
     levels = written_levels(strokes, score, feel, balance_lu)
     busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
-    for stroke, written_lu in zip(strokes, levels, strict=True):
+    written = []
+    for stroke, level_lu in zip(strokes, levels, strict=True):
         within = stroke.onset
         if score.meter.unit < 8:  # in x/8 the eighth is the beat and stays
             own_swing = feel.line_swing if stroke.role != "time" and feel.line_swing is not None else feel.swing
-            ratio = swing_ratio(own_swing, mark.quarters_per_minute)
+            ratio = swing_ratio(own_swing, quarters_per_minute)
             within = swung(stroke.onset, ratio, busy if stroke.role != "time" else frozenset())
-        yield _Placed(stroke, passage, mark, within, since + stroke.onset, written_lu)
+        written.append(_Written(stroke, within, float(within) * 60 / quarters_per_minute, level_lu))
+    return written
 
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
@@ -202,14 +208,16 @@ def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit
     shift = np.clip(shift, -room[:-1], room[1:]) + placement_seconds(feel, limb)
     levels = deviations(feel, limb, "level", places) * feel.level_lu
     for one, offset, deviation in zip(placed, shift.tolist(), levels.tolist(), strict=True):
-        if plays(one.stroke, one.passage):
-            yield _play(one, offset, deviation * one.stroke.spread)
+        if plays(one.written.stroke, one.passage):
+            yield _play(one, offset, deviation * one.written.stroke.spread)
 
 
 def _play(one: _Placed, offset_seconds: float, deviation_lu: float) -> Hit:
-    stroke = one.stroke
-    offset = max(offset_seconds, -one.onset_seconds)  # nothing sounds before the track begins
-    quarters = one.onset_quarters + Fraction(offset) * Fraction(one.mark.quarters_per_minute) / 60
-    level_lu = one.written_lu + softened_lu(stroke, one.passage) + deviation_lu
+    stroke, onset_seconds = one.written.stroke, one.onset_seconds
+    offset = max(offset_seconds, -onset_seconds)  # nothing sounds before the track begins
+    quarters = one.mark.onset_quarters + one.written.within
+    if offset:
+        quarters += Fraction(round(offset * one.mark.quarters_per_minute / 60 * _FINE), _FINE)
+    level_lu = one.written.level_lu + softened_lu(stroke, one.passage) + deviation_lu
     key = INSTRUMENTS[stroke.instrument].key
-    return Hit(one.onset_seconds + offset, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)
+    return Hit(onset_seconds + offset, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)

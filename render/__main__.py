@@ -1,7 +1,5 @@
 """`python -m render` is the command `fourlimb`."""
 
-import sys
+from render.cli import run
 
-from render.cli import main
-
-sys.exit(main())
+run()

@@ -14,7 +14,7 @@ from grooves.kit import INSTRUMENTS
 from grooves.performance import Performance
 
 if TYPE_CHECKING:
-    from render.hits import Kit, Sound
+    from render.hits import Kit, Row, Sound
 
 # The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
 # it still land where one step of velocity is under 1 LU. Ours, by ear.
@@ -22,7 +22,7 @@ RIDE_VELOCITY = 90
 _RIDE = INSTRUMENTS["ride"].key
 KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
 _HEARD_SECONDS = 0.5  # of a hit: the 400 ms window and room for a late onset
-_KNOTS = range(1, 128, 6)  # velocities measured on a key with layers, besides the ends of its layers
+_KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: within 0.15 LU of measuring every velocity
 _TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of reach
 
 Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
@@ -66,8 +66,8 @@ def calibrate(kit: "Kit", keys: Iterable[int] = KEYS) -> Balance:
 
     Curves are kept in the kit's cache. Raises Mistake where the kit has no sound on a key.
     """
-    ride = _loudness(kit, _RIDE)[RIDE_VELOCITY]
-    curves = {key: tuple(float(level - ride) for level in _loudness(kit, key)) for key in dict.fromkeys(keys)}
+    ride = float(loudness_by_velocity(kit, _RIDE)[RIDE_VELOCITY])
+    curves = {key: tuple((loudness_by_velocity(kit, key) - ride).tolist()) for key in dict.fromkeys(keys)}
     return Balance(f"{kit.path.name}, {kit.preset.name}", curves)
 
 
@@ -97,8 +97,11 @@ def out_of_reach(performance: Performance, balance: Balance) -> tuple[str, ...]:
     )
 
 
-def _loudness(kit: "Kit", key: int) -> "Sound":
-    """Momentary loudness in LUFS of each velocity from 0 to 127 of one key."""
+def loudness_by_velocity(kit: "Kit", key: int) -> "Row":
+    """Momentary loudness of one key in LUFS, by velocity from 0 to 127: `loudness_by_velocity(kit, 51)[90]`.
+
+    Kept in the kit's cache; -inf where there is no sound. Raises Mistake where the kit has none on that key.
+    """
     return kit.keep(f"loudness-{key}", lambda: (_scaled if kit.is_pure_gain(key) else _measured)(kit, key))[:, 0]
 
 

@@ -4,6 +4,7 @@ Both are `concurrent.futures` executors. A job writes its files whole or not at 
 a lost worker does no harm.
 """
 
+import gc
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
@@ -60,6 +61,11 @@ class _Interruptible:
             _ignore_interrupts()
 
 
+def _begin() -> None:
+    gc.enable()  # a worker lives longer than a command
+    _ignore_interrupts()
+
+
 def _ignore_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
@@ -68,7 +74,7 @@ def _ignore_interrupts() -> None:
 def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
     if scheduler is None:
         count = max(min(workers or os.cpu_count() or 1, jobs), 1)
-        with ProcessPoolExecutor(count, initializer=_ignore_interrupts) as pool:
+        with ProcessPoolExecutor(count, initializer=_begin) as pool:
             yield pool
         return
     try:

@@ -3,13 +3,23 @@
 Exit codes: 0 done, 1 a balance that is off, 2 wrong input or missing tool, 130 interrupted.
 """
 
+import gc
 import os
 import sys
 from argparse import Namespace
 from collections.abc import Sequence
+from typing import NoReturn
 
 from grooves.mistake import Mistake
 from render.arguments import parser
+
+
+def run() -> NoReturn:
+    """The command `fourlimb`: `main` in a process that lives too short for collecting garbage to pay."""
+    gc.disable()
+    code = main()
+    gc.freeze()
+    sys.exit(code)
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -48,4 +58,4 @@ def _run(asked: Namespace) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run()

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from grooves.mistake import Mistake
-from render.hits import Kit, Sound, Wave, strength
+from render.balance import loudness_by_velocity
+from render.hits import Kit, Sound, strength
 from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
 from render.strikes import Take, strikes_by_part, whole_frames
@@ -19,6 +20,7 @@ TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
 _STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
+_LOUDEST = 127
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 
 
@@ -62,7 +64,7 @@ def loudness_of(take: Take, kit: Kit) -> float:
     powers = np.zeros(max(length, 1))
     for strikes in strikes_by_part(take, kit.rate).values():
         strokes = {(strike.key, strike.velocity) for strike in strikes}
-        tables = {stroke: _powers(*kit.wave(*stroke), kit) for stroke in strokes}
+        tables = {(key, velocity): _powers(key, velocity, kit) for key, velocity in strokes}
         for strike in strikes:
             at = strike.frame * _STEPS_PER_SECOND // kit.rate
             piece = tables[strike.key, strike.velocity][: max(length - at, 0)]
@@ -71,9 +73,11 @@ def loudness_of(take: Take, kit: Kit) -> float:
     return gated_loudness(steps * (10 / kit.rate))
 
 
-def _powers(wave: Wave, gain: float, kit: Kit) -> Powers:
-    kept = kit.keep(f"power-{wave.name}", lambda: _hit_powers(wave.sound(), kit.rate))[:, 0]
-    powers: Powers = kept.astype(np.float64) * (gain * gain)
+def _powers(key: int, velocity: int, kit: Kit) -> Powers:
+    """K-weighted powers of a stroke: those of the key's loudest stroke, as much softer as the two are apart."""
+    table = kit.keep(f"power-{key}", lambda: _hit_powers(kit.hit(key, _LOUDEST), kit.rate))[:, 0]
+    levels = loudness_by_velocity(kit, key)
+    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[velocity] - levels[_LOUDEST]) / 10)
     return powers
 
 

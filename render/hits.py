@@ -32,7 +32,7 @@ _LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
 _LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
-_CHUNK_BLOCKS = 256
+_CHUNK_BLOCKS = 64
 _LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
 _SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 _TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
@@ -132,7 +132,9 @@ class Kit:
         return _primed(self._running(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
 
     def close(self) -> None:
-        """Stop the synthesizer, if one was needed."""
+        """Stop the synthesizer, if one was needed, and see to it that what it played is kept."""
+        if self.cache:
+            self.cache.settle()
         if self._synth is not None:
             self._synth.close()
             self._synth = None
@@ -203,15 +205,21 @@ class Kit:
             return np.zeros((1, 1), np.float32)
         loud = strength(loudest)
         onset = int(np.argmax(loud > loud.max() / 2))
-        blocks = (onset + _SWEEP_FRAMES) // BLOCK + 1
-        reference = _primed(self._running(), key, _LOUDEST, blocks)
+        blocks = (onset + _SWEEP_FRAMES) // BLOCK + 2
+        reference = self._settled(key, _LOUDEST, blocks)
         gains = np.zeros((_LOUDEST + 1, 1), np.float32)
         for velocity in range(1, _LOUDEST + 1):
-            sound = _primed(self._running(), key, velocity, blocks)
+            sound = self._settled(key, velocity, blocks)
             gains[velocity] = _projection(sound, reference)
             if _difference_db(sound, reference) > _PURE_DB:
                 return np.zeros((1, 1), np.float32)
         return gains
+
+    def _settled(self, key: int, velocity: int, blocks: int) -> Sound:
+        """A stroke past its first block, in which the synthesizer fades in from the gain of an earlier sound."""
+        sound = _strike(self._running(), key, velocity, blocks)[BLOCK:]
+        self._running().hush()
+        return sound
 
 
 def held_blocks(rate: int) -> int:

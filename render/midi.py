@@ -12,7 +12,7 @@ from io import BytesIO
 
 import mido
 
-from grooves.performance import BarMark, Hit, Performance
+from grooves.performance import BarMark, Performance
 from grooves.rhythm import Meter
 from render.soundfont import HIT_SECONDS
 
@@ -46,7 +46,8 @@ def _track(name: str, timed: Iterator[Timed], end: int) -> mido.MidiTrack:
     track = mido.MidiTrack([mido.MetaMessage("track_name", name=name, time=0)])
     now = 0
     for tick, message in sorted(timed, key=lambda one: (one[0], one[1].type == "note_on")):
-        track.append(message.copy(time=tick - now))
+        message.time = tick - now
+        track.append(message)
         now = tick
     track.append(mido.MetaMessage("end_of_track", time=max(end - now, 0)))
     return track
@@ -89,15 +90,21 @@ def _part(part: str, performance: Performance, velocities: Sequence[int], progra
     if program is not None:
         yield 0, mido.Message("program_change", channel=DRUM_CHANNEL, program=program)
     struck = [(hit, v) for hit, v in zip(performance.hits, velocities, strict=True) if hit.part == part]
+    bar_starts = [float(bar.onset_quarters) for bar in performance.bars]
     next_on: dict[int, int] = {}
     for hit, velocity in reversed(struck):
         on = _tick(hit.onset_quarters)
-        off = min(on + _held_ticks(hit, performance.bars), next_on.get(hit.key, on + 2**28))
+        bar = performance.bars[max(bisect_right(bar_starts, float(hit.onset_quarters)) - 1, 0)]
+        off = min(on + _held_ticks(bar), next_on.get(hit.key, on + 2**28))
         next_on[hit.key] = on
-        yield on, mido.Message("note_on", channel=DRUM_CHANNEL, note=hit.key, velocity=velocity)
-        yield max(off, on + 1), mido.Message("note_off", channel=DRUM_CHANNEL, note=hit.key, velocity=0)
+        yield on, _note("note_on", hit.key, velocity)
+        yield max(off, on + 1), _note("note_off", hit.key, 0)
 
 
-def _held_ticks(hit: Hit, bars: Sequence[BarMark]) -> int:
-    bar = bars[max(bisect_right(bars, hit.onset_quarters, key=lambda bar: bar.onset_quarters) - 1, 0)]
+def _note(kind: str, key: int, velocity: int) -> mido.Message:
+    """Not checked by mido, which would take most of the time; keys and velocities come from tables of ours."""
+    return mido.Message(kind, skip_checks=True, channel=DRUM_CHANNEL, note=key, velocity=velocity)
+
+
+def _held_ticks(bar: BarMark) -> int:
     return round(HIT_SECONDS * bar.quarters_per_minute / 60 * TICKS_PER_QUARTER)

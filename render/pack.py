@@ -103,7 +103,8 @@ def render_tracks(
     if wishes.paper:
         files += _write_paper(folder, path.stem, lesson, kit, balance)
     if wishes.audio:
-        full = sound_track(lesson, Track("full"), balance)
+        same = (one for one in tracks if replace(one.track, name="full") == Track("full"))
+        full = next(same, None) or sound_track(lesson, Track("full"), balance)
         sounds = sound_files(path.stem, wanted, lesson, wishes)
         takes = [_take(full), *(_take(one) for one in tracks), *(take for take, _ in sounds)]
         together = side_by_side(takes, kit)

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from render.forked import share_out
-from render.hits import Kit, Wave
+from render.hits import Kit, Wave, strength
 from render.stems import CHOKE_DB_PER_SECOND, Stem
 from render.strikes import NEVER
 from render.tracks import Tracks
@@ -212,12 +212,13 @@ def _kept_peaks(wave: Wave, kit: Kit) -> Bounds:
 
 def _peaks(wave: Wave) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
-    padded = np.pad(wave.sound().T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
+    loud = strength(wave.sound())
+    heard = int(np.flatnonzero(loud > loud.max() * 10 ** (_FLOOR_DB / 20))[-1]) + 1
+    padded = np.pad(wave.sound()[:heard].T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
     fine = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
     ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
-    peaks = np.maximum(np.stack(ways), 0)
-    heard = np.flatnonzero(peaks.max(axis=0) > peaks.max() * 10 ** (_FLOOR_DB / 20))[-1] + 1
-    return np.ascontiguousarray(peaks[:, :heard])
+    peaks: Bounds = np.maximum(np.stack(ways), 0)
+    return peaks
 
 
 def _by_stretches(peaks: Bounds) -> Bounds:

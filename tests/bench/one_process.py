@@ -3,6 +3,7 @@
 Prints the seconds of each step after the interpreter has started, and the most memory held, in KB.
 """
 
+import gc
 import pickle
 import sys
 import time
@@ -47,4 +48,6 @@ def main(performances: str, soundfont: str, folder: str) -> None:
 
 
 if __name__ == "__main__":
+    gc.disable()  # as the command does
     main(*sys.argv[1:])
+    gc.freeze()
