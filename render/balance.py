@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 RIDE_VELOCITY = 90
 _RIDE = INSTRUMENTS["ride"].key
 KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
-_HEARD_SECONDS = 0.5  # of a hit: the 400 ms window and room for a late onset
+_HEARD_SECONDS = 0.45  # of a hit: the 400 ms window and room for a late onset
 _KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: within 0.15 LU of measuring every velocity
 _TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of reach
 

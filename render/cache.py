@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-VERSION = 6  # raise whenever recorded hits or loudness figures would come out otherwise
+VERSION = 7  # raise whenever recorded hits or loudness figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
 _HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
 _MARK = b"4L\x00\x01"

@@ -204,16 +204,14 @@ class Kit:
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
             return np.zeros((1, 1), np.float32)
         loud = strength(loudest)
-        onset = int(np.argmax(loud > loud.max() / 2))
-        blocks = (onset + _SWEEP_FRAMES) // BLOCK + 2
-        reference = self._settled(key, _LOUDEST, blocks)
-        gains = np.zeros((_LOUDEST + 1, 1), np.float32)
-        for velocity in range(1, _LOUDEST + 1):
-            sound = self._settled(key, velocity, blocks)
-            gains[velocity] = _projection(sound, reference)
-            if _difference_db(sound, reference) > _PURE_DB:
-                return np.zeros((1, 1), np.float32)
-        return gains
+        blocks = (int(np.argmax(loud > loud.max() / 2)) + _SWEEP_FRAMES) // BLOCK + 2
+        strokes = np.stack([self._settled(key, velocity, blocks) for velocity in range(1, _LOUDEST + 1)])
+        rows = strokes.reshape(_LOUDEST, -1).astype(np.float64)
+        gains = rows @ rows[-1] / (rows[-1] @ rows[-1])
+        rest = rows - gains[:, None] * rows[-1]
+        if (_powers(rest) > 10 ** (_PURE_DB / 10) * _powers(rows)).any():
+            return np.zeros((1, 1), np.float32)
+        return np.append(0, gains).astype(np.float32)[:, None]
 
     def _settled(self, key: int, velocity: int, blocks: int) -> Sound:
         """A stroke past its first block, in which the synthesizer fades in from the gain of an earlier sound."""
@@ -276,6 +274,11 @@ def _difference_db(sound: Sound, reference: Sound) -> float:
 
 def _power(sound: Sound) -> float:
     return float(np.einsum("ij,ij->", sound, sound))
+
+
+def _powers(rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    powers: npt.NDArray[np.float64] = np.einsum("ij,ij->i", rows, rows)
+    return powers
 
 
 def strength(sound: Sound) -> npt.NDArray[np.float32]:
