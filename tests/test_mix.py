@@ -3,24 +3,22 @@
 import subprocess
 import sys
 from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 from scipy.signal import correlate, resample_poly
+from sounding import NO_GAIN, struck
 from written import score
 
 from grooves.feel import Feel
-from grooves.kit import INSTRUMENTS
 from grooves.mistake import Mistake
 from grooves.passages import Track, track_passages
-from grooves.performance import BarMark, Hit, Performance, perform
-from grooves.rhythm import Meter
+from grooves.performance import perform
 from render.audio import FORMATS, write_audio
 from render.balance import calibrate, velocities
-from render.gain import Gain, gain_for
+from render.gain import gain_for
 from render.hits import held_blocks
 from render.loudness import integrated_loudness
 from render.mix import mix, mix_tracks
@@ -31,7 +29,6 @@ from render.synth import BLOCK, Synth
 from render.tracks import side_by_side, take_frames
 
 RATE = 44100
-NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
 
 
 @pytest.fixture(scope="module")
@@ -47,17 +44,6 @@ def take(kit):
     made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
     performance = perform(made, track_passages(Track("full"), made, 2), Feel(timing_ms=10))
     return Take(performance, velocities(performance, calibrate(kit)))
-
-
-def hits_at(*hits, seconds=4.0):
-    """A performance of (seconds, instrument)."""
-    made = tuple(Hit(at, Fraction(0), name, "", name, INSTRUMENTS[name].key, 0.0) for at, name in hits)
-    return Performance("", Meter(4, 4), made, (BarMark(0.0, Fraction(0), Fraction(4), seconds, 60.0, "bar 1"),))
-
-
-def struck(*hits, velocity=100, seconds=4.0, only=None):
-    """A take of (seconds, instrument), all at one velocity."""
-    return Take(hits_at(*hits, seconds=seconds), (velocity,) * len(hits), only)
 
 
 def sound(take, kit, gain=NO_GAIN, **options):
