@@ -44,6 +44,7 @@ class Stem:
     def __init__(self, part: str, strikes: Strikes, kit: Kit, loop_frames: int | None = None) -> None:
         """With `loop_frames` it is a loop: what rings past that length sounds at the start."""
         self.part = part
+        self.strikes = strikes
         self.rate = kit.rate
         self.loops = loop_frames is not None
         self._fade = _choke_fade(kit.rate)

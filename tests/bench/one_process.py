@@ -4,6 +4,7 @@ Prints the seconds of each step after the interpreter has started, and the most 
 """
 
 import gc
+import os
 import pickle
 import sys
 import time
@@ -48,6 +49,8 @@ def main(performances: str, soundfont: str, folder: str) -> None:
 
 
 if __name__ == "__main__":
-    gc.disable()  # as the command does
+    gc.disable()  # these four as in render/cli.py
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     main(*sys.argv[1:])
-    gc.freeze()
+    sys.stdout.flush()
+    os._exit(0)

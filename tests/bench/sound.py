@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 from one_process import STEPS
-from sound_material import midi_file, performance
+from sound_material import lesson_text, midi_file, performance
 
 from grooves.performance import Performance
 from render.audio import write_audio
@@ -54,18 +54,17 @@ def seconds(work: Callable[[], object], times: int = 1) -> float:
 def stock(midi: Path, soundfont: Path, wav: Path) -> None:
     """Render a MIDI file with the command fluidsynth, reverb and chorus off."""
     wav.unlink(missing_ok=True)  # both write new files: cutting off an old one takes longer than writing it
-    command = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE), "-T", "wav", "-F", str(wav)]
-    subprocess.run([*command, str(soundfont), str(midi)], check=True, capture_output=True)
+    words = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE), "-T", "wav", "-F", str(wav)]
+    subprocess.run([*words, str(soundfont), str(midi)], check=True, capture_output=True)
 
 
 def ours(soundfont: Path, folder: Path) -> list[float]:
     """Render the tracks put into a folder in a process of their own; its steps in seconds, and its memory in KB."""
     script = Path(__file__).with_name("one_process.py")
-    command = [sys.executable, str(script), str(folder / "tracks.pickle"), str(soundfont), str(folder)]
+    words = [sys.executable, str(script), str(folder / "tracks.pickle"), str(soundfont), str(folder)]
     for old in folder.glob("*.wav"):
         old.unlink()
-    compiled = {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}  # as installed packages are
-    printed = subprocess.run(command, check=True, capture_output=True, text=True, env=compiled).stdout
+    printed = subprocess.run(words, check=True, capture_output=True, text=True, env=compiled()).stdout
     return [float(word) for word in printed.split()]
 
 
@@ -160,10 +159,41 @@ def speed(kit: Kit, folder: Path) -> None:
     cached = seconds(lambda: ours(kit.path, folder), 8)
     pcm = (folder / "0.wav").read_bytes()
     alone = seconds(lambda: (folder / "pcm").write_bytes(pcm))
+    whole = command(kit.path, folder, {"full": (120, "")}, 4)
     print(f"{MINUTES} minutes: fluidsynth {theirs:.2f} s; ours cold {cold:.2f} s, {theirs / cold:.1f} times as fast; "
-          f"cached {cached:.2f} s, {theirs / cached:.1f} times as fast; its PCM written alone {alone:.3f} s")  # fmt: skip
+          f"cached {cached:.2f} s, {theirs / cached:.1f} times as fast; its PCM written alone {alone:.3f} s; "
+          f"the command fourlimb from the lesson on {whole:.2f} s, {theirs / whole:.1f} times as fast")  # fmt: skip
     steps = ours(kit.path, folder)
     print("  of which", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
+
+
+def command(soundfont: Path, folder: Path, tracks: dict[str, tuple[float, str]], times: int = 1) -> float:
+    """Seconds of `fourlimb render` for a lesson with tracks of a name, a tempo and a limb left out; no paper."""
+    lesson = lesson_text(MINUTES)
+    for name, (tempo_bpm, left_out) in tracks.items():
+        without = f'without = ["{left_out}"]' if left_out else ""
+        lesson += f'[[track]]\nname = "{name}"\ntempo = {tempo_bpm}\n{without}\n'
+    (folder / "lesson.toml").write_text(lesson)
+    words = [
+        "render",
+        str(folder / "lesson.toml"),
+        "--no-paper",
+        "-o",
+        str(folder / "out"),
+        "--soundfont",
+        str(soundfont),
+    ]
+
+    def render() -> None:
+        shutil.rmtree(folder / "out", ignore_errors=True)
+        subprocess.run([sys.executable, "-m", "render", *words], check=True, capture_output=True, env=compiled())
+
+    return seconds(render, times)
+
+
+def compiled() -> dict[str, str]:
+    """The environment with compiled modules, as installed packages have them."""
+    return {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
 
 
 def emptied(cache: Path, times: int) -> Iterator[Path]:
@@ -190,8 +220,11 @@ def pack(kit: Kit, folder: Path) -> None:
     for track in tracks:
         midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
         theirs += seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"))
+    chosen = {f"{tempo} {left_out or 'full'}": (tempo, left_out) for tempo in TEMPOS_BPM for left_out in LEFT_OUT}
+    whole = command(kit.path, folder, chosen, 2)
     print(f"pack of {len(tracks)} tracks: fluidsynth {theirs:.1f} s, ours {taken:.2f} s, {theirs / taken:.1f} times "
-          f"as fast; the PCM written alone {alone:.2f} s")  # fmt: skip
+          f"as fast; the PCM written alone {alone:.2f} s; the command fourlimb from the lesson on {whole:.2f} s, "
+          f"{theirs / whole:.1f} times as fast")  # fmt: skip
 
 
 def hour(kit: Kit, folder: Path) -> None:

@@ -30,6 +30,12 @@ def performance(
     return perform(score(), passages, feel or Feel())
 
 
+def lesson_text(minutes: float, tempo_bpm: float = 120) -> str:
+    """The same as a lesson file, without tracks."""
+    top = f'title = "bench"\ntempo = {tempo_bpm}\ngroove = "swing"\nchoruses = {round(minutes * tempo_bpm / 16)}\n'
+    return f'{top}[line]\nvalues = "{LINE}"\nplayed_on = "snare"\n'
+
+
 def midi_file(track: Performance, velocities: tuple[int, ...], path: Path, rate: int = 44100) -> None:
     """The same hits for the stock player: 960 ticks a quarter, note-off after the recorded hits' length."""
     import mido
