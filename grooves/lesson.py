@@ -41,7 +41,6 @@ class Lesson:
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
     leads: str = "right"  # the player's leading side
-    own_swing: bool = False  # whether the lesson overrules its groove's swing
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -69,7 +68,6 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.groove,
         file.soundfont,
         file.leads,
-        file.feel.swing is not None,
     )
 
 

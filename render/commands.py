@@ -133,29 +133,36 @@ def balance(asked: Namespace) -> int:
 def bars(asked: Namespace) -> None:
     """Say who sounds together and how hard each bar is, or write the stairs up to one."""
     from render.report import as_json, show_bars
-    from render.teach import describe_bars, stairs_text
+    from render.teach import describe_bars
 
     if asked.stairs is None and (asked.start is not None or asked.out):
         raise Mistake("--from and -o belong to --stairs; add --stairs BAR")
-    lesson = load_lesson(asked.lesson).lesson
     if asked.stairs is not None:
-        text, steps = stairs_text(lesson, asked.stairs, asked.start)
-        target = asked.out or asked.lesson.with_name(f"{asked.lesson.stem}-stairs-to-{asked.stairs}.toml")
-        if target.exists():
-            raise Mistake(f"{target}: there is a file of that name already; choose another with -o")
-        make_folder(target.parent)
-        write_bytes(target, text.encode())
-        print(
-            as_json({"files": [{"track": "", "kind": "lesson", "path": target}], "steps": steps})
-            if asked.json
-            else "\n".join([*steps, str(target)])
-        )
+        _stairs(asked)
         return
+    lesson = load_lesson(asked.lesson).lesson
     described = describe_bars(lesson)
     if asked.json:
         print(as_json({"bars": described}))
     else:
         show_bars(lesson.title, described)
+
+
+def _stairs(asked: Namespace) -> None:
+    from render.report import as_json
+    from render.teach import stairs_lesson
+
+    target = asked.out or asked.lesson.with_name(f"{asked.lesson.stem}-stairs-to-{asked.stairs}.toml")
+    found = stairs_lesson(asked.lesson, asked.stairs, asked.start, target)
+    if target.exists():
+        raise Mistake(f"{target}: there is a file of that name already; choose another with -o")
+    make_folder(target.parent)
+    write_bytes(target, found.text.encode())
+    if asked.json:
+        files = [{"track": "", "kind": "lesson", "path": target}]
+        print(as_json({"files": files, "steps": found.steps, "notes": found.notes}))
+    else:
+        print("\n".join([*found.steps, *found.notes, str(target)]))
 
 
 def lines(asked: Namespace) -> None:

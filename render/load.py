@@ -1,9 +1,11 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from grooves.groove import Groove, parse_groove
 from grooves.lesson import Lesson, parse_lesson
@@ -19,6 +21,7 @@ class Loaded:
 
     lesson: Lesson
     notes: tuple[str, ...]
+    tables: dict[str, Any]  # as the file says them, checked
 
 
 def load_lesson(path: Path) -> Loaded:
@@ -33,8 +36,9 @@ def load_lesson(path: Path) -> Loaded:
         return line.bars
 
     with at(str(path)):
-        lesson = parse_lesson(read_text(path), lambda name: find_groove(name, path.parent), read_line)
-    return Loaded(lesson, tuple(notes))
+        text = read_text(path)
+        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
+    return Loaded(lesson, tuple(notes), tomllib.loads(text))
 
 
 def read_text(path: Path) -> str:

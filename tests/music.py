@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from grooves.lesson import Lesson, parse_lesson
 from grooves.passages import Track, track_passages
@@ -11,7 +12,7 @@ from render.load import find_groove
 EXACT = "timing_ms = 0\nlevel_lu = 0"
 
 
-def lesson_of(
+def text_of(
     values: str = "4 4 4 4",
     *,
     groove: str = "swing",
@@ -21,9 +22,9 @@ def lesson_of(
     top: str = "",
     tracks: str = "",
     balance: str = "",
-) -> Lesson:
-    """A lesson from its parts, exact unless `feel` says otherwise."""
-    text = f"""
+) -> str:
+    """A lesson file from its parts, exact unless `feel` says otherwise."""
+    return f"""
 title = "Harbour Street, test page"
 tempo = {tempo}
 groove = "{groove}"
@@ -37,7 +38,11 @@ values = "{values}"
 {balance}
 {tracks}
 """
-    return parse_text(text)
+
+
+def lesson_of(values: str = "4 4 4 4", **parts: Any) -> Lesson:
+    """A lesson from its parts, as `text_of` writes them."""
+    return parse_text(text_of(values, **parts))
 
 
 def parse_text(text: str, folder: Path = Path()) -> Lesson:

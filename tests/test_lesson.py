@@ -241,7 +241,7 @@ def test_the_lesson_that_new_writes_is_a_lesson_and_offers_every_key_of_line_fee
 
 # Keys that the new lesson shows at their defaults: taking the line changes nothing.
 SHOWN_AS_THEY_ARE = {
-    "count_in", "offbeat_accent", "held_offbeat_accent", "downbeat_quarters", "accent",
+    "count_in", "swing", "offbeat_accent", "held_offbeat_accent", "downbeat_quarters", "accent",
     "timing_ms", "level_lu", "correlation", "together", "seed",
 }  # fmt: skip
 
