@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.mistake import Mistake
+from render.forked import processes
 
 Result = TypeVar("Result")
 
@@ -28,8 +29,7 @@ def run(
 
     `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first Mistake ends it.
     """
-    if workers < 0:
-        raise Mistake(f"--jobs: {workers} is out of range; write 1 or more, or 0 for one a core")
+    processes(workers)  # raises where there are fewer than none
     with _executor(workers, len(jobs), scheduler) as executor:
         guarded = work if scheduler else _Interruptible(work)
         futures: list[Future[Result]] = [executor.submit(guarded, *job) for job in jobs]

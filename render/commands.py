@@ -43,7 +43,6 @@ def new(asked: Namespace) -> None:
 
 def render(asked: Namespace) -> None:
     """Render lessons, side by side where there are several."""
-    from render.forked import processes
     from render.pack import render_lesson
     from render.report import progress_bar, reports_json, show_report
 
@@ -51,11 +50,11 @@ def render(asked: Namespace) -> None:
     wishes = _wishes(asked)
     with progress_bar("rendering", not asked.json) as progress:
         if len(paths) == 1 and not asked.scheduler:
-            reports = [render_lesson(paths[0], replace(wishes, processes=asked.jobs or processes()), progress)]
+            reports = [render_lesson(paths[0], wishes, progress)]
         else:
             from render.batch import run
 
-            jobs = [(path, wishes) for path in paths]
+            jobs = [(path, replace(wishes, processes=1)) for path in paths]
             reports = run(render_lesson, jobs, asked.jobs, asked.scheduler, progress)
     if asked.json:
         print(reports_json(reports))
@@ -66,6 +65,7 @@ def render(asked: Namespace) -> None:
 
 def _wishes(asked: Namespace) -> "Wishes":
     from render.audio import FORMATS
+    from render.forked import processes
     from render.pack import Wishes
 
     if asked.format not in FORMATS:
@@ -81,6 +81,7 @@ def _wishes(asked: Namespace) -> "Wishes":
         plain_velocities=getattr(asked, "velocities", "measured") == "plain",
         soundfont=asked.soundfont,
         use_cache=not asked.no_cache,
+        processes=processes(getattr(asked, "jobs", 0)),
     )
 
 

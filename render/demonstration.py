@@ -64,7 +64,8 @@ def balance_lesson(path: Path, wishes: Wishes) -> BalanceReport:
     shown = _demonstration(lesson, balance)
     tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
     files = [write_midi(make_folder(wishes.folder), path.stem, shown, lesson, kit.preset.program)]
-    files += write_sounds(sound_files(path.stem, [shown], lesson, wishes), tracks, gain_for(tracks), wishes)
+    gain = gain_for(tracks, wishes.processes)
+    files += write_sounds(sound_files(path.stem, [shown], lesson, wishes), tracks, gain, wishes)
     kit.close()
     good = all(abs(row.difference_lu) <= TOLERANCE_LU for row in rows)
     ride_on_top = all(row.measured_lu <= TOLERANCE_LU for row in rows)

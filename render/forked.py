@@ -9,14 +9,21 @@ import warnings
 from collections.abc import Callable
 from typing import BinaryIO, TypeVar
 
+from grooves.mistake import Mistake
+
 Result = TypeVar("Result")
 
 MOST = 4  # more share a memory that one or two can fill
 
 
-def processes() -> int:
-    """How many processes are worth having here: the cores of a Linux machine, at most 4; elsewhere 1."""
-    return min(len(os.sched_getaffinity(0)), MOST) if sys.platform == "linux" else 1
+def processes(wanted: int = 0) -> int:
+    """How many processes share one piece of work: as many as wanted, or for 0 one a core, but at most 4.
+
+    Example: `processes(1)` is 1. Elsewhere than on Linux it is always 1. Raises Mistake for fewer than none.
+    """
+    if wanted < 0:
+        raise Mistake(f"--jobs: {wanted} is out of range; write 1 or more, or 0 for one a core")
+    return min(wanted or len(os.sched_getaffinity(0)), MOST) if sys.platform == "linux" else 1
 
 
 def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:

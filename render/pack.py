@@ -137,7 +137,8 @@ def render_loop(
     seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
     full = _take(sound_track(lesson, Track("full"), balance))
     loop, track = side_by_side([full, _take(seamless)], kit, wrap=True), side_by_side([full, _take(counted)], kit)
-    gain = min(gain_for(loop), gain_for(track), key=lambda one: one.db)  # one for both files
+    both = [gain_for(mixed, wishes.processes) for mixed in (loop, track)]
+    gain = min(both, key=lambda one: one.db)  # one for both files
     files = []
     for one, mixed in ((seamless, loop), (counted, track)):
         files.append(write_midi(make_folder(wishes.folder), path.stem, one, lesson, kit.preset.program))

@@ -6,6 +6,7 @@ import sys
 
 import pytest
 
+from grooves.mistake import Mistake
 from render.forked import processes, share_out
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="forks on Linux only")
@@ -62,5 +63,8 @@ def test_a_long_answer_comes_through():
     assert len(share_out(lambda share, _: bytes(1 << 20), 2)[1]) == 1 << 20
 
 
-def test_there_are_as_many_processes_as_cores_but_few():
-    assert 1 <= processes() <= min(len(os.sched_getaffinity(0)), 4)
+def test_there_are_as_many_processes_as_cores_or_as_wanted_but_few():
+    assert processes() == min(len(os.sched_getaffinity(0)), 4)
+    assert [processes(wanted) for wanted in (1, 3, 100)] == [1, 3, 4]
+    with pytest.raises(Mistake, match="--jobs: -1 is out of range; write 1 or more, or 0 for one a core"):
+        processes(-1)
