@@ -1,6 +1,8 @@
 """A lesson's files together: what the tracks share is the same to the sample."""
 
+import errno
 import io
+import os
 import wave
 from pathlib import Path
 
@@ -11,6 +13,8 @@ import pytest
 from grooves.mistake import Mistake
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
+from render import audio
+from render.forked import share_out
 from render.load import load_lesson
 from render.pack import Wishes, render_lesson, render_loop
 
@@ -198,3 +202,28 @@ def test_the_rate_can_be_48_kilohertz(pack, tmp_path):
     render_lesson(pack[0] / "page.toml", Wishes(tmp_path, tracks=("full",), rate=48000))
     with wave.open(io.BytesIO((tmp_path / "page-full.wav").read_bytes())) as file:
         assert file.getframerate() == 48000
+
+
+@pytest.mark.parametrize("wished", [1, 3])
+def test_as_many_processes_as_wished_share_the_mixing_and_the_files_are_the_same(wished, pack, tmp_path, monkeypatch):
+    counts = []
+
+    def counted(work, count):
+        counts.append(count)
+        return share_out(work, count)
+
+    monkeypatch.setattr(audio, "share_out", counted)
+    render_lesson(pack[0] / "page.toml", Wishes(tmp_path, processes=wished))
+    assert counts == [wished]
+    for track in ("full", "no-stick", "your-foot"):
+        assert np.array_equal(sound(tmp_path / f"page-{track}.wav"), sound(pack[0] / "out" / f"page-{track}.wav"))
+
+
+def test_a_disk_that_is_full_leaves_nothing_whoever_of_the_processes_finds_out(pack, tmp_path, monkeypatch):
+    def full(file, data, place):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "pwrite", full)
+    with pytest.raises(Mistake, match="cannot be written: No space left on device"):
+        render_lesson(pack[0] / "page.toml", Wishes(tmp_path, processes=2))
+    assert not [path for path in tmp_path.iterdir() if path.suffix != ".mid"]
