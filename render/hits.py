@@ -66,11 +66,11 @@ def as_wave(name: str, sound: Sound, long_frames: int = 0) -> Wave:
     both = Wave(name, sound.reshape(-1), 2, (1.0, 1.0))
     if len(sound) < long_frames:
         return both
-    powers = np.einsum("ij,ik->jk", sound, sound, dtype=np.float64)
-    louder = int(powers[1, 1] > powers[0, 0])
-    ratio = float(powers[0, 1] / powers[louder, louder])
+    highest = int(np.abs(sound).argmax())
+    louder = highest % 2
     one, other = sound[:, louder], sound[:, 1 - louder]
-    if np.abs(other - np.float32(ratio) * one).max() > _SAME_SHAPE * np.abs(one).max():
+    ratio = float(other[highest // 2] / one[highest // 2])
+    if np.abs(other - np.float32(ratio) * one).max() > _SAME_SHAPE * abs(float(one[highest // 2])):
         return both
     return Wave(name, np.ascontiguousarray(one), 1, (ratio, 1.0) if louder else (1.0, ratio))
 
