@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from difflib import get_close_matches
 
 
 class Mistake(ValueError):
@@ -11,6 +10,8 @@ class Mistake(ValueError):
 
 def nearest(word: str, choices: Iterable[str]) -> str:
     """Say which choice was probably meant, else list all: `nearest("rid", ["ride"])` is "did you mean 'ride'?"."""
+    from difflib import get_close_matches
+
     names = list(choices)
     close = get_close_matches(word.lower(), names, n=1, cutoff=0.6)
     if close:
