@@ -6,8 +6,8 @@ FluidSynth API documentation), so everything here counts in such blocks.
 
 import contextlib
 import ctypes
-import io
 import sys
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -22,39 +22,71 @@ BLOCK = 64  # frames
 CHANNEL = 9  # channel 10, counted from 0
 _GAIN = 0.2  # FluidSynth's own default; the mix sets the level
 
+# By their names on Linux and on macOS, Homebrew's folders included; else the system is asked, which takes longer.
+_NAMES = (
+    "libfluidsynth.so.3",
+    "libfluidsynth.3.dylib",
+    "/opt/homebrew/lib/libfluidsynth.dylib",
+    "/usr/local/lib/libfluidsynth.dylib",
+)
 _INSTALL = {
     "linux": "Debian or Ubuntu: apt install libfluidsynth3; Fedora: dnf install fluidsynth-libs",
     "darwin": "brew install fluid-synth",
 }
 
+_pointer, _number, _name = ctypes.c_void_p, ctypes.c_int, ctypes.c_char_p
+_FUNCTIONS: dict[str, tuple[Any, ...]] = {  # what each returns and takes: FluidSynth 2 API documentation
+    "fluid_set_log_function": (_pointer, _number, _pointer, _pointer),
+    "new_fluid_settings": (_pointer,),
+    "delete_fluid_settings": (None, _pointer),
+    "fluid_settings_setint": (_number, _pointer, _name, _number),
+    "fluid_settings_setnum": (_number, _pointer, _name, ctypes.c_double),
+    "new_fluid_synth": (_pointer, _pointer),
+    "delete_fluid_synth": (None, _pointer),
+    "fluid_synth_sfload": (_number, _pointer, _name, _number),
+    "fluid_synth_program_select": (_number, _pointer, _number, _number, _number, _number),
+    "fluid_synth_noteon": (_number, _pointer, _number, _number, _number),
+    "fluid_synth_noteoff": (_number, _pointer, _number, _number),
+    "fluid_synth_all_sounds_off": (_number, _pointer, _number),
+    "fluid_synth_get_active_voice_count": (_number, _pointer),
+    "fluid_synth_write_float": (_number, _pointer, _number, _pointer, _number, _number, _pointer, _number, _number),
+}
 
+
+@cache
 def _library() -> Any:
-    """The module pyfluidsynth, silenced; raises Mistake where it or the FluidSynth library is missing."""
+    """The FluidSynth library, silenced, with the functions that we call; raises Mistake where it is missing."""
+    library = _loaded()
     try:
-        with contextlib.redirect_stdout(io.StringIO()):  # it prints where it looks when the variable CI is set
-            import fluidsynth
-    except (ImportError, OSError) as error:
-        how = _INSTALL.get(sys.platform, "see fluidsynth.org for your system")
-        raise Mistake(f"the synthesizer library FluidSynth is not installed ({error}); install it: {how}") from None
-    silence = fluidsynth.cfunc(
-        "fluid_set_log_function",
-        ctypes.c_void_p,
-        ("level", ctypes.c_int, 1),
-        ("fun", ctypes.c_void_p, 1),
-        ("data", ctypes.c_void_p, 1),
-    )
+        for name, (returned, *taken) in _FUNCTIONS.items():
+            function = getattr(library, name)
+            function.restype, function.argtypes = returned, taken
+    except AttributeError as error:
+        raise Mistake(f"the synthesizer library FluidSynth is older than 2.0 ({error}); {_how()}") from None
     for level in range(5):  # it would write its own messages to stderr; ours say it once
-        silence(level, None, None)
-    return fluidsynth
+        library.fluid_set_log_function(level, None, None)
+    return library
 
 
-def _float_writer(library: Any) -> Any:
-    pointer, number = ctypes.c_void_p, ctypes.c_int
-    names = ("synth", "len", "lout", "loff", "lincr", "rout", "roff", "rincr")
-    kinds = (pointer, number, pointer, number, number, pointer, number, number)
-    return library.cfunc(
-        "fluid_synth_write_float", number, *((name, kind, 1) for name, kind in zip(names, kinds, strict=True))
-    )
+def _loaded() -> Any:
+    for name in _NAMES:
+        with contextlib.suppress(OSError):
+            return ctypes.CDLL(name)
+    found = find_library("fluidsynth")
+    if found is None:
+        raise Mistake(f"the synthesizer library FluidSynth is not installed; {_how()}")
+    return ctypes.CDLL(found)
+
+
+def _how() -> str:
+    return f"install it: {_INSTALL.get(sys.platform, 'see fluidsynth.org for your system')}"
+
+
+def find_library(name: str) -> str | None:
+    """Ask the system for a library: `find_library("fluidsynth")`."""
+    from ctypes.util import find_library as ask
+
+    return ask(name)
 
 
 class Synth:
@@ -63,7 +95,6 @@ class Synth:
     def __init__(self, path: Path, program: int, rate: int) -> None:
         """Start it; raises Mistake where FluidSynth cannot load the soundfont or has no such kit in it."""
         self._fs = _library()
-        self._write = _float_writer(self._fs)
         self._settings = self._fs.new_fluid_settings()
         for name, number in (("synth.gain", _GAIN), ("synth.sample-rate", float(rate))):
             self._fs.fluid_settings_setnum(self._settings, name.encode(), number)
@@ -116,5 +147,5 @@ class Synth:
         """Return the next blocks of 64 frames, shape (frames, 2)."""
         frames = np.zeros((blocks * BLOCK, 2), np.float32)
         at = frames.ctypes.data
-        self._write(self._synth, len(frames), at, 0, 2, at, 1, 2)
+        self._fs.fluid_synth_write_float(self._synth, len(frames), at, 0, 2, at, 1, 2)
         return frames
