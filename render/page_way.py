@@ -76,8 +76,7 @@ def steps(lesson: Lesson) -> list[dict[str, Any]]:
         if kept and kept[-1]["off"] == step["off"] and not kept[-1]["alone"]:
             continue
         kept.append(step)
-    everyone = [number for number, step in enumerate(kept) if not step["off"] and not step["alone"]]
-    return [{**step, "first": number == everyone[0]} for number, step in enumerate(kept)]
+    return kept
 
 
 def _step(name: str, text: str, off: Any, alone: bool = False) -> dict[str, Any]:
@@ -91,19 +90,21 @@ def _timekeeper(lesson: Lesson, hand: str) -> str:
 
 
 def limb_rows(lesson: Lesson) -> list[dict[str, Any]]:
-    """A row of switches for each limb; one that only ever reads is switched as the line itself."""
-    score = lesson.score
-    time = {stroke.limb for bar in score.bars for stroke in (*bar.strokes, *bar.groove_alone) if stroke.role == "time"}
-    reading = readers(lesson)
-    only_reader = len(reading) == 1 and reading[0] not in time
-    rows = []
-    for limb in dict.fromkeys((*score.limbs, *(limb for limb in (*HANDS, *FEET) if limb in time))):
-        reads = only_reader and limb == reading[0]
-        played = {s.part for bar in score.bars for s in (*bar.strokes, *bar.groove_alone) if s.limb == limb}
-        plays = ", ".join(part for part in PARTS if part in played)
-        rows.append({"label": limb.capitalize(), "plays": plays + (", the line" if reads else ""), "name": limb})
-        if reads:
-            rows[-1]["name"] = LINE
-    if not only_reader and reading:
+    """A row of switches for each limb, and one for the line unless a single limb reads and does nothing else."""
+    score, reading = lesson.score, readers(lesson)
+    keeping = {stroke.limb for bar in score.bars for stroke in bar.strokes if stroke.role == "time"}
+    alone = {stroke.limb for bar in score.bars for stroke in bar.groove_alone}
+    reader = reading[0] if len(reading) == 1 and reading[0] not in keeping else ""
+    limbs = dict.fromkeys((*score.limbs, *(limb for limb in (*HANDS, *FEET) if limb in keeping | alone)))
+    rows = [_limb_row(lesson, limb, reads=limb == reader, keeps_alone=limb in alone) for limb in limbs]
+    if reading and not reader:
         rows.append({"label": "The line", "plays": " and ".join(reading), "name": LINE})
     return [{**row, "number": number} for number, row in enumerate(rows)]
+
+
+def _limb_row(lesson: Lesson, limb: str, reads: bool, keeps_alone: bool) -> dict[str, Any]:
+    """One limb; it goes by its own name where it also keeps time as long as nobody reads, or that would stay."""
+    bars = lesson.score.bars
+    played = {s.part for bar in bars for s in (*bar.strokes, *bar.groove_alone) if s.limb == limb}
+    plays = [part for part in PARTS if part in played] + ["the line"] * reads
+    return {"label": limb.capitalize(), "plays": ", ".join(plays), "name": LINE if reads and not keeps_alone else limb}

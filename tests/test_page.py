@@ -11,6 +11,7 @@ from page_browser import chromium, data_of, html_of, kit_and_balance, opened
 from grooves.mistake import Mistake
 from render.balance import plain_balance
 from render.page import Entry, entry, index_page, page
+from render.page_way import limb_rows
 from render.soundfont import open_kit
 
 LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4"
@@ -274,6 +275,7 @@ def test_each_limb_is_on_softer_or_off_and_a_choice_by_hand_leaves_the_steps(she
         "the",
         "line",
     ]
+    sheet.page.locator(".steps label", has_text="And the feet").click()
     sheet.page.locator("[data-name='left foot'][value=softer] + span").click()
     sheet.page.locator("[data-name='line'][value=off] + span").click()
     assert settings(sheet)["limbs"] == {"left foot": "softer", "line": "off"}
@@ -281,11 +283,11 @@ def test_each_limb_is_on_softer_or_off_and_a_choice_by_hand_leaves_the_steps(she
 
 
 def test_a_line_read_by_the_foot_has_its_own_switch_and_steps(kit):
-    html = html_of(lesson_of(LINE, line='played_on = "bass drum"', groove="bossa-nova"), *kit)
-    steps = data_of(html)["steps"]
+    lesson = lesson_of(LINE, line='played_on = "bass drum"', groove="bossa-nova")
+    steps = data_of(html_of(lesson, *kit))["steps"]
     assert [step["name"] for step in steps] == ["The time", "Ride and line", "And the feet", "Everyone", "Your turn"]
     assert steps[1]["off"] == ["left hand", "left foot"]
-    assert 'data-name="line"' in html
+    assert [row["name"] for row in limb_rows(lesson)] == ["right hand", "left hand", "right foot", "left foot"]
 
 
 def test_click_count_in_fade_swing_and_rising_tempo_are_set(sheet):

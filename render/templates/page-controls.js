@@ -11,7 +11,7 @@ class Controls {
     this.taps = [];
     this.bindTransport();
     this.bindTempo();
-    this.bindLimbs();
+    this.limbs = new Limbs(lesson, settings);
     this.bindBars();
     this.bindPractice();
     addEventListener("keydown", (event) => this.onKey(event));
@@ -91,52 +91,6 @@ class Controls {
     ui.slider.value = tempo;
     ui.tempo.value = tempo;
     this.showTicks();
-  }
-
-  // --- who plays ---
-
-  /** On, softer or off for each limb, and the steps that set them all. */
-  bindLimbs() {
-    for (const radio of document.querySelectorAll("[data-name]")) {
-      radio.addEventListener("change", () => this.setLimb(radio.dataset.name, radio.value));
-    }
-    for (const step of document.querySelectorAll("[name=step]")) {
-      step.addEventListener("change", () => this.takeStep(Number(step.value)));
-    }
-    this.takeStep(this.lesson.steps.findIndex((step) => step.first));
-  }
-
-  /** One limb on, softer or off; the steps then no longer describe who plays. */
-  setLimb(name, state) {
-    this.settings.limbs[name] = state;
-    this.settings.alone = false;
-    document.querySelectorAll("[name=step]").forEach((step) => (step.checked = false));
-    ui["step-text"].textContent = "";
-    this.showLimbs();
-  }
-
-  /** One step of the way through the lesson: who plays, and what to do. */
-  takeStep(number) {
-    const step = this.lesson.steps[number];
-    this.settings.limbs = Object.fromEntries(step.off.map((name) => [name, "off"]));
-    this.settings.alone = step.alone;
-    document.querySelectorAll("[name=step]")[number].checked = true;
-    ui["step-text"].textContent = step.text;
-    this.showLimbs();
-  }
-
-  /** The radios as the settings are, and silent heads pale. */
-  showLimbs() {
-    for (const radio of document.querySelectorAll("[data-name]")) {
-      radio.checked = (this.settings.limbs[radio.dataset.name] || "on") === radio.value;
-    }
-    const silent = new Set(this.lesson.voices.filter((voice) => !this.isShown(voice)).map((voice) => voice.part));
-    for (const head of document.querySelectorAll(".head")) head.classList.toggle("silent", silent.has(head.dataset.part));
-  }
-
-  /** Whether a voice of the written bars sounds. */
-  isShown(voice) {
-    return sounds(voice, this.settings) && !(this.settings.alone && voice.role !== TIME);
   }
 
   // --- the loop ---
