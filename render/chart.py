@@ -22,7 +22,7 @@ from grooves.feel import swing_ratio
 from grooves.mistake import Mistake, nearest
 from grooves.score import Score
 from render.flow import MUSIC_MM, Block, flow, kept_together
-from render.letters import FONTS, LETTER_MM, width_ems, wrapped
+from render.letters import FONTS, LETTER_MM, balanced, fitted_mm, width_ems, wrapped
 from render.notation import musicxml
 
 if TYPE_CHECKING:
@@ -32,9 +32,12 @@ PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI A
 FORMATS = ("pdf", "svg", "png", "musicxml")
 MARGIN_MM = 14.0
 BEATS = {Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half", Fraction(1, 2): "eighth"}
-TITLE_MM = 10.0
+TITLES_MM = (10.0, 8.5, 7.0)  # the largest in which a title stands on one line; the last one is wrapped
+TITLE_LINES = 3
+RUNNING_TITLE_MM = 4.4
 RUNNING_MM = 10.0  # running title above
-FOOT_MM = 18.0  # free below, page number included
+FOOT_MM = 16.0  # free below, page number included
+PAPER_GREY = 250  # as light or lighter: nothing drawn
 PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
 
 
@@ -45,11 +48,13 @@ class Head:
     title: tuple[str, ...]
     size_mm: float
     groove: str
+    groove_mm: float
     beat: str  # in words
     beat_dotted: bool
     beat_open: bool
     tempo: str
     feel: str
+    feel_mm: float
 
 
 def chart(
@@ -95,18 +100,41 @@ def _quarters_per_minute(score: Score) -> float:
 
 
 def _head(score: Score, feel: str) -> Head:
-    title = wrapped(score.title, MUSIC_MM, TITLE_MM, bold=True)[:3]
+    size_mm, title = _title_lines(score.title)
     beat = score.groove.beat
+    tempo = f"= {score.tempo_bpm:g}"
+    feel = feel or feel_words(score)
+    tempo_mm = width_ems(tempo) * LETTER_MM
     return Head(
-        tuple(title),
-        TITLE_MM,
+        title,
+        size_mm,
         score.groove.title,
+        fitted_mm(score.groove.title, MUSIC_MM / 2 - 14, LETTER_MM, bold=True),  # the tempo's note is 11 before
         BEATS.get(beat, "beat"),
         beat.numerator == 3,
         beat >= 2,
-        f"= {score.tempo_bpm:g}",
-        feel or feel_words(score),
+        tempo,
+        feel,
+        fitted_mm(feel, MUSIC_MM / 2 - tempo_mm, LETTER_MM),
     )
+
+
+def _title_lines(title: str) -> tuple[float, tuple[str, ...]]:
+    """The title's size and lines; what is too long for three lines is cut."""
+    width = width_ems(title, bold=True)
+    size_mm = next((size for size in TITLES_MM if width * size <= MUSIC_MM), TITLES_MM[-1])
+    lines = balanced(title, MUSIC_MM, size_mm, bold=True)
+    if len(lines) <= TITLE_LINES:
+        return size_mm, tuple(lines)
+    last = _shortened(" ".join(lines[TITLE_LINES - 1 :]), MUSIC_MM, size_mm, bold=True)
+    return size_mm, (*lines[: TITLE_LINES - 1], last)
+
+
+def _shortened(text: str, room_mm: float, size_mm: float, bold: bool = False) -> str:
+    """A text on one line, cut after a word where it is too long."""
+    if width_ems(text, bold) * size_mm <= room_mm:
+        return text
+    return wrapped(text, room_mm - width_ems("…", bold) * size_mm, size_mm, bold)[0] + "…"
 
 
 def feel_words(score: Score) -> str:
@@ -121,7 +149,7 @@ def feel_words(score: Score) -> str:
 def _pages(score: Score, head: Head, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
     """Blocks laid on pages, then each page drawn with its number of all."""
     width, height = size_mm
-    top = MARGIN_MM + TITLE_MM * 1.2 * len(head.title) + LETTER_MM * 2.2
+    top = MARGIN_MM + head.size_mm * 1.2 * len(head.title) + LETTER_MM * 2.2
     pages: list[list[tuple[float, Block]]] = [[]]
     y = top
     for group in kept_together(blocks):
@@ -146,11 +174,11 @@ def _draw(
     total: int,
     size_mm: tuple[float, float],
 ) -> str:
-    running = score.title if width_ems(score.title) * 4.4 < MUSIC_MM * 0.8 else f"{score.title[:60]}…"
     svg = _template().render(
         title=f"{score.title}, page {number} of {total}",
         description=_description(placed),
-        running=running,
+        running=_shortened(score.title, MUSIC_MM * 0.8, RUNNING_TITLE_MM),
+        running_mm=RUNNING_TITLE_MM,
         head=head,
         placed=placed,
         number=number,
@@ -247,14 +275,19 @@ def _data(page: str) -> str:
 
 
 def chart_png(pages: Sequence[str]) -> bytes:
-    """The pages as one PNG in shades of grey, one below the other: `chart_png(pages)`; 6 dots to the millimetre."""
+    """The pages as one PNG in shades of grey, one below the other: `chart_png(pages)`; 6 dots to the millimetre.
+
+    It ends one margin below the last mark, not at the foot of the last page.
+    """
     import numpy as np
     import pypdfium2
 
     document = pypdfium2.PdfDocument(chart_pdf(pages))
     scale = PNG_DOTS_PER_MM * 25.4 / 72
     drawn = [page.render(scale=scale, grayscale=True).to_numpy() for page in document]
-    return _png(np.concatenate([picture.reshape(picture.shape[0], picture.shape[1]) for picture in drawn]))
+    whole = np.concatenate([picture.reshape(picture.shape[0], picture.shape[1]) for picture in drawn])
+    last = np.flatnonzero((whole < PAPER_GREY).any(axis=1))[-1]
+    return _png(whole[: last + round(MARGIN_MM * PNG_DOTS_PER_MM)])
 
 
 def _png(grey: Any) -> bytes:

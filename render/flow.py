@@ -7,7 +7,7 @@ from grooves.kit import PARTS
 from grooves.score import Score
 from render.engrave import MARGIN_MM, systems
 from render.grids import Grid, bar_grid, rhythm_of
-from render.letters import LETTER_MM, wrapped
+from render.letters import LETTER_MM, fitted_mm, packed, width_ems
 from render.notation import musicxml
 from render.notes import DRUMS, LINE
 from render.voices import Sign, measures
@@ -16,6 +16,25 @@ MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines o
 COLUMN_MM = 6.2  # what a note needs on the staff; by eye
 BAR_MM = 7.0  # what a bar needs besides
 CLEF_MM = 16.0  # clef and time signature
+LEGEND = (  # sign and how wide it is, words
+    ("black", 5.0, "drum"),
+    ("x", 4.2, "cymbal, stick"),
+    ("", 1.2, "not struck"),
+    ("joined", 1.0, "together"),
+    ("bold", width_ems("bold", bold=True) * LETTER_MM, "reads the line"),
+)
+LEGEND_LINE_MM = 7.0
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One sign of the legend, its middle at `x`, and its words from `words_x` on; `y` is the top of its line."""
+
+    sign: str
+    x: float
+    words_x: float
+    y: float
+    words: str
 
 
 @dataclass(frozen=True)
@@ -30,6 +49,7 @@ class Block:
     glyphs: tuple[tuple[str, str], ...] = ()
     indent_mm: float = 0.0  # how far its staff stands in from its left edge
     grid: Grid | None = None
+    legend: tuple[Entry, ...] = ()
     keep: bool = False
 
 
@@ -48,7 +68,8 @@ def flow(score: Score, chosen: set[int]) -> Iterator[Block]:
             grids.append(_heading(f"The line on the {on}"))
         grids += _grids(part, drawn, on if score.readings > 1 else "")
     yield _heading("Who sounds together")
-    yield Block(10.0, "legend", keep=True)
+    entries = legend_entries(MUSIC_MM)
+    yield Block(entries[-1].y + 9.5, "legend", legend=entries, keep=True)
     yield from grids
 
 
@@ -67,7 +88,22 @@ def _chorus(score: Score, reading: int, chosen: set[int]) -> Score:
 
 
 def _heading(words: str) -> Block:
-    return Block(LETTER_MM * 2.0, "heading", (words,), LETTER_MM * 1.15, keep=True)
+    size_mm = fitted_mm(words, MUSIC_MM, LETTER_MM * 1.15, bold=True)
+    return Block(LETTER_MM * 2.0, "heading", (words,), size_mm, keep=True)
+
+
+def legend_entries(room_mm: float) -> tuple[Entry, ...]:
+    """The legend's signs and words in lines that fit: `legend_entries(182.0)[0].words` is "drum"."""
+    entries = []
+    x = y = 0.0
+    for sign, sign_mm, words in LEGEND:
+        words_mm = sign_mm + 2.0
+        needed_mm = words_mm + width_ems(words) * LETTER_MM
+        if x and x + needed_mm > room_mm:
+            x, y = 0.0, y + LEGEND_LINE_MM
+        entries.append(Entry(sign, x + sign_mm / 2, x + words_mm, y, words))
+        x += needed_mm + LETTER_MM
+    return tuple(entries)
 
 
 # --- staves -------------------------------------------------------------------------------------
@@ -147,8 +183,8 @@ def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str)
 def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
     """The words that send the reader back, such as "Bar 5: as bar 2."."""
     if waiting:
-        words = "  ".join(_as_words(run) for run in reference_runs(waiting))
-        lines = tuple(wrapped(words, MUSIC_MM, LETTER_MM))
+        runs = [_as_words(run) for run in reference_runs(waiting)]
+        lines = tuple(packed(runs, MUSIC_MM, LETTER_MM))
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
 
 

@@ -12,14 +12,16 @@ from itertools import groupby, pairwise
 from grooves.coordination import Place, grid
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
 from grooves.score import Score, ScoreBar, Stroke
-from render.letters import LETTER_MM, fitted_mm
+from render.letters import LETTER_MM, fitted_mm, width_ems
 from render.voices import GHOST_LU
 
-LEFT_MM = 30.0  # the instrument's name
-RIGHT_MM = 27.0  # the limb's name
+LEFT_MM = 35.0  # the instrument's name
+RIGHT_MM = 31.0  # the limb's name
 COUNTS_MM = 8.0
+COUNT_GAP_MM = 1.0  # between two counts
 ROW_MM = 8.5
 LAST_MM = 4.0  # under the last row
+NAME_MM = LEFT_MM - 2.0  # its end; an accent on 1 begins there
 CLOSEST_MM = 5.8  # two heads side by side
 
 
@@ -83,7 +85,7 @@ def bar_grid(score: Score, index: int, width_mm: float, label: str = "") -> Grid
     label = label or f"Bar {bar.number}"
     return Grid(
         label,
-        fitted_mm(label, LEFT_MM, LETTER_MM, bold=True),
+        fitted_mm(label, NAME_MM, LETTER_MM, bold=True),
         f"{label}: " + "; ".join(f"{place.count} {place.words}" for place in places if place.words),
         _count_mm(columns),
         COUNTS_MM + ROW_MM * len(heights) + LAST_MM,
@@ -124,11 +126,13 @@ def _column(place: Place, x: float, heights: dict[str, float]) -> Column:
 
 def _count_mm(columns: Sequence[Column]) -> float:
     """The counts' size: as large as leaves a gap between any two neighbours."""
+    ems = [width_ems(column.says, column.on_beat) for column in columns]
     sizes = [
-        fitted_mm(before.says + after.says, 2 * (after.x - before.x) - 2.4, LETTER_MM, bold=True)
-        for before, after in pairwise(columns)
+        (after.x - before.x - COUNT_GAP_MM) / (wide + next_wide) * 2
+        for (before, after), (wide, next_wide) in zip(pairwise(columns), pairwise(ems), strict=True)
+        if wide and next_wide
     ]
-    return min(sizes, default=LETTER_MM)
+    return min([LETTER_MM, *sizes])
 
 
 def _stretches(places: Sequence[Place], across: Sequence[float], score: Score) -> tuple[tuple[float, float], ...]:
@@ -146,7 +150,7 @@ def _row(score: Score, bar: ScoreBar, limb: str, y: float, stretches: tuple[tupl
     }
     names = ", ".join(name for name in PARTS if name in played)
     reads = any(stroke.role == "line" for stroke in own)
-    return Row(y, names, limb, reads, fitted_mm(names, LEFT_MM - 2, LETTER_MM, bold=reads), stretches)
+    return Row(y, names, limb, reads, fitted_mm(names, NAME_MM, LETTER_MM, bold=reads), stretches)
 
 
 def _marks(bar: ScoreBar, places: Sequence[Place], across: Sequence[float], heights: dict[str, float]) -> list[Mark]:
