@@ -28,9 +28,10 @@ LEGEND_LINE_MM = 7.0
 
 @dataclass(frozen=True)
 class Entry:
-    """One sign of the legend, its middle at `x`, and its words from `words_x` on; `y` is the top of its line."""
+    """One sign of the legend from `left` on, its middle at `x`, and its words from `words_x` on; `y` is their top."""
 
     sign: str
+    left: float
     x: float
     words_x: float
     y: float
@@ -101,7 +102,7 @@ def legend_entries(room_mm: float) -> tuple[Entry, ...]:
         needed_mm = words_mm + width_ems(words) * LETTER_MM
         if x and x + needed_mm > room_mm:
             x, y = 0.0, y + LEGEND_LINE_MM
-        entries.append(Entry(sign, x + sign_mm / 2, x + words_mm, y, words))
+        entries.append(Entry(sign, x, x + sign_mm / 2, x + words_mm, y, words))
         x += needed_mm + LETTER_MM
     return tuple(entries)
 

@@ -18,10 +18,11 @@ from render.voices import GHOST_LU
 LEFT_MM = 35.0  # the instrument's name
 RIGHT_MM = 31.0  # the limb's name
 COUNTS_MM = 8.0
-COUNT_GAP_MM = 1.0  # between two counts
+COUNT_GAP_MM = 1.5  # between two counts
 ROW_MM = 8.5
 LAST_MM = 4.0  # under the last row
 NAME_MM = LEFT_MM - 2.0  # its end; an accent on 1 begins there
+TWO_LINES_MM = 4.0  # type size of names on two lines of a row
 CLOSEST_MM = 5.8  # two heads side by side
 
 
@@ -43,7 +44,7 @@ class Row:
     """One limb: its names left and right, and the stretches of its line, one for each beat."""
 
     y: float
-    instruments: str
+    instruments: tuple[str, ...]  # its lines
     limb: str
     reads: bool
     size_mm: float
@@ -148,9 +149,21 @@ def _row(score: Score, bar: ScoreBar, limb: str, y: float, stretches: tuple[tupl
     played = {stroke.instrument for stroke in own} or {
         stroke.instrument for other in score.bars for stroke in other.strokes if stroke.limb == limb
     }
-    names = ", ".join(name for name in PARTS if name in played)
+    names = [name for name in PARTS if name in played]
     reads = any(stroke.role == "line" for stroke in own)
-    return Row(y, names, limb, reads, fitted_mm(names, NAME_MM, LETTER_MM, bold=reads), stretches)
+    size_mm, lines = _name_lines(names, reads)
+    return Row(y, lines, limb, reads, size_mm, stretches)
+
+
+def _name_lines(names: Sequence[str], bold: bool) -> tuple[float, tuple[str, ...]]:
+    """A row's names on one line, or on two where that lets them be larger."""
+    one = ", ".join(names)
+    size_mm = fitted_mm(one, NAME_MM, LETTER_MM, bold)
+    if len(names) == 1 or size_mm >= TWO_LINES_MM:
+        return size_mm, (one,)
+    half = (len(names) + 1) // 2
+    two = (", ".join(names[:half]) + ",", ", ".join(names[half:]))
+    return min(fitted_mm(line, NAME_MM, TWO_LINES_MM, bold) for line in two), two
 
 
 def _marks(bar: ScoreBar, places: Sequence[Place], across: Sequence[float], heights: dict[str, float]) -> list[Mark]:

@@ -2,7 +2,7 @@
 
 A chart may be looked at on another machine, with another font, than it was made on, and the same lesson gives the
 same bytes everywhere. So widths are those of the widest usual face, DejaVu Serif (advance widths of its plain and
-bold fonts, version 2.37, rounded up); Times and the fonts made to its measure are about an eighth narrower. Sizes
+bold fonts, version 2.37, rounded up); Times and the fonts made to its measure are a fifth to a quarter narrower. Sizes
 in millimetres of type size; an em is the type size.
 """
 

@@ -133,6 +133,15 @@ def test_labels_and_counts_of_the_grids_keep_clear(lesson):
     assert [fault for grid in faults for fault in grid] == []
 
 
+def test_the_names_of_a_limb_with_two_instruments_stand_on_two_lines():
+    page = printed(score("2 8 8 4", played_on=PlayedOn("snare", "cross-stick")))[0]
+    (grid,) = groups(page, "grid")
+    names = [text for text in grid.iter(f"{SVG}text") if text.get("class") == "row"]
+    assert [name.text for name in names] == ["ride", "snare,", "cross-stick", "bass drum", "hi-hat"]
+    assert min(float(name.get("font-size")) for name in names) >= 4.0
+    assert row_faults(grid, page) == []
+
+
 @pytest.mark.parametrize("name", GROOVES)
 def test_labels_and_counts_keep_clear_in_every_groove_where_all_is_accented(name):
     line = " ".join(["8^"] * int(groove(name).meter.length * 2))
