@@ -22,6 +22,7 @@ from grooves.complexity import (
     Reading,
     read,
 )
+from grooves.feel import sixteenth_beats
 from grooves.groove import swings
 from grooves.kit import FEET, HANDS, LIMBS, PARTS
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
@@ -70,7 +71,7 @@ def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
 
 def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fraction]:
     beat = min(meter.step, QUARTER)
-    sixteenths = _sixteenth_beats(strokes)
+    sixteenths = sixteenth_beats([stroke.onset for stroke in strokes])
     columns = {_on_grid(stroke.onset, sixteenths, swung) for stroke in strokes}
     for number in range(int(meter.length / beat)):
         inside = {(onset / beat % 1).denominator for onset in columns if onset // beat == number}
@@ -79,18 +80,13 @@ def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fracti
     return columns
 
 
-def _sixteenth_beats(strokes: Sequence[Stroke]) -> set[int]:
-    """Quarters in which sixteenths are written; there the & is one of four and does not swing."""
-    return {int(stroke.onset) for stroke in strokes if stroke.onset.denominator >= 4}
-
-
-def _on_grid(onset: Fraction, sixteenths: set[int], swung: bool) -> Fraction:
+def _on_grid(onset: Fraction, sixteenths: frozenset[int], swung: bool) -> Fraction:
     upbeat = swung and onset % QUARTER == EIGHTH and int(onset) not in sixteenths
     return int(onset) + Fraction(2, 3) if upbeat else onset
 
 
 def _by_place(strokes: Sequence[Stroke], swung: bool) -> dict[Fraction, list[Stroke]]:
-    sixteenths = _sixteenth_beats(strokes)
+    sixteenths = sixteenth_beats([stroke.onset for stroke in strokes])
     found: dict[Fraction, list[Stroke]] = {}
     for stroke in strokes:
         found.setdefault(_on_grid(stroke.onset, sixteenths, swung), []).append(stroke)

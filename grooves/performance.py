@@ -187,14 +187,14 @@ def _write_bar(
 ) -> list[_Written]:
     """A bar's strokes at a tempo, the same each time that it comes."""
     levels = written_levels(strokes, score, feel, balance_lu)
-    busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
+    straight = sixteenth_beats([stroke.onset for stroke in strokes])  # on all limbs, so that hands fall together
     written = []
     for stroke, level_lu in zip(strokes, levels, strict=True):
         within = stroke.onset
         if score.meter.unit < 8:  # in x/8 the eighth is the beat and stays
             own_swing = feel.line_swing if stroke.role != "time" and feel.line_swing is not None else feel.swing
             ratio = swing_ratio(own_swing, quarters_per_minute)
-            within = swung(stroke.onset, ratio, busy if stroke.role != "time" else frozenset())
+            within = swung(stroke.onset, ratio, straight)
         written.append(_Written(stroke, within, float(within) * 60 / quarters_per_minute, level_lu))
     return written
 

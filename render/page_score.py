@@ -91,7 +91,7 @@ class Sheet:
     def _rows(self, strokes: Sequence[Stroke], number: int) -> tuple[Row, ...]:
         score, feel = self.lesson.score, self.lesson.feel
         levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
-        busy = sixteenth_beats([stroke.onset for stroke in strokes if stroke.role != "time"])
+        straight = sixteenth_beats([stroke.onset for stroke in strokes])
         places = columns(self.lesson, number)
         rows = []
         for stroke, level_lu in zip(strokes, levels, strict=True):
@@ -101,7 +101,7 @@ class Sheet:
                     self.voices.index(voice_of(stroke)),
                     round(level_lu, 6),
                     stroke.spread,
-                    _moved_by(stroke, busy, score),
+                    _moved_by(stroke, straight, score),
                     column_of(stroke, places),
                 )
             )
@@ -113,10 +113,10 @@ def voice_of(stroke: Stroke) -> Voice:
     return stroke.part, stroke.limb, stroke.instrument, stroke.role
 
 
-def _moved_by(stroke: Stroke, busy: frozenset[int], score: Score) -> int:
+def _moved_by(stroke: Stroke, straight: frozenset[int], score: Score) -> int:
     """Which swing moves a stroke: 0 none, 1 the time's, 2 the line's; the same rule as `grooves.feel.swung`."""
     reads = stroke.role != "time"
-    if score.meter.unit >= 8 or swung(stroke.onset, 2.0, busy if reads else frozenset()) == stroke.onset:
+    if score.meter.unit >= 8 or swung(stroke.onset, 2.0, straight) == stroke.onset:
         return 0
     return 2 if reads else 1
 

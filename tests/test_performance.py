@@ -28,6 +28,16 @@ def test_written_triplets_and_sixteenths_stay_where_they_are_written():
     assert ticks(played(lesson), "snare") == [0, 320, 640, 960, 1200, 1440, 1680, 1920, 2400, 2640, 2880]
 
 
+def test_a_beat_of_sixteenths_goes_straight_on_all_limbs_so_that_the_hands_fall_together():
+    # Where chart and page say "both hands" they must sound together; what the ride does there otherwise is a matter
+    # of taste (common practice, no source).
+    sixteenths = played(lesson_of("4 16 16 16 16 4 4", feel=f"{EXACT}\nswing = 2.0"))
+    assert ticks(sixteenths, "snare")[3] == ticks(sixteenths, "ride")[2] == 960 + 480
+    assert ticks(sixteenths, "ride")[5] == 3 * 960 + 640  # the other beats swing on
+    eighths = played(lesson_of("4 8 8 4 4", feel=f"{EXACT}\nswing = 2.0"))
+    assert ticks(eighths, "ride")[2] == 960 + 640
+
+
 def test_a_quarter_tied_from_an_upbeat_starts_on_the_swung_upbeat():
     lesson = lesson_of("8 [8 8] 8 2", feel=f"{EXACT}\nswing = 2.0")
     assert ticks(played(lesson), "snare") == [0, 640, 1600, 1920]
