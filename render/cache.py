@@ -7,6 +7,7 @@ that cannot be written is no error: the work is done again.
 
 import contextlib
 import os
+import re
 import struct
 import threading
 import time
@@ -17,21 +18,27 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from grooves.mistake import Mistake
+
 VERSION = 7  # raise whenever recorded hits or loudness figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
 _HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
 _MARK = b"4L\x00\x01"
 _PIECE_BYTES = 1 << 23
+_OURS = re.compile(r"[0-9a-f]{20}-\d+-\d+-\d+")  # a kit's folder, see kit_cache
 _STALE_SECONDS = 3600  # a half-written file of that age was left by a process that died
 
 Floats = npt.NDArray[np.float32]
 
 
 def cache_root() -> Path:
-    """Where the cache lies: FOURLIMB_CACHE, else the user's cache folder."""
+    """Where the cache lies: FOURLIMB_CACHE, else the user's cache folder; raises Mistake for an unknown home."""
     moved = os.environ.get("FOURLIMB_CACHE")
     if moved:
-        return Path(moved).expanduser()
+        try:
+            return Path(moved).expanduser()
+        except RuntimeError:
+            raise Mistake(f"the variable FOURLIMB_CACHE names {moved}, and there is no such user") from None
     from platformdirs import user_cache_path
 
     return user_cache_path("fourlimb")
@@ -68,9 +75,10 @@ class Cache:
         path = self._folder / name
         try:
             data = path.read_bytes()
-            os.utime(path)  # the least recently used go first
         except OSError:
             return None
+        with contextlib.suppress(OSError):  # it may be another user's
+            os.utime(path)  # the least recently used go first
         if len(data) < _HEAD.size:
             return None
         mark, checksum, rows, columns = _HEAD.unpack_from(data)
@@ -122,7 +130,9 @@ def trim(root: Path, limit_bytes: int = LIMIT_BYTES) -> None:
 
 
 def _files(root: Path) -> Iterator[tuple[float, int, Path]]:
-    for path in root.glob("*/**/*"):
+    """What we put there, and nothing else: the folder may be one that a user keeps other things in."""
+    kits = (kit for kit in root.glob("kits/*") if _OURS.fullmatch(kit.name))
+    for path in (*root.glob("digests/????????"), *(path for kit in kits for path in kit.glob("*-*"))):
         with contextlib.suppress(OSError):
             if path.is_file():
                 state = path.stat()

@@ -250,13 +250,25 @@ def test_two_processes_fill_the_cache_at_once(tmp_path):
 
 
 def test_a_full_cache_drops_what_was_not_used_longest(tmp_path):
-    cache = Cache(tmp_path / "cache" / "kits" / "one")
+    cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
     for name in ("old", "new"):
         cache.store(name, np.ones((250, 1), np.float32))
     os.utime(cache.folder / "old", (1, 1))
     trim(cache_root(), limit_bytes=1500)
     assert cache.load("old") is None
     assert cache.load("new") is not None
+
+
+def test_a_full_cache_leaves_other_people_s_files_alone(tmp_path):
+    cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
+    cache.store("hit-51-127", np.ones((250, 1), np.float32))
+    others = [tmp_path / "cache" / name for name in ("a.wav", "photos/b/c.raw", "kits/mine/hit-1", "digests/notes.txt")]
+    for other in others:
+        other.parent.mkdir(parents=True, exist_ok=True)
+        other.write_bytes(bytes(2000))
+    trim(cache_root(), limit_bytes=0)
+    assert cache.load("hit-51-127") is None
+    assert all(other.is_file() for other in others)
 
 
 def test_a_cache_that_cannot_be_written_is_no_error(tmp_path, monkeypatch):
