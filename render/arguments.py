@@ -93,7 +93,13 @@ def _render(commands: Commands) -> None:
         default="measured",
         help="measured: balanced for the soundfont; plain: for an unknown sound module",
     )
-    one.add_argument("--jobs", type=int, default=0, metavar="N", help="processes at a time (default: one a core)")
+    one.add_argument(
+        "--jobs",
+        type=int,
+        default=0,
+        metavar="N",
+        help="lessons at a time, or processes for one lesson, at most 4 (default: one a core)",
+    )
     one.add_argument("--scheduler", metavar="ADDRESS", help="hand the lessons to a Dask scheduler (extra: cluster)")
     _sound(one)
     _json(one)

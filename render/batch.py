@@ -5,7 +5,6 @@ a lost worker does no harm.
 """
 
 import gc
-import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
@@ -13,7 +12,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.mistake import Mistake
-from render.forked import processes
+from render.forked import cores, processes
 
 Result = TypeVar("Result")
 
@@ -73,7 +72,7 @@ def _ignore_interrupts() -> None:
 @contextmanager
 def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
     if scheduler is None:
-        count = max(min(workers or os.cpu_count() or 1, jobs), 1)
+        count = max(min(workers or cores(), jobs), 1)
         with ProcessPoolExecutor(count, initializer=_begin) as pool:
             yield pool
         return

@@ -6,8 +6,8 @@ import pickle
 import signal
 import sys
 import warnings
-from collections.abc import Callable
-from typing import BinaryIO, TypeVar
+from collections.abc import Callable, Collection
+from typing import BinaryIO, NoReturn, TypeVar
 
 from grooves.mistake import Mistake
 
@@ -23,24 +23,35 @@ def processes(wanted: int = 0) -> int:
     """
     if wanted < 0:
         raise Mistake(f"--jobs: {wanted} is out of range; write 1 or more, or 0 for one a core")
-    return min(wanted or len(os.sched_getaffinity(0)), MOST) if sys.platform == "linux" else 1
+    return min(wanted or cores(), MOST) if sys.platform == "linux" else 1
+
+
+def cores() -> int:
+    """The cores that this process may use: `cores()` is at least 1."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
 def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
     """What `work(0, count)` gives here, and `work(1, count)` and so on in forked processes meanwhile.
 
     Example: `sum(share_out(lambda share, shares: sum(range(share, 100, shares)), 2))` is 4950. What a process could
-    not do is done here, so its error is raised here.
+    not do, or no process could be had for, is done here, so its error is raised here.
     """
-    children = [_forked(work, number, count) for number in range(1, count)]
+    children: dict[int, tuple[int, BinaryIO]] = {}
     try:
-        results = [work(0, count)]
-        for number, (_, pipe) in enumerate(children, 1):
-            answer = pipe.read()
-            results.append(pickle.loads(answer) if answer else work(number, count))
+        with contextlib.suppress(OSError):  # no process to be had
+            for number in range(1, count):
+                children[number] = _forked(work, number, count)
+        results = [work(0, max(count, 1))]
+        for number in range(1, count):
+            answer = children[number][1].read() if number in children else b""
+            try:
+                results.append(pickle.loads(answer))
+            except (EOFError, pickle.UnpicklingError):
+                results.append(work(number, count))
         return results
     finally:
-        for child, pipe in children:
+        for child, pipe in children.values():
             pipe.close()
             with contextlib.suppress(ProcessLookupError):
                 os.kill(child, signal.SIGKILL)
@@ -50,15 +61,30 @@ def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
 def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, BinaryIO]:
     """Begin a share in a copy of this process: its number, and where its answer comes from."""
     ours, theirs = os.pipe()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to plain arithmetic
-        child = os.fork()
-    if child:
-        os.close(theirs)
-        return child, os.fdopen(ours, "rb")
+    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])  # or the copy might tidy up after us
     try:
-        answer = pickle.dumps(work(number, count))
-        with os.fdopen(theirs, "wb") as pipe:
-            pipe.write(answer)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
+            child = os.fork()
+        if child == 0:
+            _answer(work, number, count, theirs, interrupts)
+    except OSError:
+        os.close(ours)
+        raise
     finally:
-        os._exit(0)  # without an answer, where it failed
+        os.close(theirs)
+        signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
+    return child, os.fdopen(ours, "rb")
+
+
+def _answer(
+    work: Callable[[int, int], object], number: int, count: int, pipe: int, interrupts: Collection[signal.Signals | int]
+) -> NoReturn:
+    """Do a share and end this process, without an answer where it fails."""
+    try:
+        signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
+        answer = pickle.dumps(work(number, count))
+        with os.fdopen(pipe, "wb") as file:
+            file.write(answer)
+    finally:
+        os._exit(0)

@@ -1,8 +1,10 @@
 """Work shared out among processes: whose results they are, and what becomes of a share that fails."""
 
 import os
+import pickle
 import signal
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -57,6 +59,39 @@ def test_an_error_of_another_process_comes_up_here_as_well():
 
     with pytest.raises(OSError, match="no space left"):
         share_out(work, 2)
+
+
+def test_an_answer_cut_short_is_made_again_here():
+    def work(share, _):
+        if os.getpid() != HERE:
+            pickle.dumps = lambda answer: whole(answer)[:1000]  # as of one killed while it writes
+        return bytes(5000)
+
+    whole = pickle.dumps
+    assert share_out(work, 2) == [bytes(5000)] * 2
+
+
+def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
+    fork, forks = os.fork, []
+
+    def refuse():
+        forks.append(None)
+        if len(forks) > 1:
+            raise BlockingIOError("Resource temporarily unavailable")
+        return fork()
+
+    monkeypatch.setattr(os, "fork", refuse)
+    here = len(list(Path("/proc/self/fd").iterdir()))
+    done = share_out(lambda share, _: (share, os.getpid() == HERE), 4)
+    assert done == [(0, True), (1, False), (2, True), (3, True)]
+    assert len(list(Path("/proc/self/fd").iterdir())) == here
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, 0)
+
+
+def test_an_interrupt_is_waiting_no_longer_once_the_processes_run():
+    share_out(lambda share, _: share, 2)
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
 
 
 def test_a_long_answer_comes_through():
