@@ -4,6 +4,7 @@ Every wrong key or value becomes one Mistake: place, what stands there, what wou
 """
 
 import math
+import re
 import tomllib
 from typing import Annotated, Any, Literal
 
@@ -39,7 +40,8 @@ def _whole(low: int, high: int, what: str) -> BeforeValidator:
 def _text(what: str) -> BeforeValidator:
     def check(value: object) -> str:
         if not isinstance(value, str) or not value.strip():
-            raise Mistake(f"{value!r} is not {what}; write it between quotes")
+            how = "write something between the quotes" if isinstance(value, str) else "write it between quotes"
+            raise Mistake(f"{value!r} is not {what}; {how}")
         return value
 
     return BeforeValidator(check)
@@ -222,13 +224,31 @@ def read_tables(text: str) -> LessonFile:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise Mistake(f"this is not TOML: {error}") from None
+        raise Mistake(_explain_toml(str(error), text)) from None
     except RecursionError:
         raise Mistake("this is nested too deeply for a lesson") from None
     try:
         return LessonFile.model_validate(table)
     except ValidationError as error:
         raise Mistake(_explain(error)) from None
+
+
+def _explain_toml(error: str, text: str) -> str:
+    """What is wrong with the text as such, with the line that it is in."""
+    at_line = re.search(r"at line (\d+)", error)
+    line = text.splitlines()[int(at_line[1]) - 1].strip() if at_line else ""
+    hint = next((hint for start, hint in _TOML_HINTS.items() if error.startswith(start)), "")
+    hint = "write a value after it" if line.endswith("=") else hint
+    return f"this is not TOML: {error}{f': {line}' if line else ''}{f'; {hint}' if hint else ''}"
+
+
+_TOML_HINTS = {
+    "Cannot overwrite": "this key stands in the table twice; keep one",
+    "Cannot declare": "this table stands in the file twice; keep one",
+    "Illegal character": "a quote may be missing at its end",
+    "Unterminated string": "a quote is missing at its end",
+    "Invalid value": "words are written between quotes",
+}
 
 
 def _explain(error: ValidationError) -> str:

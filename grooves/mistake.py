@@ -3,6 +3,19 @@
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
+_ALSO_SAID = {  # what drummers also call it
+    "kick": "bass drum",
+    "kick drum": "bass drum",
+    "snare drum": "snare",
+    "hat": "hi-hat",
+    "hats": "hi-hat",
+    "ride cymbal": "ride",
+    "rim": "cross-stick",
+    "rim click": "cross-stick",
+    "rimshot": "cross-stick",
+    "side stick": "cross-stick",
+}
+
 
 class Mistake(ValueError):
     """A wrong input or a missing tool: one message that says where, what stands there, what would be right."""
@@ -13,7 +26,8 @@ def nearest(word: str, choices: Iterable[str]) -> str:
     from difflib import get_close_matches
 
     names = list(choices)
-    close = get_close_matches(word.lower(), names, n=1, cutoff=0.6)
+    said = _ALSO_SAID.get(word.lower(), word.lower())
+    close = [said] if said in names else get_close_matches(said, names, n=1, cutoff=0.6)
     if close:
         return f"did you mean '{close[0]}'?"
     return f"choose from {', '.join(names)}" if names else "there are none"

@@ -24,9 +24,9 @@ def run() -> NoReturn:
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     code = main()
-    with contextlib.suppress(BrokenPipeError):
-        sys.stdout.flush()
-        sys.stderr.flush()
+    for stream in filter(None, (sys.stdout, sys.stderr)):  # None: it was closed before we began
+        with contextlib.suppress(OSError):
+            stream.flush()
     os._exit(code)
 
 

@@ -26,7 +26,7 @@ def demo(asked: Namespace) -> None:
     write_bytes(lesson, (TEMPLATES / "lesson.toml").read_bytes())
     asked.lessons, asked.track, asked.format, asked.stems = [lesson], [], "wav", True
     asked.no_audio = asked.no_paper = False
-    asked.velocities, asked.jobs, asked.scheduler = "measured", 1, None
+    asked.velocities, asked.jobs, asked.scheduler = "measured", 0, None
     render(asked)
 
 
@@ -47,6 +47,8 @@ def render(asked: Namespace) -> None:
     from render.report import progress_bar, reports_json, show_report
 
     paths = lesson_files(asked.lessons)
+    if len(paths) > 1:
+        _check_all(paths)
     wishes = _wishes(asked)
     with progress_bar("rendering", not asked.json) as progress:
         if len(paths) == 1 and not asked.scheduler:
@@ -61,6 +63,18 @@ def render(asked: Namespace) -> None:
         return
     for report in reports:
         show_report(report)
+
+
+def _check_all(paths: list[Path]) -> None:
+    """Read every lesson before any is rendered: raises Mistake with all that is wrong, a line for each lesson."""
+    mistakes = []
+    for path in paths:
+        try:
+            load_lesson(path)
+        except Mistake as mistake:
+            mistakes.append(str(mistake))
+    if mistakes:
+        raise Mistake("\n".join([*mistakes, "nothing was rendered"]))
 
 
 def _wishes(asked: Namespace) -> "Wishes":
@@ -172,11 +186,12 @@ def lines(asked: Namespace) -> None:
     from grooves.rhythm import parse_meter, values_text
     from render.report import as_json
 
-    written = graded(asked.level, asked.bars, asked.seed, parse_meter(asked.meter))
+    text = values_text(graded(asked.level, asked.bars, asked.seed, parse_meter(asked.meter)))
     if asked.json:
-        print(as_json({"level": asked.level, "seed": asked.seed, "meter": asked.meter, "values": values_text(written)}))
+        print(as_json({"level": asked.level, "seed": asked.seed, "meter": asked.meter, "values": text}))
         return
-    rows = [values_text(written[start : start + 4]) for start in range(0, len(written), 4)]
+    bars = text.split(" | ")  # only now: a note may be tied over the end of a row
+    rows = [" | ".join(bars[start : start + 4]) for start in range(0, len(bars), 4)]
     print('[line]\nvalues = """\n' + " |\n".join(rows) + '\n"""')
 
 

@@ -1,15 +1,19 @@
 """The command line as a teacher meets it: files, exit codes, one message, nothing half-written."""
 
 import json
+import re
 import resource
 import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from grooves.graded import lines as graded
+from grooves.rhythm import Meter, parse_values
 from render.arguments import parser
 from render.cli import main
 
@@ -175,6 +179,61 @@ def test_lines_are_text_to_put_into_a_lesson(tmp_path, capsys):
     assert main(["render", str(path), "-o", str(tmp_path / "out"), "--no-audio", "--no-paper"]) == 0
     assert main(["lines", "--level", "3", "--bars", "8", "--seed", "6"]) == 0
     assert capsys.readouterr().out != written
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("level", range(1, 11))
+def test_printed_lines_of_every_level_are_read_again(level, seed, capsys):
+    for bars in (8, 12):
+        assert main(["lines", "--level", str(level), "--bars", str(bars), "--seed", str(seed)]) == 0
+        text = tomllib.loads(capsys.readouterr().out)["line"]["values"]
+        assert parse_values(text, Meter(4, 4)) == graded(level, bars, seed)
+
+
+def test_a_folder_with_bad_lessons_names_them_all_and_renders_none(lesson, tmp_path, capsys):
+    folder = tmp_path / "mixed"
+    folder.mkdir()
+    text = lesson.read_text()
+    (folder / "a.toml").write_text(text)
+    (folder / "b.toml").write_text(text.replace("tempo", "tmpo"))
+    (folder / "c.toml").write_text(text.replace("[line]", "[lime]"))
+    assert main(["render", str(folder), "-o", str(tmp_path / "out"), "--no-paper"]) == 2
+    said = capsys.readouterr().err
+    assert "b.toml: tmpo: no such key; did you mean 'tempo'?" in said
+    assert "c.toml: lime: no such key; did you mean 'line'?" in said
+    assert said.rstrip().endswith("nothing was rendered")
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("closed", "code"), [(">&-", 0), ("2>&-", 0), (">&- 2>&-", 0)])
+def test_a_closed_stream_is_no_fault(closed, code):
+    done = subprocess.run(
+        f"{sys.executable} -m render grooves --json {closed}", shell=True, capture_output=True, cwd=ROOT
+    )
+    assert (done.returncode, done.stderr) == (code, b"")
+
+
+def test_a_mistake_ends_with_2_though_nobody_can_hear_of_it():
+    assert (
+        subprocess.run(f"{sys.executable} -m render chart nowhere.toml -o a.pdf 2>&-", shell=True, cwd=ROOT).returncode
+        == 2
+    )
+
+
+def test_a_track_too_long_for_wav_is_refused_before_anything_is_written(tmp_path, capsys):
+    path = tmp_path / "long.toml"
+    slow = LESSON.replace("tempo = 180", "tempo = 30\nchoruses = 1000").replace("8 4 4 4 8", "8 4 4 4 8 | 1 | 1")
+    path.write_text(slow)
+    assert main(["render", str(path), "-o", str(tmp_path / "out"), "--no-paper"]) == 2
+    assert re.search(r"lasts \d+\.\d hours; a WAV file holds 6.8: ask for fewer choruses, or for --format flac",
+                     capsys.readouterr().err)  # fmt: skip
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_unknown_home_of_the_cache_is_a_mistake(lesson, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("FOURLIMB_CACHE", "~nobodyhere/x")
+    assert main(["render", str(lesson), "-o", str(tmp_path / "out"), "--no-paper"]) == 2
+    assert "FOURLIMB_CACHE names ~nobodyhere/x, and there is no such user" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("ending", ["pdf", "svg", "png", "musicxml"])
