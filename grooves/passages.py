@@ -192,6 +192,20 @@ def fall_silent(passages: Sequence[Passage], how: Alternation) -> tuple[Passage,
     return _in_turn(passages, how, lambda passage: replace(passage, silent=True))
 
 
+def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
+    """What to tell a teacher whose track ends before its trade or its gap begins, else "".
+
+    Example: `never_in_turn(Track("t", trade=Alternation(4, 4)), score_of_four_bars)` advises `times = 2`.
+    """
+    how = track.trade or track.gap
+    bars = sum(len(one.bars) * one.times for one in track_passages(track, score, choruses, 0))
+    if not how or bars > how.first:
+        return ""
+    what = "trade leaves your part out" if track.trade else "gap falls silent"
+    times = -(-(how.first + how.second) * (track.times or choruses) // bars)
+    return f"{track.name}: its {bars} bars end before {what}; write times = {times}"
+
+
 def single_bars(passages: Sequence[Passage]) -> Iterator[Passage]:
     """Every bar as a passage of its own, repeats written out: the bars of a track in order."""
     for passage in passages:

@@ -23,6 +23,7 @@ _RIDE = INSTRUMENTS["ride"].key
 KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
 _HEARD_SECONDS = 0.45  # of a hit: the 400 ms window and room for a late onset
 _KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: within 0.15 LU of measuring every velocity
+_TOGETHER = 4096  # levels looked up at once
 _TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of reach
 
 Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
@@ -43,9 +44,11 @@ class Balance:
         """`velocity_for` for many levels of one key at once."""
         import numpy as np
 
-        curve = np.asarray(self.curves[key][1:])
-        apart = np.abs(curve[None, :] - np.asarray(levels_lu, float)[:, None])
-        return [int(place) + 1 for place in apart.argmin(axis=1)]
+        curve, found = np.asarray(self.curves[key][1:]), []
+        for first in range(0, len(levels_lu), _TOGETHER):
+            levels = np.asarray(levels_lu[first : first + _TOGETHER], float)
+            found += (np.abs(curve - levels[:, None]).argmin(axis=1) + 1).tolist()
+        return found
 
     def level_of(self, key: int, velocity: int) -> float:
         """The loudness of a velocity in LU against the ride's plain stroke; the inverse of `velocity_for`."""

@@ -58,15 +58,14 @@ class BalanceReport:
 def balance_lesson(path: Path, wishes: Wishes) -> BalanceReport:
     """Measure a lesson's parts and render the demonstration: `balance_lesson(path, wishes).good`; raises Mistake."""
     lesson = load_lesson(path).lesson
-    kit = kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache)
-    balance = calibrate(kit)
-    rows = measure_parts(lesson, kit, balance)
-    shown = _demonstration(lesson, balance)
-    tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
-    files = [write_midi(make_folder(wishes.folder), path.stem, shown, lesson, kit.preset.program)]
-    gain = gain_for(tracks, wishes.processes)
-    files += write_sounds(sound_files(path.stem, [shown], lesson, wishes), tracks, gain, wishes)
-    kit.close()
+    with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
+        balance = calibrate(kit)
+        rows = measure_parts(lesson, kit, balance)
+        shown = _demonstration(lesson, balance)
+        tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
+        files = [write_midi(make_folder(wishes.folder), path.stem, shown, lesson, kit.preset.program)]
+        gain = gain_for(tracks, wishes.processes)
+        files += write_sounds(sound_files(path.stem, [shown], lesson, wishes), tracks, gain, wishes)
     good = all(abs(row.difference_lu) <= TOLERANCE_LU for row in rows)
     ride_on_top = all(row.measured_lu <= TOLERANCE_LU for row in rows)
     notes = () if ride_on_top else ("the ride is not the loudest part",)

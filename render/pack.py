@@ -3,14 +3,15 @@
 `render_lesson` is the whole way from a lesson file to files; it can run in a process of its own.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grooves.lesson import Lesson, bar_indexes, names_here, pace_bpm
 from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
-from grooves.passages import Track, slug, track_passages
+from grooves.passages import Track, never_in_turn, slug, track_passages
 from grooves.performance import Performance, perform
 from render.audio import write_tracks
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
@@ -23,6 +24,7 @@ from render.strikes import Take
 from render.tracks import Tracks, side_by_side
 from render.write import make_folder, whole, write_bytes
 
+_WAV_BYTES = 2**32 - 20 * 4 * 48000  # room for the header and for twenty seconds that ring on
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
 
 
@@ -92,35 +94,70 @@ def render_tracks(
 ) -> Report:
     """Render the tracks of a lesson in hand; `path` names the files and finds the soundfont. Raises Mistake."""
     chosen = choose_tracks(lesson.tracks, wishes.tracks)
-    kit = kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache)
-    balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
-    tracks = [sound_track(lesson, track, balance) for track in lesson.tracks]
-    wanted = [one for one in tracks if one.track in chosen]
-    folder = make_folder(wishes.folder)
-    program = None if wishes.plain_velocities else kit.preset.program
-    files = [write_midi(folder, path.stem, one, lesson, program) for one in wanted]
-    said = [*notes, *dict.fromkeys(note for one in wanted for note in out_of_reach(one.performance, balance))]
-    if wishes.paper:
-        files += _write_paper(folder, path.stem, lesson, kit, balance)
-    if wishes.audio:
-        same = (one for one in tracks if replace(one.track, name="full") == Track("full"))
-        full = next(same, None) or sound_track(lesson, Track("full"), balance)
-        sounds = sound_files(path.stem, wanted, lesson, wishes)
-        takes = [_take(full), *(_take(one) for one in tracks), *(take for take, _ in sounds)]
-        together = side_by_side(takes, kit)
-        gain = gain_for(together, wishes.processes)
-        files += write_sounds(
-            sounds, together.only(range(len(takes) - len(sounds), len(takes))), gain, wishes, progress
-        )
-        said.append(describe_gain(gain))
-    kit.close()
+    with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
+        balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
+        tracks = [sound_track(lesson, track, balance) for track in lesson.tracks]
+        wanted = [one for one in tracks if one.track in chosen]
+        if wishes.audio and wishes.format == "wav":
+            _check_length(path, wanted, wishes.rate)
+        folder = make_folder(wishes.folder)
+        program = None if wishes.plain_velocities else kit.preset.program
+        files = [write_midi(folder, path.stem, one, lesson, program) for one in wanted]
+        said = [*notes, *_remarks(wanted, lesson, balance)]
+        if wishes.paper:
+            files += _write_paper(folder, path.stem, lesson, kit, balance)
+        if wishes.audio:
+            made, gain = _write_sounds(path.stem, tracks, wanted, lesson, kit, balance, wishes, progress)
+            files += made
+            said.append(describe_gain(gain))
     return Report(path, lesson.title, tuple(files), tuple(said))
 
 
-def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Kit:
+def _remarks(tracks: Sequence[Sounding], lesson: Lesson, balance: Balance) -> list[str]:
+    """What a teacher should know about tracks, each thing once."""
+    turns = [never_in_turn(one.track, lesson.score, lesson.choruses) for one in tracks]
+    levels = [note for one in tracks for note in out_of_reach(one.performance, balance)]
+    return [note for note in dict.fromkeys([*turns, *levels]) if note]
+
+
+def _write_sounds(
+    stem: str,
+    tracks: Sequence[Sounding],
+    wanted: Sequence[Sounding],
+    lesson: Lesson,
+    kit: Kit,
+    balance: Balance,
+    wishes: Wishes,
+    progress: Progress,
+) -> tuple[list[Made], Gain]:
+    """The sound files of the wanted tracks, at the gain that all tracks of the lesson have."""
+    same = (one for one in tracks if replace(one.track, name="full") == Track("full"))
+    full = next(same, None) or sound_track(lesson, Track("full"), balance)
+    sounds = sound_files(stem, wanted, lesson, wishes)
+    takes = [_take(full), *(_take(one) for one in tracks), *(take for take, _ in sounds)]
+    together = side_by_side(takes, kit)
+    gain = gain_for(together, wishes.processes)
+    chosen = together.only(range(len(takes) - len(sounds), len(takes)))
+    return write_sounds(sounds, chosen, gain, wishes, progress), gain
+
+
+def _check_length(path: Path, tracks: Sequence[Sounding], rate: int) -> None:
+    """A WAV file counts its bytes in 32 bits; raises Mistake for a track that would not fit."""
+    hours = _WAV_BYTES / 4 / rate / 3600
+    for one in tracks:
+        if one.performance.length_seconds / 3600 > hours:
+            raise Mistake(
+                f"{path}: the track '{one.track.name}' lasts {one.performance.length_seconds / 3600:.1f} hours; "
+                f"a WAV file holds {hours:.1f}: ask for fewer choruses, or for --format flac"
+            )
+
+
+@contextmanager
+def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Iterator[Kit]:
     """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default; raises Mistake."""
     own = path.parent / lesson.soundfont if lesson.soundfont else None
-    return open_kit(choose_soundfont(soundfont, own), rate, use_cache)
+    with closing(open_kit(choose_soundfont(soundfont, own), rate, use_cache)) as kit:
+        yield kit
 
 
 def render_loop(
@@ -132,20 +169,27 @@ def render_loop(
     with at(str(path)):
         once = loop_track(lesson, bars, tempo, times, without)
     counted_in = replace(once, name=f"{once.name} counted in", count_in=1)
-    kit = kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache)
-    balance = calibrate(kit)
-    seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
-    full = _take(sound_track(lesson, Track("full"), balance))
-    loop, track = side_by_side([full, _take(seamless)], kit, wrap=True), side_by_side([full, _take(counted)], kit)
-    both = [gain_for(mixed, wishes.processes) for mixed in (loop, track)]
-    gain = min(both, key=lambda one: one.db)  # one for both files
-    files = []
-    for one, mixed in ((seamless, loop), (counted, track)):
-        files.append(write_midi(make_folder(wishes.folder), path.stem, one, lesson, kit.preset.program))
-        files += write_sounds(sound_files(path.stem, [one], lesson, wishes), mixed.only([1]), gain, wishes, progress)
-    kit.close()
+    with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
+        balance = calibrate(kit)
+        seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
+        if wishes.format == "wav":
+            _check_length(path, [counted], wishes.rate)
+        full = _take(sound_track(lesson, Track("full"), balance))
+        loop, track = side_by_side([full, _take(seamless)], kit, wrap=True), side_by_side([full, _take(counted)], kit)
+        both = [gain_for(mixed, wishes.processes) for mixed in (loop, track)]
+        gain = min(both, key=lambda one: one.db)  # one for both files
+        files = []
+        for number, (one, mixed) in enumerate(((seamless, loop), (counted, track))):
+            files.append(write_midi(make_folder(wishes.folder), path.stem, one, lesson, kit.preset.program))
+            sounds = sound_files(path.stem, [one], lesson, wishes)
+            files += write_sounds(sounds, mixed.only([1]), gain, wishes, _half(progress, number))
     notes = (*loaded.notes, *out_of_reach(counted.performance, balance), describe_gain(gain))
     return Report(path, lesson.title, tuple(files), notes)
+
+
+def _half(progress: Progress, number: int) -> Progress:
+    """The progress of the first or the second of two files."""
+    return lambda share: progress((number + share) / 2)
 
 
 def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Sequence[str]) -> Track:
@@ -192,9 +236,10 @@ def _take(one: Sounding, only: frozenset[str] | None = None) -> Take:
 
 
 def describe_gain(gain: Gain) -> str:
-    """Say how loud the lesson came out and what set it: "full track at -16.0 LUFS, true peak -3.2 dBTP"."""
-    why = "; the peak forbids -16 LUFS" if gain.limited_by_peak else ""
-    return f"full track at {gain.loudness_lufs:.1f} LUFS, true peak {gain.peak_dbtp:.1f} dBTP{why}"
+    """Say how loud the lesson came out and what set it: "…: everyone together -16.0 LUFS, true peak -3.2 dBTP"."""
+    why = "; its peaks allow no more (-16 LUFS is the aim)" if gain.limited_by_peak else ""
+    level = f"everyone together {gain.loudness_lufs:.1f} LUFS, true peak {gain.peak_dbtp:.1f} dBTP"
+    return f"all files at one level: {level}{why}"
 
 
 def sound_files(stem: str, tracks: Sequence[Sounding], lesson: Lesson, wishes: Wishes) -> list[tuple[Take, Made]]:
@@ -214,7 +259,9 @@ def write_sounds(
     sounds: Sequence[tuple[Take, Made]], tracks: Tracks, gain: Gain, wishes: Wishes, progress: Progress = lambda _: None
 ) -> list[Made]:
     """Write sound files side by side, so that what they share is mixed once; `tracks` are their takes."""
-    made = [one for _, one in sounds]
+    made = [
+        replace(one, seconds=frames / tracks.kit.rate) for (_, one), frames in zip(sounds, tracks.lengths, strict=True)
+    ]
     with whole([one.path for one in made]) as beside:
         write_tracks(beside, tracks, gain, wishes.format, wishes.processes, progress)
     return made

@@ -71,5 +71,5 @@ def _one_page(path: Path, lesson: Lesson, target: Path, soundfont: Path | None, 
     from render.balance import calibrate
     from render.pack import kit_for
 
-    kit = kit_for(path, lesson, soundfont, rate, use_cache)
-    return page_file(lesson, target, kit, calibrate(kit))
+    with kit_for(path, lesson, soundfont, rate, use_cache) as kit:
+        return page_file(lesson, target, kit, calibrate(kit))

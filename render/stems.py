@@ -45,7 +45,6 @@ class Stem:
         """With `loop_frames` it is a loop: what rings past that length sounds at the start."""
         self.part = part
         self.strikes = strikes
-        self.rate = kit.rate
         self.loops = loop_frames is not None
         self._fade = _choke_fade(kit.rate)
         waves = {stroke: kit.wave(*stroke) for stroke in {(strike.key, strike.velocity) for strike in strikes}}

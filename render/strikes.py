@@ -43,8 +43,8 @@ def strikes_by_part(take: Take, rate: int, wrap: bool = False) -> dict[str, Stri
     """The hits of each part in order of time, at the sample nearest to their onset (a half goes to the even one).
 
     A hat hit is choked by the next hit on any hat in the same performance, also of a part that `only` leaves out.
-    In a loop (`wrap`) the last hits are choked by the first, and a hit before the first downbeat stays where it is;
-    else it moves to the start of the file.
+    In a loop (`wrap`) the last hits are choked by the first, and a hit before the first downbeat or past the last
+    barline sounds at its place in the loop; else a hit before the start moves to it.
     """
     performance, velocities = take.performance, take.velocities
     frames = [round(hit.onset_seconds * rate) for hit in performance.hits]
@@ -66,6 +66,8 @@ def _chokes(performance: Performance, frames: Sequence[int], loop_frames: int | 
             groups[_CHOKES[hit.key]].append((frame, number))
     chokes: dict[int, int] = {}
     for group in groups.values():
+        if loop_frames is not None:
+            group = [(frame % loop_frames, number) for frame, number in group]
         moments = sorted({frame for frame, _ in group})
         after = dict(pairwise(moments))
         if loop_frames is not None:

@@ -6,6 +6,7 @@ FluidSynth API documentation), so everything here counts in such blocks.
 
 import contextlib
 import ctypes
+import os
 import sys
 from functools import cache
 from pathlib import Path
@@ -106,7 +107,7 @@ class Synth:
         ):
             self._fs.fluid_settings_setint(self._settings, name.encode(), whole)
         self._synth = self._fs.new_fluid_synth(self._settings)
-        loaded = self._fs.fluid_synth_sfload(self._synth, str(path).encode(), 0)
+        loaded = self._fs.fluid_synth_sfload(self._synth, os.fsencode(path), 0)
         if loaded < 0 or self._fs.fluid_synth_program_select(self._synth, CHANNEL, loaded, DRUM_BANK, program) != 0:
             self.close()
             raise Mistake(f"{path}: FluidSynth cannot play this soundfont; it is damaged or of another kind")

@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from grooves.kit import INSTRUMENTS
-from render.hits import Kit
+from render.hits import Kit, Sound, strength
 from render.stems import Stem
 from render.strikes import Strikes, Take, strikes_by_part, whole_frames
 
 _RIDE = INSTRUMENTS["ride"].key
+_RING_DB = -60.0  # ours, by ear: whoever repeats a track does not wait for what lies below
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +50,15 @@ def side_by_side(takes: Sequence[Take], kit: Kit, wrap: bool = False) -> Tracks:
 
 
 def take_frames(take: Take, kit: Kit, wrap: bool = False) -> int:
-    """Frames of a take's file: to the last barline, and as long again as the ride rings unless it is a loop.
+    """Frames of a take's file: to the last barline, and on while the ride rings unless it is a loop.
 
-    The ride's ring is added whoever plays, so tracks of one lesson have one length and can be subtracted.
+    The ride's ring, down to 60 dB below its peak, is added whoever plays, so tracks of one lesson have one length and
+    can be subtracted.
     """
     whole = whole_frames(take.performance, kit.rate)
-    return whole if wrap else whole + kit.wave(_RIDE, 127)[0].frames
+    return whole if wrap else whole + int(kit.keep(f"ring-{_RIDE}", lambda: _ring(kit))[0, 0])
+
+
+def _ring(kit: Kit) -> Sound:
+    loud = strength(kit.hit(_RIDE, 127))
+    return np.array([[np.flatnonzero(loud > loud.max() * 10 ** (_RING_DB / 20))[-1] + 1]], np.float32)

@@ -5,7 +5,19 @@ import itertools
 import pytest
 from music import EXACT, lesson_of, of_part, played
 
-from grooves.passages import Alternation, Fade, Ladder, Passage, climb, count_in_beats, fade, slug, trade
+from grooves.passages import (
+    Alternation,
+    Fade,
+    Ladder,
+    Passage,
+    Track,
+    climb,
+    count_in_beats,
+    fade,
+    never_in_turn,
+    slug,
+    trade,
+)
 from grooves.rhythm import Meter
 
 LINE = "4 8 8 4 4 | 8 4 4 4 8 | 2 2 | 8 8 8 8 2"
@@ -168,3 +180,15 @@ def test_a_track_s_name_becomes_a_file_name():
     assert slug("You play the snare!") == "you-play-the-snare"
     assert slug("Übung 2 / langsam") == "ubung-2-langsam"
     assert slug("🥁") == "track"
+
+
+@pytest.mark.parametrize(("rows", "choruses", "advice"), [
+    ({"trade": Alternation(4, 4)}, 1, "x: its 4 bars end before trade leaves your part out; write times = 2"),
+    ({"gap": Alternation(8, 4)}, 2, "x: its 8 bars end before gap falls silent; write times = 3"),
+    ({"gap": Alternation(8, 4), "bars": (0,), "times": 3}, 1, "x: its 3 bars end before gap falls silent; write times = 12"),
+    ({"trade": Alternation(4, 4)}, 2, ""),
+    ({"gap": Alternation(3, 1)}, 1, ""),
+    ({}, 1, ""),
+])  # fmt: skip
+def test_a_trade_that_never_comes_is_told(rows, choruses, advice):
+    assert never_in_turn(Track("x", **rows), lesson_of(LINE).score, choruses) == advice
