@@ -251,12 +251,12 @@ def test_two_processes_fill_the_cache_at_once(tmp_path):
 
 def test_a_full_cache_drops_what_was_not_used_longest(tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
-    for name in ("old", "new"):
+    for name in ("hit-1", "hit-2"):
         cache.store(name, np.ones((250, 1), np.float32))
-    os.utime(cache.folder / "old", (1, 1))
+    os.utime(cache.folder / "hit-1", (1, 1))
     trim(cache_root(), limit_bytes=1500)
-    assert cache.load("old") is None
-    assert cache.load("new") is not None
+    assert cache.load("hit-1") is None
+    assert cache.load("hit-2") is not None
 
 
 def test_a_full_cache_leaves_other_people_s_files_alone(tmp_path):
