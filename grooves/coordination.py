@@ -250,7 +250,10 @@ def _why_early(reading: Reading, meter: Meter) -> str:
     strongest = [found for found in reading.syncopations if found.strength == top]
     notes = _listed([found.note for found in strongest], meter)
     over = _listed([found.over for found in strongest], meter)
-    if len(strongest) == 1:
+    many = len(strongest) > 1
+    if not any(found.note % meter.pulse for found in strongest):
+        return f"After the note{'s' * many} on {notes} {'come' if many else 'comes'} {over}, stronger and not struck."
+    if not many:
         return f"The note on {notes} comes early: {over} is stronger and is not struck."
     return f"The notes on {notes} come early: {over} are stronger and are not struck."
 

@@ -191,7 +191,8 @@ def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]
         return "held", 0 if "]" in marks else open_tie
     if open_tie:
         raise Mistake(
-            f"{where} stands inside a tie; write {token}_ if it is tied on, or close the tie before it with ']'"
+            f"{where} stands inside a tie; write {token}] if the tie ends on it, {token}_ if it goes on, "
+            "or close the tie before it with ']'"
         )
     return ("rest" if "r" in marks else "struck"), 0
 

@@ -265,6 +265,10 @@ def test_an_early_bar_is_explained_by_its_early_note() -> None:
     )
 
 
+def test_a_note_on_a_beat_before_a_rest_on_a_stronger_one_is_not_called_early() -> None:
+    assert difficulty(score("4 4 4r 4 | 1r"), 0).why == "After the note on 4 comes the next 1, stronger and not struck."
+
+
 @pytest.mark.parametrize(
     ("values", "tempo_bpm", "why"),
     [

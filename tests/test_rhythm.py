@@ -163,7 +163,7 @@ WRONG_VALUES = [
     ("4 4 4 [4", r"bar 1: a tie is opened with '\[' and goes nowhere"),
     ("4 4 4 4]", r"bar 1: '4\]' is tied to nothing; open the tie with '\['"),
     ("4_ 4 4 4", "bar 1: '4_' is tied to nothing"),
-    ("[4 4 4] 4", "bar 1: '4' stands inside a tie; write 4_"),
+    ("[4 4 4] 4", "bar 1: '4' stands inside a tie; write 4] if the tie ends on it, 4_"),
     ("[4 [4 4] 4", r"bar 1: '\[4' opens a tie inside another; inside a tie write 4_"),
     ("[4r 4] 2", r"bar 1: '\[4r': a rest takes neither tie nor accent"),
     ("4^r 4 2", r"bar 1: '4\^r': a rest takes neither tie nor accent"),
