@@ -1,4 +1,4 @@
-"""Sound files of blocks: WAV by the standard library, FLAC, Ogg Vorbis and MP3 by soundfile."""
+"""Sound files of blocks: WAV by several processes at once, FLAC, Ogg Vorbis and MP3 by soundfile."""
 
 import os
 import wave
@@ -33,24 +33,15 @@ class AudioFile:
         """Open it; `kind` is one of FORMATS. Raises Mistake for another."""
         if kind not in FORMATS:
             raise Mistake(f"format: '{kind}' is not a sound format of ours; {nearest(kind, FORMATS)}")
-        opened: Any = str(target) if isinstance(target, Path) else target
-        if kind == "wav":  # the standard library writes it as fast as the disk takes it
-            self._file: Any = wave.open(opened, "wb")  # noqa: SIM115 (closed by close)
-            self._file.setparams((2, 2, rate, 0, "NONE", ""))
-        else:
-            import soundfile
+        import soundfile
 
-            container, subtype = FORMATS[kind]
-            self._file = soundfile.SoundFile(opened, "w", rate, 2, subtype, format=container)
-        self._raw = kind == "wav"
+        container, subtype = FORMATS[kind]
+        opened: Any = str(target) if isinstance(target, Path) else target
+        self._file: Any = soundfile.SoundFile(opened, "w", rate, 2, subtype, format=container)
 
     def write(self, block: Pcm) -> None:
         """Add a block of int16 frames, shape (frames, 2); a track that has ended adds none."""
-        if not len(block):
-            return
-        if self._raw:
-            self._file.writeframesraw(np.ascontiguousarray(block, "<i2").data.cast("B"))
-        else:
+        if len(block):
             self._file.write(block)
 
     def close(self) -> None:
