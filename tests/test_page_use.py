@@ -120,3 +120,147 @@ def test_the_snare_over_a_groove_where_its_hand_plays_cross_stick_is_off_in_the_
         assert {"cross-stick"} == heard(found) & {"cross-stick", "snare"}
         take(found, "Everyone" if found.page.locator(".steps", has_text="Everyone").count() else "And the feet")
         assert {"snare"} == heard(found) & {"cross-stick", "snare"}
+
+
+# --- what the view does while it plays -----------------------------------------------------------
+
+
+@pytest.fixture
+def phone(chrome, html, tmp_path):
+    """A lesson on a small phone, at a second a bar, playing its first bar, which the view has gone to."""
+    with opened(chrome, html, tmp_path, **SMALL_PHONE) as found:
+        found.page.select_option("#count-in", "0")
+        found.page.fill("#tempo", "240")
+        found.page.evaluate("scrollTo(0, 0)")
+        found.page.wait_for_timeout(200)
+        found.page.locator("#play").tap()
+        wait_for_bar(found, 2)
+        yield found
+        assert found.errors == []
+
+
+def wait_for_bar(found, number):
+    found.page.wait_for_selector(f".bar:nth-child({number}).now", state="attached", timeout=15_000)
+
+
+def place(found):
+    return found.page.evaluate("Math.round(scrollY)")
+
+
+def wait_for_rest(found):
+    """Wait until nothing scrolls, and return where the view stands."""
+    seen = [place(found)]
+    while len(seen) < 4 or len(set(seen[-4:])) > 1:
+        found.page.wait_for_timeout(60)
+        seen.append(place(found))
+    return seen[-1]
+
+
+def sounding_in_sight(found):
+    return found.page.evaluate("""() => {
+        const box = document.querySelector(".now").getBoundingClientRect();
+        return box.top >= 0 && box.bottom <= document.querySelector(".dock").getBoundingClientRect().top;
+    }""")
+
+
+def scroll_by(found, pixels):
+    """Scroll as the reader does, with the wheel."""
+    found.page.mouse.move(180, 200)
+    found.page.mouse.wheel(0, pixels)
+    return wait_for_rest(found)
+
+
+def finger(found):
+    """Swipe up six times, as far as the list of who plays."""
+    session = found.page.context.new_cdp_session(found.page)
+    for _ in range(6):
+        for kind, y in [("touchStart", 450), *(("touchMove", y) for y in range(440, 60, -20))]:
+            session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": 180, "y": y}]})
+            found.page.wait_for_timeout(8)
+        session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+WAYS = {
+    "wheel": lambda found: scroll_by(found, 2000),
+    "finger": finger,
+    "keys": lambda found: [found.page.keyboard.press("PageDown") for _ in range(4)],
+    "scrollbar": lambda found: found.page.evaluate("document.querySelector('.who').scrollIntoView()"),  # as dragging it
+}
+
+
+def test_the_view_goes_along_with_the_music_from_bar_to_bar(phone):
+    for number in (3, 4, 1, 2, 3):
+        wait_for_bar(phone, number)
+        wait_for_rest(phone)
+        assert sounding_in_sight(phone), number
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_once_the_reader_scrolls_the_view_stays_where_they_went(phone, way):
+    wait_for_rest(phone)
+    WAYS[way](phone)
+    left = wait_for_rest(phone)
+    assert phone.page.evaluate("document.querySelector('.who').getBoundingClientRect().top < innerHeight")
+    for number in (4, 1, 2):
+        wait_for_bar(phone, number)
+        assert wait_for_rest(phone) == left
+
+
+def test_a_touched_control_on_the_sheet_stays_where_it_is(phone):
+    wait_for_rest(phone)
+    phone.page.evaluate("document.querySelector('.now .clean').closest('.tick').focus()")
+    phone.page.locator(".now .tick").tap()
+    left = wait_for_rest(phone)
+    for number in (4, 1, 3):
+        wait_for_bar(phone, number)
+        assert wait_for_rest(phone) == left
+
+
+def test_a_touch_amid_the_page_s_own_scrolling_ends_it(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, **SMALL_PHONE) as found:
+        touched, came, height = found.page.evaluate("""async () => {
+            const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
+            view.follow.show(document.querySelector(".bar:last-child"));
+            await wait(120);
+            document.querySelector(".clean").dispatchEvent(new PointerEvent("pointerdown", { bubbles: true }));
+            const touched = scrollY;
+            await wait(900);
+            return [touched, scrollY, document.querySelector(".bar:last-child").offsetTop];
+        }""")
+        assert height > 1000
+        assert touched < came + 1 < height / 2, "no more than the browser had already scrolled by then"
+
+
+def test_controls_in_the_dock_leave_the_view_with_the_music(phone):
+    phone.page.locator("#slower").tap()
+    phone.page.keyboard.press("-")
+    for number in (4, 1):
+        wait_for_bar(phone, number)
+        wait_for_rest(phone)
+        assert sounding_in_sight(phone), number
+
+
+def test_play_pressed_again_takes_the_view_back_to_the_music(phone):
+    wait_for_rest(phone)
+    scroll_by(phone, 3000)
+    phone.page.locator("#play").tap()
+    phone.page.locator("#play").tap()
+    wait_for_bar(phone, 1)
+    wait_for_rest(phone)
+    assert sounding_in_sight(phone)
+
+
+def test_a_reader_who_comes_back_to_the_bar_that_sounds_is_taken_along_again(phone):
+    wait_for_rest(phone)
+    scroll_by(phone, 3000)
+    phone.page.evaluate("controls.setTempo(60)")
+    wait_for_bar(phone, 4)
+    wait_for_bar(phone, 1)
+    top = phone.page.evaluate("document.querySelector('.now').getBoundingClientRect().top")
+    scroll_by(phone, top - 5)
+    phone.page.wait_for_timeout(700)
+    phone.page.evaluate("controls.setTempo(240)")
+    for number in (2, 3, 4):
+        wait_for_bar(phone, number)
+        wait_for_rest(phone)
+        assert sounding_in_sight(phone), number

@@ -58,6 +58,7 @@ class View {
     this.lit = [];
     this.current = null;
     this.turn = null;
+    this.follow = new Follow(() => this.current && this.current.element);
     addEventListener("resize", () => this.cards.forEach((card) => (card.anchors = null)));
   }
 
@@ -69,6 +70,7 @@ class View {
   /** Draw while it plays. */
   start() {
     this.expected = [];
+    this.follow.start();
     const frame = () => {
       if (!this.transport.playing) return;
       this.draw(this.transport.now());
@@ -123,7 +125,7 @@ class View {
     }
   }
 
-  /** Mark the bar that sounds, and bring it into sight. */
+  /** Mark the bar that sounds, and bring it into sight as long as the view follows. */
   enter(cell) {
     const card = this.cards[cell.score.card];
     if (card === this.current) return;
@@ -131,11 +133,7 @@ class View {
     this.current = card;
     this.grid = card.show(cell.turn % this.lesson.readings);
     card.element.classList.add("now");
-    const box = card.element.getBoundingClientRect();
-    const dock = document.querySelector(".dock").getBoundingClientRect();
-    if (box.bottom > dock.top || box.top < 0) {
-      card.element.scrollIntoView({ block: "center", behavior: calm.matches ? "auto" : "smooth" });
-    }
+    this.follow.show(card.element);
   }
 
   /** No bar sounds. */
