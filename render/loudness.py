@@ -1,4 +1,4 @@
-"""Loudness and true peak as ITU-R BS.1770 measures them, with numpy alone.
+"""Loudness as ITU-R BS.1770 measures it, with numpy alone.
 
 LU and LUFS: 0.691 dB below the K-weighted power of all channels; stereo, both channels at weight 1. The two filters
 are applied as their common impulse response by FFT, which after 4096 frames has died away below float32.
@@ -22,7 +22,6 @@ _WINDOW_SECONDS, _STEP_SECONDS = 0.4, 0.1  # gating block and its step (75 % ove
 _FINE_SECONDS = 0.01  # step of the window that looks for the loudest 400 ms of a hit
 _ABSOLUTE_GATE_LUFS, _RELATIVE_GATE_LU = -70.0, -10.0
 _RESPONSE_FRAMES = 4096
-_OVERSAMPLING = 4  # true peak, BS.1770 annex 2
 
 
 def filters(rate: int) -> tuple[tuple[Powers, Powers], tuple[Powers, Powers]]:
@@ -118,16 +117,3 @@ def gated_loudness(steps: Powers) -> float:
 def integrated_loudness(blocks: Iterable[Samples], rate: int) -> float:
     """Integrated loudness of a sound given in blocks, in LUFS: `integrated_loudness([sound], 44100)`."""
     return gated_loudness(step_powers(k_weighted_blocks(blocks, rate), rate))
-
-
-def oversampled(sound: Samples) -> Samples:
-    """A sound at four times its rate, band-limited, silence assumed around it; shape (4 · frames, channels)."""
-    size = _fft_size(len(sound) + 64)
-    spectrum = np.fft.rfft(sound, size, axis=0)
-    wide = np.fft.irfft(spectrum, size * _OVERSAMPLING, axis=0)[: len(sound) * _OVERSAMPLING]
-    return (wide * _OVERSAMPLING).astype(np.float32)
-
-
-def true_peak(sound: Samples) -> float:
-    """The largest value between the samples, on four times the rate: 1.0 is 0 dBTP."""
-    return float(np.abs(oversampled(sound)).max()) if len(sound) else 0.0

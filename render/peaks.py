@@ -15,7 +15,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from render.forked import share_out
-from render.hits import Kit, Wave, strength
+from render.hits import Kit, Sound, Wave, strength
 from render.stems import CHOKE_DB_PER_SECOND, Stem
 from render.strikes import NEVER
 from render.tracks import Tracks
@@ -59,6 +59,11 @@ def highest_peak(tracks: Tracks, processes: int = 1) -> float:
         return best
 
     return max(share_out(highest, min(processes, len(sections))))
+
+
+def true_peak(sound: Sound) -> float:
+    """The true peak of a sound in hand, 1.0 at full scale: `true_peak(hit)`; the interpolation of `highest_peak`."""
+    return float(np.abs(_oversampled(sound)).max())
 
 
 @dataclass(frozen=True)
@@ -214,11 +219,17 @@ def _peaks(wave: Wave) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
     loud = strength(wave.sound())
     heard = int(np.flatnonzero(loud > loud.max() * 10 ** (_FLOOR_DB / 20))[-1]) + 1
-    padded = np.pad(wave.sound()[:heard].T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
-    fine = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
+    fine = _oversampled(wave.sound()[:heard])
     ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
     peaks: Bounds = np.maximum(np.stack(ways), 0)
     return peaks
+
+
+def _oversampled(sound: Sound) -> npt.NDArray[np.float32]:
+    """A sound at four times its rate, window by window: shape (2, windows, 64)."""
+    padded = np.pad(sound.T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
+    fine: npt.NDArray[np.float32] = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
+    return fine
 
 
 def _by_stretches(peaks: Bounds) -> Bounds:

@@ -13,8 +13,9 @@ from grooves.passages import Fade, Ladder, Track, track_passages
 from grooves.performance import perform
 from render.balance import velocities
 from render.demonstration import measure_parts
-from render.loudness import hit_loudness, true_peak
+from render.loudness import hit_loudness
 from render.page_sounds import shortened
+from render.peaks import true_peak
 
 LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 [4 8] 8"
 HUMAN = "timing_ms = 6\nlevel_lu = 1\nseed = 7"
