@@ -14,10 +14,12 @@ from grooves.lesson import Lesson
 from grooves.score import ScoreBar, Stroke
 from render.page_score import column_of, columns
 
-WIDTH, LEFT, RIGHT = 320.0, 50.0, 8.0  # units of the drawing, about CSS pixels on a phone
-ROW, TOP, COUNTS = 24.0, 14.0, 20.0
-SMALL, LARGE = 10.0, 15.0  # counts between the beats, and on them
-_LETTER = 0.55  # width of a letter against its height
+WIDTH, LEFT, RIGHT = 320.0, 46.0, 8.0  # units of the drawing, about CSS pixels on a phone
+ROW, TOP, COUNTS = 24.0, 14.0, 22.0
+SMALL, LARGE = 14.0, 16.0  # counts between the beats, and on them
+_LETTER, _NARROW = 0.55, 0.37  # width of a letter against its height, in the widest of the page's fonts
+_APART = {"trip": -1.5, "let": 1.5}  # moved towards the numbers, which are narrow, so as not to read as one word
+_GAP = 3.0  # between two counts
 _SHORT = {
     "closed hi-hat": "hat",
     "open hi-hat": "hat",
@@ -37,9 +39,14 @@ def grid_svg(lesson: Lesson, index: int) -> str:
     across = [first + width * float(place.onset) / length for place in places]
     rows = {limb: TOP + ROW * number for number, limb in enumerate(score.limbs)}
     height = TOP + ROW * len(rows) + COUNTS - ROW / 2
+    small = _small([place.says for place in places], across)
     drawn = [
         *_rows(lesson, bar, rows),
-        *(piece for number, place in enumerate(places) for piece in _column(number, place, across, rows, height)),
+        *(
+            piece
+            for number, place in enumerate(places)
+            for piece in _column(number, place, across, rows, height, small)
+        ),
         *_heads(bar, places, across, rows),
     ]
     edges = f'data-left="{first / WIDTH:.5f}" data-width="{width / WIDTH:.5f}"'
@@ -63,7 +70,9 @@ def _rows(lesson: Lesson, bar: ScoreBar, rows: dict[str, float]) -> Iterator[str
         yield f'<path class="thread" d="M{LEFT:g} {y:g}H{WIDTH:g}"/>'
 
 
-def _column(number: int, place: Place, across: Sequence[float], rows: dict[str, float], height: float) -> Iterator[str]:
+def _column(
+    number: int, place: Place, across: Sequence[float], rows: dict[str, float], height: float, small: float
+) -> Iterator[str]:
     """What is said at a place, the beat's upright, and a stroke that joins the limbs which sound together."""
     x, beat = across[number], place.says.isdigit()
     if beat:
@@ -71,14 +80,29 @@ def _column(number: int, place: Place, across: Sequence[float], rows: dict[str, 
     heights = [rows[limb] for limb in place.limbs]
     if len(heights) > 1:
         yield f'<path class="together" data-column="{number}" d="M{x:.1f} {min(heights):g}V{max(heights):g}"/>'
-    gap = min((b - a for a, b in pairwise(across)), default=WIDTH)
-    size = LARGE if beat else min(SMALL, (gap - 2) / (_LETTER * len(place.says)))
+    size = LARGE if beat else small
     kind = "says" if beat else "says between"
     sounds = "" if place.limbs else " rest"
     yield (
-        f'<text class="{kind}{sounds}" x="{x:.1f}" y="{height - 4:g}" font-size="{size:.1f}" '
-        f'text-anchor="middle">{escape(place.says)}</text>'
+        f'<text class="{kind}{sounds}" x="{x + _APART.get(place.says, 0.0):.1f}" y="{height - 4:g}" '
+        f'font-size="{size:.1f}" text-anchor="middle">{escape(place.says)}</text>'
     )
+
+
+def _small(says: Sequence[str], across: Sequence[float]) -> float:
+    """The size of the counts between the beats at which no two neighbours touch."""
+    sizes = [SMALL]
+    for (left, x), (right, y) in pairwise(zip(says, across, strict=True)):
+        beats = sum(_width(one) for one in (left, right) if one.isdigit())
+        between = sum(_width(one) for one in (left, right) if not one.isdigit())
+        room = y + _APART.get(right, 0.0) - x - _APART.get(left, 0.0) - _GAP - beats * LARGE / 2
+        sizes += [2 * room / between] if between else []
+    return min(sizes)
+
+
+def _width(word: str) -> float:
+    """About how wide a word is at size 1: `_width("let")` is 1.29."""
+    return sum(_NARROW if letter in "iltr" else _LETTER for letter in word)
 
 
 def _heads(bar: ScoreBar, places: Sequence[Place], across: Sequence[float], rows: dict[str, float]) -> Iterator[str]:

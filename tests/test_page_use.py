@@ -1,5 +1,7 @@
 """Using the lesson page: who plays, what the view does while it plays, and a narrow screen, in a real browser."""
 
+from itertools import pairwise
+
 import pytest
 from music import lesson_of
 from page_browser import chromium, html_of, kit_and_balance, opened
@@ -264,3 +266,65 @@ def test_a_reader_who_comes_back_to_the_bar_that_sounds_is_taken_along_again(pho
         wait_for_bar(phone, number)
         wait_for_rest(phone)
         assert sounding_in_sight(phone), number
+
+
+# --- narrow screens ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module", params=["swing", "bossa-nova", "twelve-eight"])
+def narrow(request, kit):
+    values = {"swing": LINE, "bossa-nova": "8 8 4 8 4 8", "twelve-eight": "4. 4 8 8 8 8 4."}[request.param]
+    return html_of(lesson_of(values, groove=request.param), *kit)
+
+
+@pytest.mark.parametrize("width", [320, 344, 375, 520])
+def test_nothing_runs_off_a_narrow_screen(chrome, narrow, tmp_path, width):
+    with opened(chrome, narrow, tmp_path, viewport={"width": width, "height": 640}, has_touch=True) as found:
+        found.page.locator(".keys summary").tap()
+        assert found.page.evaluate("document.documentElement.scrollWidth") <= width
+        beyond = found.page.evaluate("""() => [...document.querySelectorAll("button, select, input, label, output")].filter(
+            (one) => !one.matches(".unseen, .unseen *, [type=radio]") && one.getBoundingClientRect().right > innerWidth
+        ).map((one) => one.outerHTML)""")
+        assert beyond == []
+
+
+@pytest.mark.parametrize("width", [320, 375])
+def test_on_a_narrow_screen_no_label_is_torn_from_its_control(chrome, narrow, tmp_path, width):
+    with opened(chrome, narrow, tmp_path, viewport={"width": width, "height": 640}, has_touch=True) as found:
+        rows = found.page.evaluate("""() => [...document.querySelectorAll(".limb")].map((row) => [
+            row.querySelector(".limb-name").getBoundingClientRect().bottom,
+            ...[...row.querySelectorAll("label span")].map((word) => word.getBoundingClientRect().top)])""")
+        assert len(rows) >= 4
+        for name_bottom, *tops in rows[:-1]:
+            assert len(set(tops)) == 1 and tops[0] < name_bottom, "on, softer and off stand beside the limb's name"
+        assert len(set(rows[-1][1:])) == 1, "the click's three stand together"
+        fields = found.page.evaluate("""() => [...document.querySelectorAll(".settings select, .settings [type=number]")].map(
+            (field) => [field.id, field.labels[0].getBoundingClientRect().bottom, field.getBoundingClientRect().top,
+                field.getBoundingClientRect().left - field.labels[0].getBoundingClientRect().right])""")
+        assert len(fields) >= 5
+        for name, label_bottom, top, between in fields:
+            assert top < label_bottom and 0 <= between < 20, name
+
+
+def test_the_words_of_the_loop_have_a_line_of_their_own_on_a_narrow_screen(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, viewport={"width": 320, "height": 640}, has_touch=True) as found:
+        found.page.locator(".choose").nth(1).tap()
+        found.page.locator(".choose").nth(2).tap()
+        box = found.page.locator("#loop-words").bounding_box()
+        assert found.page.inner_text("#loop-words") == "Over and over: bar 2, 3"
+        assert box["width"] > 250 and box["height"] < 30
+
+
+def test_counts_are_14_pixels_tall_on_a_small_phone_and_do_not_touch(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, **SMALL_PHONE) as found:
+        bars = found.page.evaluate("""() => [...document.querySelectorAll(".grid")].map((grid) =>
+            [...grid.querySelectorAll(".says")].map((word) => {
+                const box = word.getBoundingClientRect();
+                const scale = grid.getBoundingClientRect().width / grid.viewBox.baseVal.width;
+                return [word.textContent, parseFloat(word.getAttribute("font-size")) * scale, box.left, box.right];
+            }))""")
+        assert {"trip", "let", "e", "a"} <= {word for bar in bars for word, *_ in bar}
+        for bar in bars:
+            assert min(size for _, size, *_ in bar) >= 14
+            for (_, _, _, right), (_, _, left, _) in pairwise(bar):
+                assert left > right
