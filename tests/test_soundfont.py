@@ -6,6 +6,7 @@ import shutil
 import struct
 import subprocess
 import sys
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -197,6 +198,7 @@ def test_the_rate_changes_the_length_of_a_hit_in_frames():
 def test_the_variable_moves_the_cache_and_a_second_kit_reads_from_it(tmp_path):
     first = open_kit(default_soundfont())
     hit = first.hit(38, 100)
+    first.close()
     assert cache_root() == tmp_path / "cache"
     assert list((tmp_path / "cache" / "kits").glob("*/hit-38-127"))
     second = open_kit(default_soundfont())
@@ -213,12 +215,14 @@ def test_no_cache_writes_nothing(tmp_path):
     "damage", [lambda data: data[:-9], lambda data: data[:40] + b"\xff" + data[41:], lambda _: b"x"]
 )
 def test_a_damaged_entry_of_the_cache_is_made_again(damage, tmp_path):
-    hit = open_kit(default_soundfont()).hit(38, 127)
+    with closing(open_kit(default_soundfont())) as kit:
+        hit = kit.hit(38, 127)
     entry = next((tmp_path / "cache" / "kits").glob("*/hit-38-127"))
     whole = entry.read_bytes()
     entry.write_bytes(damage(whole))
     assert Cache(entry.parent).load(entry.name) is None
-    assert np.array_equal(open_kit(default_soundfont()).hit(38, 127), hit)
+    with closing(open_kit(default_soundfont())) as kit:
+        assert np.array_equal(kit.hit(38, 127), hit)
     assert entry.read_bytes() == whole
 
 
