@@ -127,8 +127,7 @@ def _measured(kit: "Kit", key: int) -> "Sound":
     from render.loudness import hit_loudness
 
     curve = np.full((128, 1), -np.inf, np.float32)
-    for low, high in kit.preset.layers(key):
-        low = max(low, 1)
+    for low, high in ((max(low, 1), high) for low, high in kit.preset.layers(key) if high >= 1):
         knots = sorted({low, high, *(velocity for velocity in _KNOTS if low < velocity < high)})
         levels = [hit_loudness(kit.beginning(key, velocity, _HEARD_SECONDS), kit.rate) for velocity in knots]
         inside = np.arange(low, high + 1)

@@ -8,6 +8,7 @@ sound they played, so the first block of a fresh synthesizer would come out weak
 """
 
 import math
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -32,6 +33,9 @@ _LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
 _LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
+_SLOWEST = 8  # times quicker than it sounds; FluidSynth plays a whole sample hundreds of times quicker
+_LATEST_SECONDS = 0.5  # a hit that only comes later than this is not worth 127 measurements
+_SILENT_PEAK = 1e-8  # -160 dB of full scale; the softest stroke on a soft sample stays above -130 dB
 _CHUNK_BLOCKS = 64
 _LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
 _SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
@@ -159,7 +163,8 @@ class Kit:
 
     def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
         """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
-        if len(self._layers(key)) > 1:
+        (low, high), *more = self._layers(key)
+        if more or low > 1 or high < _LOUDEST:
             return None
         gains = self.keep(f"gain-{key}", lambda: self._sweep(key))[:, 0]
         return gains if len(gains) == _LOUDEST + 1 else None
@@ -185,7 +190,7 @@ class Kit:
         return self._synth
 
     def _record(self, key: int, velocity: int) -> Sound:
-        synth = self._running()
+        synth, began = self._running(), time.thread_time()
         _prime(synth, key, velocity)
         chunks = [_strike(synth, key, velocity, held_blocks(self.rate))]
         peak = float(np.abs(chunks[0]).max())
@@ -195,8 +200,24 @@ class Kit:
             peak = max(peak, loudest)
             if loudest < peak * 10 ** (TAIL_DB / 20):
                 break
+            self._check_pace(key, began, len(chunks) * _CHUNK_BLOCKS)
         synth.hush()
-        return _without_silence(np.concatenate(chunks), self, key)
+        return self._without_silence(np.concatenate(chunks), key)
+
+    def _check_pace(self, key: int, began: float, blocks: int) -> None:
+        """Raise Mistake where FluidSynth crawls, as it does through a tiny loop at a pitch far too high."""
+        if time.thread_time() - began > 1 + blocks * BLOCK / self.rate / _SLOWEST:
+            raise self._bad(key, "takes FluidSynth too long to play")
+
+    def _without_silence(self, sound: Sound, key: int) -> Sound:
+        loud = strength(sound)
+        peak = float(loud.max())
+        if peak < _SILENT_PEAK or not np.isfinite(peak):
+            raise self._bad(key, "is silent")
+        return sound[: int(np.flatnonzero(loud > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
+
+    def _bad(self, key: int, what: str) -> Mistake:
+        return Mistake(f"{self.path}: its sample for key {key} ({_instrument(key)}) {what}; choose another soundfont")
 
     def _sweep(self, key: int) -> Sound:
         """Measure the gain of every velocity on the first moments of the hit; one zero row where it is no pure gain."""
@@ -204,19 +225,26 @@ class Kit:
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
             return np.zeros((1, 1), np.float32)
         loud = strength(loudest)
-        blocks = (int(np.argmax(loud > loud.max() / 2)) + _SWEEP_FRAMES) // BLOCK + 2
-        strokes = np.stack([self._settled(key, velocity, blocks) for velocity in range(1, _LOUDEST + 1)])
+        onset = int(np.argmax(loud > loud.max() / 2))
+        if onset > _LATEST_SECONDS * self.rate:
+            return np.zeros((1, 1), np.float32)
+        blocks = (onset + _SWEEP_FRAMES) // BLOCK + 2
+        began = time.thread_time()
+        strokes = np.stack([self._settled(key, velocity, blocks, began) for velocity in range(1, _LOUDEST + 1)])
         rows = strokes.reshape(_LOUDEST, -1).astype(np.float64)
+        if _powers(rows).min() < _SILENT_PEAK**2:  # some velocity is silent
+            return np.zeros((1, 1), np.float32)
         gains = rows @ rows[-1] / (rows[-1] @ rows[-1])
         rest = rows - gains[:, None] * rows[-1]
         if (_powers(rest) > 10 ** (_PURE_DB / 10) * _powers(rows)).any():
             return np.zeros((1, 1), np.float32)
         return np.append(0, gains).astype(np.float32)[:, None]
 
-    def _settled(self, key: int, velocity: int, blocks: int) -> Sound:
+    def _settled(self, key: int, velocity: int, blocks: int, began: float) -> Sound:
         """A stroke past its first block, in which the synthesizer fades in from the gain of an earlier sound."""
         sound = _strike(self._running(), key, velocity, blocks)[BLOCK:]
         self._running().hush()
+        self._check_pace(key, began, velocity * blocks)
         return sound
 
 
@@ -250,14 +278,6 @@ def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None
     return sound
 
 
-def _without_silence(sound: Sound, kit: Kit, key: int) -> Sound:
-    loud = strength(sound)
-    peak = float(loud.max())
-    if peak == 0.0 or not np.isfinite(peak):
-        raise Mistake(f"{kit.path}: its sample for key {key} ({_instrument(key)}) is silent; choose another soundfont")
-    return sound[: int(np.flatnonzero(loud > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
-
-
 def _projection(sound: Sound, reference: Sound) -> float:
     """The gain that brings the reference nearest to a sound, in the least-squares sense."""
     wide = reference.astype(np.float64)
@@ -268,6 +288,8 @@ def _difference_db(sound: Sound, reference: Sound) -> float:
     """What is left of a sound once the reference at the nearest gain is taken away, against the sound."""
     frames = min(len(sound), len(reference))
     sound, reference = sound[:frames], reference[:frames]
+    if not (sound.any() and reference.any()):
+        return 0.0
     rest = sound - np.float32(_projection(sound, reference)) * reference
     return 10 * math.log10(max(_power(rest) / _power(sound), 1e-20))
 

@@ -5,20 +5,34 @@ Chunk layout and generator numbers: SoundFont Technical Specification 2.04, sect
 of it, checked against FluidSynth on two soundfonts in the tests).
 """
 
-import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import BinaryIO
+from typing import NamedTuple
 
 from grooves.mistake import Mistake
+from render.sf2_tables import INSTRUMENT, SAMPLE, Amounts, Sample, Tables, Zones, read_tables
 
 DRUM_BANK = 128  # the General MIDI percussion bank of a SoundFont, section 7.2
-_KEY_RANGE, _VELOCITY_RANGE, _INSTRUMENT, _SAMPLE = 43, 44, 41, 53  # generators, section 8.1.2
-_RECORDS = {"phdr": 38, "pbag": 4, "pgen": 4, "inst": 22, "ibag": 4, "igen": 4, "shdr": 46}  # bytes, section 7
-_FULL = (0, 127)
+_KEY_RANGE, _VELOCITY_RANGE = 43, 44  # generators, section 8.1.2
+_COMPRESSED, _IN_ROM = 0x10, 0x8000  # kinds of samples: section 7.10; the first FluidSynth's own, for its .sf3 files
+_RATES_HZ = range(400, 384_001)  # section 7.10 asks for 400 to 50000; recordings go up to eight times 48 kHz
+_FULL = bytes((0, 127))
+
+# What moves the pitch of a sample: tremolo, vibrato, envelope and fine tuning in cents, coarse tuning in semitones,
+# the key to play as, the cents from key to key; section 8.1.2. Far out of range, FluidSynth runs through a sample's
+# loop millions of times a frame and does not come back.
+_CENTS, _COARSE, _PLAYED_KEY, _SCALE = (5, 6, 7, 52), 51, 46, 56
+_PITCH = frozenset({*_CENTS, _COARSE, _PLAYED_KEY, _SCALE})
+_FARTHEST_CENTS = 14400
+
+# What moves a sample's start and its loop, each by frames and by 32768 frames. Started past a loop that is not where
+# it should be, FluidSynth reads outside its memory.
+_START, _LOOP_START, _LOOP_END, _MODE = (0, 4), (2, 45), (3, 50), 54
+_MARGIN = 8  # frames at a loop's end
+_PLACES = frozenset({*_START, *_LOOP_START, *_LOOP_END})
 
 Range = tuple[int, int]
 
@@ -47,7 +61,8 @@ class Preset:
 
     def layers(self, key: int) -> tuple[Range, ...]:
         """The velocity ranges of a key, from soft to loud: `((0, 127),)` is one layer for all."""
-        return tuple(sorted({zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1]}))
+        found = {zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1]}
+        return tuple(sorted((low, min(high, 127)) for low, high in found if low <= min(high, 127)))
 
     def has(self, key: int) -> bool:
         """Say whether a key has a sample."""
@@ -61,7 +76,7 @@ def read_presets(path: Path) -> tuple[Preset, ...]:
     """
     try:
         with path.open("rb") as file:
-            return _presets(_header_chunks(file, path.stat().st_size))
+            return _presets(read_tables(file, path.stat().st_size))
     except Mistake as mistake:
         raise Mistake(f"{path}: {mistake}") from None
     except OSError as error:
@@ -96,111 +111,127 @@ def _why(error: OSError) -> str:
     return f"cannot be read ({error.strerror})"
 
 
-def _header_chunks(file: BinaryIO, size: int) -> dict[str, bytes]:
-    """The records of the `pdta` list by name; raises Mistake where the file ends early or is something else."""
-    if size == 0:
-        raise Mistake("the file is empty")
-    head = file.read(12)
-    if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"sfbk":
-        raise Mistake("not a SoundFont 2 file (it does not begin with RIFF … sfbk)")
-    said = struct.unpack("<I", head[4:8])[0] + 8
-    if said > size:
-        raise Mistake(f"cut short: it should have {said} bytes and has {size}; get it again")
-    for kind, start, length in _chunks(file, 12, said):
-        if kind == "LIST" and length >= 4 and _read(file, start, 4) == b"pdta":
-            inner = {name: _read(file, at, count) for name, at, count in _chunks(file, start + 4, start + length)}
-            return _checked(inner)
-    raise Mistake("damaged: the list of sounds (pdta) is missing; get the file again")
-
-
-def _chunks(file: BinaryIO, start: int, end: int) -> Iterator[tuple[str, int, int]]:
-    """Name, start and length of each chunk between two places; chunks begin at even bytes."""
-    while start + 8 <= end:
-        name, length = struct.unpack("<4sI", _read(file, start, 8))
-        if start + 8 + length > end:
-            raise Mistake("damaged: a part of it is longer than the file; get it again")
-        yield name.decode("latin-1"), start + 8, length
-        start += 8 + length + length % 2
-
-
-def _read(file: BinaryIO, start: int, length: int) -> bytes:
-    file.seek(start)
-    return file.read(length)
-
-
-def _checked(chunks: dict[str, bytes]) -> dict[str, bytes]:
-    for name, size in _RECORDS.items():
-        if name not in chunks or len(chunks[name]) < size or len(chunks[name]) % size:
-            raise Mistake(f"damaged: its table {name} is missing or has the wrong length; get the file again")
-    return chunks
-
-
-def _presets(chunks: dict[str, bytes]) -> tuple[Preset, ...]:
+def _presets(tables: Tables) -> tuple[Preset, ...]:
     """Every preset by name; the zones of drum kits only, and only of the instruments that these play."""
-    heads = list(struct.iter_unpack("<20sHHHIII", chunks["phdr"]))
-    instruments = list(struct.iter_unpack("<20sH", chunks["inst"]))
-    table, inner = _Zones(chunks["pbag"], chunks["pgen"]), _Zones(chunks["ibag"], chunks["igen"])
-    table.check([head[3] for head in heads])
-    inner.check([first for _, first in instruments])
-    frames = [record[2] - record[1] for record in struct.iter_unpack("<20sIIIIIBbHH", chunks["shdr"])][:-1]
+    firsts = [first for _, first in tables.instruments]
+    usable = [_usable(sample, tables.frames) for sample in tables.samples]
+    inner, aimed = tables.instrument_zones, tables.preset_zones.aimed & _PLACES
+    lost = False
 
     @cache
-    def samples(instrument: int) -> tuple[Zone, ...]:
-        """The zones of an instrument that have a sample of at least one frame."""
-        if instrument >= len(instruments) - 1:
-            return ()
-        pointing = inner.pointing(instruments[instrument][1], instruments[instrument + 1][1], _SAMPLE)
-        return tuple(zone for zone, target in pointing if target < len(frames) and frames[target] > 0)
+    def samples(instrument: int) -> list[Zone]:
+        """The zones of an instrument that have a sample."""
+        nonlocal lost
+        found = []
+        for voice in _pointing(inner, firsts[instrument], firsts[instrument + 1], SAMPLE, aimed):
+            if usable[voice.target]:
+                _check(voice.amounts, tables.samples[voice.target], voice.aimed)
+                found.append(voice.zone)
+            else:
+                lost = True
+        return found
 
-    def zones(first: int, last: int) -> tuple[Zone, ...]:
+    def zones(first: int, last: int) -> Iterator[Zone]:
         """The samples of a preset, each where the preset's zone and the instrument's zone overlap."""
-        return tuple(
-            both
-            for outer, instrument in table.pointing(first, last, _INSTRUMENT)
-            for zone in samples(instrument)
-            if (both := _overlap(outer, zone)) is not None
-        )
+        for outer in _pointing(tables.preset_zones, first, last, INSTRUMENT):
+            _check_tuning(outer.amounts)
+            for zone in samples(outer.target):
+                if (both := _overlap(outer.zone, zone)) is not None:
+                    yield both
 
     presets = [
-        Preset(bank, program, _name(name), zones(first, last) if bank == DRUM_BANK else ())
-        for (name, program, bank, first, *_), (_, _, _, last, *_) in pairwise(heads)
+        Preset(bank, program, _name(name), tuple(zones(first, last)) if bank == DRUM_BANK else ())
+        for (name, program, bank, first), (_, _, _, last) in pairwise(tables.presets)
     ]
+    if lost and not any(preset.zones for preset in presets):
+        raise Mistake("damaged: the samples of its drum kits are not in it; get the file again")
     return tuple(sorted(presets, key=_by_number))
+
+
+def _usable(sample: Sample, frames: int) -> bool:
+    """Say whether FluidSynth plays a sample at all."""
+    _, start, end, *_, kind = sample
+    last = end - 1 if kind & _COMPRESSED == 0 else (end - 1) // 2  # compressed samples count bytes
+    return start + 1 < end and last <= frames and not kind & _IN_ROM
 
 
 def _name(raw: bytes) -> str:
     return raw.split(b"\0")[0].decode("latin-1").strip()
 
 
-class _Zones:
-    """The zones of presets or of instruments: a table of bags, each a run of generators."""
+class _Voice(NamedTuple):
+    """A zone that points at something, at what, its generators, and those of a place that modulators aim at."""
 
-    def __init__(self, bags: bytes, generators: bytes) -> None:
-        self._starts = [start for start, _ in struct.iter_unpack("<HH", bags)]
-        self._generators = generators
+    zone: Zone
+    target: int
+    amounts: Amounts
+    aimed: frozenset[int]
 
-    def check(self, firsts: list[int]) -> None:
-        """Raise Mistake where a sound or a zone points backwards or past the end."""
-        ends = (firsts, len(self._starts) - 1), (self._starts, len(self._generators) // 4)
-        if any(numbers != sorted(numbers) or numbers[-1] > end for numbers, end in ends):
-            raise Mistake("damaged: a sound points past the end of its table; get the file again")
 
-    def pointing(self, first: int, last: int, pointer: int) -> Iterator[tuple[Zone, int]]:
-        """The zones from one bag to another that point at something, and at what; one before them is their base."""
-        base = Zone(_FULL, _FULL)
-        for number in range(first, last):
-            run = self._generators[4 * self._starts[number] : 4 * self._starts[number + 1]]
-            amounts = {generator: (low, high) for generator, low, high in struct.iter_unpack("<HBB", run)}
-            zone = Zone(amounts.get(_KEY_RANGE, base.keys), amounts.get(_VELOCITY_RANGE, base.velocities))
-            if pointer in amounts:
-                low, high = amounts[pointer]
-                yield zone, low | high << 8
-            elif number == first:
-                base = zone
+def _pointing(
+    table: Zones, first: int, last: int, pointer: int, base_aimed: frozenset[int] = frozenset()
+) -> Iterator[_Voice]:
+    """The zones from one bag to another that point at something; one before them is their base."""
+    base: Amounts = {}
+    anything = not table.aimed.isdisjoint(_PLACES)
+    for number in range(first, last):
+        amounts = table.amounts(number)
+        aimed = base_aimed | (table.aimed_by(number) & _PLACES) if anything else base_aimed
+        if pointer in amounts:
+            if base:
+                amounts = base | amounts
+            zone = _zone(amounts.get(_KEY_RANGE, _FULL), amounts.get(_VELOCITY_RANGE, _FULL))
+            yield _Voice(zone, int.from_bytes(amounts[pointer], "little"), amounts, aimed)
+        elif number == first:
+            base, base_aimed = amounts, aimed
+
+
+@lru_cache(maxsize=4096)  # the kits of a soundfont have the same keys
+def _zone(keys: bytes, velocities: bytes) -> Zone:
+    return Zone((keys[0], keys[1]), (velocities[0], velocities[1]))
+
+
+def _check(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> None:
+    """Raise Mistake where FluidSynth would hang or read outside its memory; `aimed`: what velocity may move."""
+    if sample[5] not in _RATES_HZ:
+        raise Mistake(f"damaged: its sample {_name(sample[0])!r} has a rate of {sample[5]} Hz; get the file again")
+    _check_tuning(amounts)
+    if (aimed or not _PLACES.isdisjoint(amounts)) and not _starts_well(amounts, sample, aimed):
+        raise Mistake(f"damaged: its sample {_name(sample[0])!r} starts past its loop; get the file again")
+
+
+def _check_tuning(amounts: Amounts) -> None:
+    """Raise Mistake where a zone is tuned to what no sample can be played at."""
+    if not _PITCH.isdisjoint(amounts):
+        cents = 100 * abs(_number(amounts, _COARSE)) + sum(abs(_number(amounts, tuning)) for tuning in _CENTS)
+        if cents > _FARTHEST_CENTS or _number(amounts, _PLAYED_KEY) > 127 or abs(_number(amounts, _SCALE)) > 1200:
+            raise Mistake("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
+
+
+def _starts_well(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> bool:
+    """Say whether a sample starts at its first frame, or has no loop, or one that lies where it should."""
+    start, unknown = _frames(amounts, _START), not aimed.isdisjoint(_START)
+    if not (start > 0 or unknown) or not _number(amounts, _MODE) & 1:
+        return True
+    first, last, *loop = sample[1:5]
+    moves = _frames(amounts, _LOOP_START), _frames(amounts, _LOOP_END)
+    if loop[0] == loop[1] and not any(moves):  # a way to say that there is none
+        return True
+    low, high = (place + move for place, move in zip(loop, moves, strict=True))
+    lies = aimed.issubset(_START) and first <= loop[0] < loop[1] <= last and first <= low < high <= last
+    return lies and (low > first or (not unknown and start < high - first - _MARGIN))
+
+
+def _frames(amounts: Amounts, pair: tuple[int, int]) -> int:
+    return _number(amounts, pair[0]) + 32768 * _number(amounts, pair[1])
+
+
+def _number(amounts: Amounts, generator: int) -> int:
+    return int.from_bytes(amounts.get(generator, b""), "little", signed=True)
 
 
 def _overlap(one: Zone, other: Zone) -> Zone | None:
-    if one.keys == one.velocities == _FULL:  # most zones of a preset
+    if one.keys == one.velocities == (0, 127):  # most zones of a preset
         return other
     keys, velocities = _both(one.keys, other.keys), _both(one.velocities, other.velocities)
     return Zone(keys, velocities) if keys[0] <= keys[1] and velocities[0] <= velocities[1] else None

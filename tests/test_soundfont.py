@@ -7,6 +7,7 @@ import struct
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ import pytest
 from grooves.mistake import Mistake
 from render.balance import calibrate
 from render.cache import Cache, cache_root, kit_cache, trim
-from render.sf2 import Preset, choose_kit, read_presets
+from render.sf2 import Preset, Zone, choose_kit, read_presets
 from render.soundfont import choose_soundfont, default_soundfont, open_kit
 
 LESSON = """
@@ -188,6 +189,24 @@ def test_velocity_sets_loudness_by_the_published_law_on_the_bundled_soundfont(ke
     for velocity in (16, 40, 64, 90, 110):
         gain = kit.wave(key, velocity)[1]
         assert 20 * math.log10(gain) == pytest.approx(40 * math.log10(velocity / 127), abs=0.1)
+
+
+@pytest.mark.parametrize("velocities", [(40, 127), (2, 127)])
+def test_a_key_whose_one_layer_leaves_velocities_out_is_recorded_at_each(velocities):
+    kit = open_kit(default_soundfont(), use_cache=False)
+    zones = tuple(replace(zone, velocities=velocities) if zone.keys == (38, 38) else zone for zone in kit.preset.zones)
+    kit.preset = replace(kit.preset, zones=zones)
+    assert not kit.is_pure_gain(38)
+    assert np.abs(kit.hit(38, 100)).max() > 0.001
+    assert np.isfinite(calibrate(kit, [38]).level_of(38, 100))
+    with pytest.raises(Mistake, match=r"has no sound on velocity 1 of key 38 \(snare\)"):
+        kit.hit(38, 1)
+
+
+def test_a_layer_of_velocity_0_alone_is_no_layer():
+    kit = open_kit(default_soundfont(), use_cache=False)
+    kit.preset = replace(kit.preset, zones=(*kit.preset.zones, Zone((38, 38), (0, 0))))
+    assert np.isfinite(calibrate(kit, [38]).level_of(38, 1))
 
 
 def test_the_rate_changes_the_length_of_a_hit_in_frames():
