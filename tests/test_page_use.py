@@ -159,10 +159,12 @@ def wait_for_rest(found):
 
 
 def sounding_in_sight(found):
-    return found.page.evaluate("""() => {
+    """Say whether the sounding bar comes into sight, however slow the machine."""
+    found.page.wait_for_function("""() => {
         const box = document.querySelector(".now").getBoundingClientRect();
         return box.top >= 0 && box.bottom <= document.querySelector(".dock").getBoundingClientRect().top;
-    }""")
+    }""", timeout=5000)  # fmt: skip
+    return True
 
 
 def scroll_by(found, pixels):
