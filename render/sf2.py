@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple
 
 from grooves.mistake import Mistake
 from render.sf2_tables import INSTRUMENT, SAMPLE, Amounts, Sample, Tables, Zones, read_tables
@@ -21,20 +20,23 @@ _COMPRESSED, _IN_ROM = 0x10, 0x8000  # kinds of samples: section 7.10; the first
 _RATES_HZ = range(400, 384_001)  # section 7.10 asks for 400 to 50000; recordings go up to eight times 48 kHz
 _FULL = bytes((0, 127))
 
-# What moves the pitch of a sample: tremolo, vibrato, envelope and fine tuning in cents, coarse tuning in semitones,
-# the key to play as, the cents from key to key; section 8.1.2. Far out of range, FluidSynth runs through a sample's
-# loop millions of times a frame and does not come back.
-_CENTS, _COARSE, _PLAYED_KEY, _SCALE = (5, 6, 7, 52), 51, 46, 56
-_PITCH = frozenset({*_CENTS, _COARSE, _PLAYED_KEY, _SCALE})
+# What moves the pitch of a sample, in cents a step: tremolo, vibrato, envelope, fine and coarse tuning; the key to
+# play as and the cents from key to key have ranges of their own. Section 8.1.2. Far out of range, FluidSynth runs
+# through a sample's loop millions of times a frame and does not come back.
+_PLAYED_KEY, _SCALE = 46, 56
+_TUNING = {5: 1, 6: 1, 7: 1, 52: 1, 51: 100, _PLAYED_KEY: 0, _SCALE: 0}
 _FARTHEST_CENTS = 14400
 
 # What moves a sample's start and its loop, each by frames and by 32768 frames. Started past a loop that is not where
 # it should be, FluidSynth reads outside its memory.
 _START, _LOOP_START, _LOOP_END, _MODE = (0, 4), (2, 45), (3, 50), 54
-_MARGIN = 8  # frames at a loop's end
 _PLACES = frozenset({*_START, *_LOOP_START, *_LOOP_END})
+_WATCHED = _PLACES.union(_TUNING)
+_MARGIN = 8  # frames at a loop's end
 
 Range = tuple[int, int]
+Aims = dict[int, int]  # by generator, how far modulators move it at most
+_NO_AIMS: Aims = {}
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
     """Every preset by name; the zones of drum kits only, and only of the instruments that these play."""
     firsts = [first for _, first in tables.instruments]
     usable = [_usable(sample, tables.frames) for sample in tables.samples]
-    inner, aimed = tables.instrument_zones, tables.preset_zones.aimed & _PLACES
+    inner, aimed = tables.instrument_zones, dict.fromkeys(tables.preset_zones.aimed & _PLACES, 0)
     lost = False
 
     @cache
@@ -123,20 +125,21 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
         """The zones of an instrument that have a sample."""
         nonlocal lost
         found = []
-        for voice in _pointing(inner, firsts[instrument], firsts[instrument + 1], SAMPLE, aimed):
-            if usable[voice.target]:
-                _check(voice.amounts, tables.samples[voice.target], voice.aimed)
-                found.append(voice.zone)
+        pointing = _pointing(inner, firsts[instrument], firsts[instrument + 1], SAMPLE, aimed)
+        for zone, target, amounts, aims in pointing:
+            if usable[target]:
+                _check(amounts, tables.samples[target], aims)
+                found.append(zone)
             else:
                 lost = True
         return found
 
     def zones(first: int, last: int) -> Iterator[Zone]:
         """The samples of a preset, each where the preset's zone and the instrument's zone overlap."""
-        for outer in _pointing(tables.preset_zones, first, last, INSTRUMENT):
-            _check_tuning(outer.amounts)
-            for zone in samples(outer.target):
-                if (both := _overlap(outer.zone, zone)) is not None:
+        for outer, instrument, amounts, aims in _pointing(tables.preset_zones, first, last, INSTRUMENT):
+            _check_tuning(amounts, aims)
+            for zone in samples(instrument):
+                if (both := _overlap(outer, zone)) is not None:
                     yield both
 
     presets = [
@@ -159,31 +162,34 @@ def _name(raw: bytes) -> str:
     return raw.split(b"\0")[0].decode("latin-1").strip()
 
 
-class _Voice(NamedTuple):
-    """A zone that points at something, at what, its generators, and those of a place that modulators aim at."""
-
-    zone: Zone
-    target: int
-    amounts: Amounts
-    aimed: frozenset[int]
-
-
 def _pointing(
-    table: Zones, first: int, last: int, pointer: int, base_aimed: frozenset[int] = frozenset()
-) -> Iterator[_Voice]:
-    """The zones from one bag to another that point at something; one before them is their base."""
+    table: Zones, first: int, last: int, pointer: int, aimed: Aims = _NO_AIMS
+) -> Iterator[tuple[Zone, int, Amounts, Aims]]:
+    """The zones from one bag to another that point at something, at what, and what shapes them.
+
+    A zone before them that points at nothing is their base.
+    """
     base: Amounts = {}
-    anything = not table.aimed.isdisjoint(_PLACES)
+    watched = not table.aimed.isdisjoint(_WATCHED)
     for number in range(first, last):
         amounts = table.amounts(number)
-        aimed = base_aimed | (table.aimed_by(number) & _PLACES) if anything else base_aimed
+        aims = _aims(table, number, aimed) if watched and table.is_modulated(number) else aimed
         if pointer in amounts:
             if base:
                 amounts = base | amounts
             zone = _zone(amounts.get(_KEY_RANGE, _FULL), amounts.get(_VELOCITY_RANGE, _FULL))
-            yield _Voice(zone, int.from_bytes(amounts[pointer], "little"), amounts, aimed)
+            yield zone, int.from_bytes(amounts[pointer], "little"), amounts, aims
         elif number == first:
-            base, base_aimed = amounts, aimed
+            base, aimed = amounts, aims
+
+
+def _aims(table: Zones, bag: int, aimed: Aims) -> Aims:
+    """How far a zone's modulators and its base's move each of the watched generators."""
+    total = dict(aimed)
+    for generator, amount in table.aims(bag):
+        if generator in _WATCHED:
+            total[generator] = total.get(generator, 0) + amount
+    return total
 
 
 @lru_cache(maxsize=4096)  # the kits of a soundfont have the same keys
@@ -191,27 +197,35 @@ def _zone(keys: bytes, velocities: bytes) -> Zone:
     return Zone((keys[0], keys[1]), (velocities[0], velocities[1]))
 
 
-def _check(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> None:
-    """Raise Mistake where FluidSynth would hang or read outside its memory; `aimed`: what velocity may move."""
+def _check(amounts: Amounts, sample: Sample, aims: Aims) -> None:
+    """Raise Mistake where FluidSynth would hang or read outside its memory."""
     if sample[5] not in _RATES_HZ:
         raise Mistake(f"damaged: its sample {_name(sample[0])!r} has a rate of {sample[5]} Hz; get the file again")
-    _check_tuning(amounts)
-    if (aimed or not _PLACES.isdisjoint(amounts)) and not _starts_well(amounts, sample, aimed):
+    _check_tuning(amounts, aims)
+    fine, coarse = _START
+    if (aims or fine in amounts or coarse in amounts) and not _starts_well(amounts, sample, _PLACES.intersection(aims)):
         raise Mistake(f"damaged: its sample {_name(sample[0])!r} starts past its loop; get the file again")
 
 
-def _check_tuning(amounts: Amounts) -> None:
+def _check_tuning(amounts: Amounts, aims: Aims) -> None:
     """Raise Mistake where a zone is tuned to what no sample can be played at."""
-    if not _PITCH.isdisjoint(amounts):
-        cents = 100 * abs(_number(amounts, _COARSE)) + sum(abs(_number(amounts, tuning)) for tuning in _CENTS)
-        if cents > _FARTHEST_CENTS or _number(amounts, _PLAYED_KEY) > 127 or abs(_number(amounts, _SCALE)) > 1200:
-            raise Mistake("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
+    if not _in_reach(tuple(aims.items()), *map(amounts.get, _TUNING)):
+        raise Mistake("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
+
+
+@lru_cache(maxsize=4096)  # most zones are tuned as some other
+def _in_reach(aims: tuple[tuple[int, int], ...], *steps: bytes | None) -> bool:
+    most = {generator: abs(_signed(step)) for generator, step in zip(_TUNING, steps, strict=True) if step}
+    for generator, amount in aims:
+        most[generator] = most.get(generator, 0) + amount
+    cents = sum(worth * most.get(generator, 0) for generator, worth in _TUNING.items())
+    return cents <= _FARTHEST_CENTS and most.get(_PLAYED_KEY, 0) <= 127 and most.get(_SCALE, 0) <= 1200
 
 
 def _starts_well(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> bool:
     """Say whether a sample starts at its first frame, or has no loop, or one that lies where it should."""
     start, unknown = _frames(amounts, _START), not aimed.isdisjoint(_START)
-    if not (start > 0 or unknown) or not _number(amounts, _MODE) & 1:
+    if not (start > 0 or unknown) or not _signed(amounts.get(_MODE, b"")) & 1:
         return True
     first, last, *loop = sample[1:5]
     moves = _frames(amounts, _LOOP_START), _frames(amounts, _LOOP_END)
@@ -223,11 +237,12 @@ def _starts_well(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> boo
 
 
 def _frames(amounts: Amounts, pair: tuple[int, int]) -> int:
-    return _number(amounts, pair[0]) + 32768 * _number(amounts, pair[1])
+    fine, coarse = (_signed(amounts.get(generator, b"")) for generator in pair)
+    return fine + 32768 * coarse
 
 
-def _number(amounts: Amounts, generator: int) -> int:
-    return int.from_bytes(amounts.get(generator, b""), "little", signed=True)
+def _signed(amount: bytes) -> int:
+    return int.from_bytes(amount, "little", signed=True)
 
 
 def _overlap(one: Zone, other: Zone) -> Zone | None:

@@ -53,13 +53,15 @@ class Zones:
         """The generators of a bag."""
         return dict(struct.iter_unpack("<H2s", self.generators[4 * self.bags[bag] : 4 * self.bags[bag + 1]]))
 
-    def aimed_by(self, bag: int) -> frozenset[int]:
-        """The generators that the modulators of a bag aim at."""
-        return _aimed(self.modulators, self.modulator_bags[bag], self.modulator_bags[bag + 1])
+    def is_modulated(self, bag: int) -> bool:
+        """Say whether a bag has modulators."""
+        return self.modulator_bags[bag] < self.modulator_bags[bag + 1]
 
-
-def _aimed(modulators: bytes, first: int, last: int) -> frozenset[int]:
-    return frozenset(modulators[10 * first + 2 : 10 * last : 10])  # FluidSynth, too, keeps one byte of each
+    def aims(self, bag: int) -> Iterator[tuple[int, int]]:
+        """What the modulators of a bag aim at, and by how much each moves it at most."""
+        first, last = self.modulator_bags[bag], self.modulator_bags[bag + 1]
+        for _, generator, amount, _ in struct.iter_unpack("<HBxhI", self.modulators[10 * first : 10 * last]):
+            yield generator, abs(amount)
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def _zones(firsts: list[int], bags: bytes, generators: bytes, modulators: bytes)
         and any(_uses_up(modulator_starts, sizes[1] - closing) for closing in (1, 0))
     ):
         raise _damaged("a sound points past the end of its table")
-    aimed = _aimed(modulators, 0, modulator_starts[-1])
+    aimed = frozenset(modulators[2 : 10 * modulator_starts[-1] : 10])  # FluidSynth, too, keeps one byte of each
     if max(aimed, default=0) > _LAST_GENERATOR:
         raise _damaged("a modulator points at something that is no generator")
     return Zones(starts, generators, modulator_starts, modulators, aimed)
