@@ -70,6 +70,8 @@ def calibrate(kit: "Kit", keys: Iterable[int] = KEYS) -> Balance:
     Curves are kept in the kit's cache. Raises Mistake where the kit has no sound on a key.
     """
     ride = float(loudness_by_velocity(kit, _RIDE)[RIDE_VELOCITY])
+    if not math.isfinite(ride):
+        kit.hit(_RIDE, RIDE_VELOCITY)  # says what is wrong with it
     curves = {key: tuple((loudness_by_velocity(kit, key) - ride).tolist()) for key in dict.fromkeys(keys)}
     return Balance(f"{kit.path.name}, {kit.preset.name}", curves)
 

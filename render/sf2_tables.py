@@ -189,8 +189,9 @@ def _zones(firsts: list[int], bags: bytes, generators: bytes, modulators: bytes)
         and any(_uses_up(modulator_starts, sizes[1] - closing) for closing in (1, 0))
     ):
         raise _damaged("a sound points past the end of its table")
-    aimed = frozenset(modulators[2 : 10 * modulator_starts[-1] : 10])  # FluidSynth, too, keeps one byte of each
-    if max(aimed, default=0) > _LAST_GENERATOR:
+    used = modulators[: 10 * modulator_starts[-1]]
+    aimed = frozenset(used[2::10])  # the low bytes; a modulator that points at another has a high one
+    if max(aimed, default=0) > _LAST_GENERATOR or any(used[3::10]):
         raise _damaged("a modulator points at something that is no generator")
     return Zones(starts, generators, modulator_starts, modulators, aimed)
 
