@@ -10,7 +10,7 @@ import numpy as np
 
 from grooves.mistake import Mistake
 from render.balance import loudness_by_velocity
-from render.hits import Kit, Sound, strength
+from render.hits import LOUDEST, Kit, Sound, heard_frames
 from render.loudness import Powers, gated_loudness, k_weighted
 from render.peaks import highest_peak
 from render.strikes import whole_frames
@@ -20,7 +20,6 @@ TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
 _STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
-_LOUDEST = 127
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 
 
@@ -76,21 +75,16 @@ def loudness_of(tracks: Tracks) -> float:
 
 def _powers(key: int, velocity: int, kit: Kit) -> Powers:
     """K-weighted powers of a stroke: those of the key's loudest stroke, as much softer as the two are apart."""
-    table = kit.keep(f"power-{key}", lambda: _hit_powers(kit.hit(key, _LOUDEST), kit.rate))[:, 0]
+    table = kit.keep(f"power-{key}", lambda: _hit_powers(kit.hit(key, LOUDEST), kit.rate))[:, 0]
     levels = loudness_by_velocity(kit, key)
-    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[velocity] - levels[_LOUDEST]) / 10)
+    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[velocity] - levels[LOUDEST]) / 10)
     return powers
 
 
 def _hit_powers(sound: Sound, rate: int) -> Sound:
     """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
     frames = rate // _STEPS_PER_SECOND
-    weighted = k_weighted(_loud_part(sound, _FLOOR_DB), rate)
+    weighted = k_weighted(sound[: heard_frames(sound, _FLOOR_DB)], rate)
     padded = np.pad(weighted, ((0, -len(weighted) % frames), (0, 0))).reshape(-1, 2 * frames)
     sums: Sound = np.einsum("ij,ij->i", padded, padded)[:, None]
     return sums
-
-
-def _loud_part(sound: Sound, floor_db: float) -> Sound:
-    loud = strength(sound)
-    return sound[: int(np.flatnonzero(loud > loud.max() * 10 ** (floor_db / 20))[-1]) + 1]

@@ -30,7 +30,7 @@ Row = npt.NDArray[np.float32]  # (values,)
 # ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
 TAIL_DB = -105.0
 _LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
-_LOUDEST = 127
+LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _SLOWEST = 8  # times quicker than it sounds; FluidSynth plays a whole sample hundreds of times quicker
@@ -122,11 +122,11 @@ class Kit:
         """The velocity whose recording plays a stroke, and at what gain."""
         self._check(key, velocity)
         gains = self._gains(key)
-        return (velocity, 1.0) if gains is None else (_LOUDEST, float(gains[velocity]))
+        return (velocity, 1.0) if gains is None else (LOUDEST, float(gains[velocity]))
 
     def is_pure_gain(self, key: int) -> bool:
         """Say whether velocity changes only how loud a key sounds, not its colour."""
-        self._check(key, _LOUDEST)
+        self._check(key, LOUDEST)
         return self._gains(key) is not None
 
     def beginning(self, key: int, velocity: int, seconds: float) -> Sound:
@@ -164,10 +164,10 @@ class Kit:
     def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
         """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
         (low, high), *more = self._layers(key)
-        if more or low > 1 or high < _LOUDEST:
+        if more or low > 1 or high < LOUDEST:
             return None
         gains = self.keep(f"gain-{key}", lambda: self._sweep(key))[:, 0]
-        return gains if len(gains) == _LOUDEST + 1 else None
+        return gains if len(gains) == LOUDEST + 1 else None
 
     def keep(self, name: str, make: Callable[[], Sound]) -> Sound:
         """Memory first, then disk, then the synthesizer."""
@@ -210,18 +210,17 @@ class Kit:
             raise self._bad(key, "takes FluidSynth too long to play")
 
     def _without_silence(self, sound: Sound, key: int) -> Sound:
-        loud = strength(sound)
-        peak = float(loud.max())
+        peak = float(strength(sound).max())
         if peak < _SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
-        return sound[: int(np.flatnonzero(loud > peak * 10 ** (TAIL_DB / 20))[-1]) + 1]
+        return sound[: heard_frames(sound, TAIL_DB)]
 
     def _bad(self, key: int, what: str) -> Mistake:
         return Mistake(f"{self.path}: its sample for key {key} ({_instrument(key)}) {what}; choose another soundfont")
 
     def _sweep(self, key: int) -> Sound:
         """Measure the gain of every velocity on the first moments of the hit; one zero row where it is no pure gain."""
-        loudest = self._recorded(key, _LOUDEST)
+        loudest = self._recorded(key, LOUDEST)
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
             return np.zeros((1, 1), np.float32)
         loud = strength(loudest)
@@ -230,8 +229,8 @@ class Kit:
             return np.zeros((1, 1), np.float32)
         blocks = (onset + _SWEEP_FRAMES) // BLOCK + 2
         began = time.thread_time()
-        strokes = np.stack([self._settled(key, velocity, blocks, began) for velocity in range(1, _LOUDEST + 1)])
-        rows = strokes.reshape(_LOUDEST, -1).astype(np.float64)
+        strokes = np.stack([self._settled(key, velocity, blocks, began) for velocity in range(1, LOUDEST + 1)])
+        rows = strokes.reshape(LOUDEST, -1).astype(np.float64)
         if _powers(rows).min() < _SILENT_PEAK**2:  # some velocity is silent
             return np.zeros((1, 1), np.float32)
         gains = rows @ rows[-1] / (rows[-1] @ rows[-1])
@@ -301,6 +300,12 @@ def _power(sound: Sound) -> float:
 def _powers(rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     powers: npt.NDArray[np.float64] = np.einsum("ij,ij->i", rows, rows)
     return powers
+
+
+def heard_frames(sound: Sound, floor_db: float) -> int:
+    """Frames until a sound stays below a floor in dB against its peak: `heard_frames(hit, -60.0)`."""
+    loud = strength(sound)
+    return int(np.flatnonzero(loud > loud.max() * 10 ** (floor_db / 20))[-1]) + 1
 
 
 def strength(sound: Sound) -> npt.NDArray[np.float32]:

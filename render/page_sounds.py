@@ -9,7 +9,7 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -19,11 +19,9 @@ from grooves.passages import Passage
 from grooves.performance import Performance, perform
 from render.balance import Balance, velocities
 from render.gain import gain_for
+from render.hits import Kit, Sound, heard_frames
 from render.strikes import Take
 from render.tracks import side_by_side
-
-if TYPE_CHECKING:
-    from render.hits import Kit, Sound
 
 _TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
 _LONGEST_SECONDS = 3.0
@@ -40,7 +38,7 @@ def keys_of(lesson: Lesson) -> tuple[int, ...]:
     return tuple(sorted({INSTRUMENTS[name].key for name in (*used, *_HELPERS)}))
 
 
-def sound_data(lesson: Lesson, kit: "Kit", balance: Balance) -> dict[str, Any]:
+def sound_data(lesson: Lesson, kit: Kit, balance: Balance) -> dict[str, Any]:
     """Hits, loudness tables and the gain of a lesson, ready for JSON: `sound_data(lesson, kit, balance)["gain"]`.
 
     Raises Mistake where the kit has no sound on a key.
@@ -64,7 +62,7 @@ def _everyone(lesson: Lesson) -> Performance:
     return perform(lesson.score, (passage,), lesson.feel, lesson.balance_lu)
 
 
-def _layers(kit: "Kit", key: int, used: Sequence[int]) -> Iterator[tuple[int, int]]:
+def _layers(kit: Kit, key: int, used: Sequence[int]) -> Iterator[tuple[int, int]]:
     """The recordings that a key needs: up to which velocity each serves, and the velocity it is recorded at.
 
     One recording serves all velocities of a layer at its commonest velocity, so the usual stroke has its own colour.
@@ -79,7 +77,7 @@ def _layers(kit: "Kit", key: int, used: Sequence[int]) -> Iterator[tuple[int, in
             yield high, inside.most_common(1)[0][0] if inside else high
 
 
-def _hit_data(kit: "Kit", key: int, high: int, at: int) -> dict[str, Any]:
+def _hit_data(kit: Kit, key: int, high: int, at: int) -> dict[str, Any]:
     """One recording: key, highest velocity it serves, its own velocity, FLAC in base64, and the scale it was cut by."""
     sound = shortened(kit.hit(key, at), kit.rate)
     peak = float(np.abs(sound).max())
@@ -87,11 +85,9 @@ def _hit_data(kit: "Kit", key: int, high: int, at: int) -> dict[str, Any]:
     return {"key": key, "high": high, "at": at, "scale": round(peak / _PEAK, 9), "flac": flac}
 
 
-def shortened(sound: "Sound", rate: int) -> "Sound":
+def shortened(sound: Sound, rate: int) -> Sound:
     """A hit without the end of its tail: `shortened(kit.hit(51, 127), 44100)` is at most three seconds long."""
-    strength = np.abs(sound).max(axis=1)
-    heard = int(np.flatnonzero(strength > strength.max() * 10 ** (_TAIL_DB / 20))[-1]) + 1
-    frames = min(heard, round(_LONGEST_SECONDS * rate))
+    frames = min(heard_frames(sound, _TAIL_DB), round(_LONGEST_SECONDS * rate))
     if frames == len(sound):
         return sound
     fade = min(round(_FADE_SECONDS * rate), frames // 4)
@@ -100,7 +96,7 @@ def shortened(sound: "Sound", rate: int) -> "Sound":
     return cut
 
 
-def flac_bytes(sound: "Sound", rate: int) -> bytes:
+def flac_bytes(sound: Sound, rate: int) -> bytes:
     """A sound within full scale as 16-bit FLAC: the same sound gives the same bytes."""
     import soundfile
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from render.forked import share_out
-from render.hits import Kit, Sound, Wave, strength
+from render.hits import Kit, Sound, Wave, heard_frames
 from render.stems import CHOKE_DB_PER_SECOND, Stem
 from render.strikes import NEVER
 from render.tracks import Tracks
@@ -217,9 +217,8 @@ def _kept_peaks(wave: Wave, kit: Kit) -> Bounds:
 
 def _peaks(wave: Wave) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
-    loud = strength(wave.sound())
-    heard = int(np.flatnonzero(loud > loud.max() * 10 ** (_FLOOR_DB / 20))[-1]) + 1
-    fine = _oversampled(wave.sound()[:heard])
+    sound = wave.sound()
+    fine = _oversampled(sound[: heard_frames(sound, _FLOOR_DB)])
     ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
     peaks: Bounds = np.maximum(np.stack(ways), 0)
     return peaks

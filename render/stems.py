@@ -16,11 +16,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from render.hits import TAIL_DB, Kit, Sound, Wave
+from render.hits import TAIL_DB, Kit, Row, Sound, Wave
 from render.strikes import NEVER, Strike, Strikes
 
 Pcm = npt.NDArray[np.int16]  # (frames, 2)
-Row = npt.NDArray[np.float32]  # (values,)
 
 BLOCK_FRAMES = 1 << 16  # a block, its scaled copy and the hit it is made of fit a processor's second cache
 # How fast a choked hat dies: FluidSynth releases a voice of the same exclusive class at about this slope

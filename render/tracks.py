@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from grooves.kit import INSTRUMENTS
-from render.hits import Kit, Sound, strength
+from render.hits import LOUDEST, Kit, Sound, heard_frames
 from render.stems import Stem
 from render.strikes import Strikes, Take, strikes_by_part, whole_frames
 
@@ -60,5 +60,4 @@ def take_frames(take: Take, kit: Kit, wrap: bool = False) -> int:
 
 
 def _ring(kit: Kit) -> Sound:
-    loud = strength(kit.hit(_RIDE, 127))
-    return np.array([[np.flatnonzero(loud > loud.max() * 10 ** (_RING_DB / 20))[-1] + 1]], np.float32)
+    return np.array([[heard_frames(kit.hit(_RIDE, LOUDEST), _RING_DB)]], np.float32)

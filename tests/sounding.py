@@ -1,10 +1,15 @@
-"""Takes made of single hits, and a gain that changes nothing."""
+"""Takes made of single hits or of a short lesson, and a gain that changes nothing."""
 
 from fractions import Fraction
 
+from written import score
+
+from grooves.feel import Feel
 from grooves.kit import INSTRUMENTS
-from grooves.performance import BarMark, Hit, Performance
+from grooves.passages import Track, track_passages
+from grooves.performance import BarMark, Hit, Performance, perform
 from grooves.rhythm import Meter
+from render.balance import calibrate, velocities
 from render.gain import Gain
 from render.strikes import Take
 
@@ -20,3 +25,10 @@ def hits_at(*hits, seconds=4.0):
 def struck(*hits, velocity=100, seconds=4.0, only=None):
     """A take of (seconds, instrument), all at one velocity."""
     return Take(hits_at(*hits, seconds=seconds), (velocity,) * len(hits), only)
+
+
+def humanized(kit, choruses=2):
+    """A take of a two-bar line over swing with everyone, its strokes off by up to some hundredths of a second."""
+    made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
+    performance = perform(made, track_passages(Track("full"), made, choruses), Feel(timing_ms=10))
+    return Take(performance, velocities(performance, calibrate(kit)))

@@ -10,22 +10,17 @@ import numpy as np
 import pytest
 import soundfile
 from scipy.signal import correlate, resample_poly
-from sounding import NO_GAIN, struck
-from written import score
+from sounding import NO_GAIN, humanized, struck
 
-from grooves.feel import Feel
 from grooves.mistake import Mistake
-from grooves.passages import Track, track_passages
-from grooves.performance import perform
 from render.audio import FORMATS, write_audio
-from render.balance import calibrate, velocities
 from render.gain import gain_for
 from render.hits import held_blocks
 from render.loudness import integrated_loudness
 from render.mix import mix, mix_tracks
 from render.soundfont import default_soundfont, open_kit
 from render.stems import Stem, add
-from render.strikes import NEVER, Strike, Take, strikes_by_part
+from render.strikes import NEVER, Strike, strikes_by_part
 from render.synth import BLOCK, Synth
 from render.tracks import side_by_side, take_frames
 
@@ -42,10 +37,7 @@ def kit():
 
 @pytest.fixture(scope="module")
 def take(kit):
-    """Eight bars of a line over swing, humanized."""
-    made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
-    performance = perform(made, track_passages(Track("full"), made, 2), Feel(timing_ms=10))
-    return Take(performance, velocities(performance, calibrate(kit)))
+    return humanized(kit)
 
 
 def sound(take, kit, gain=NO_GAIN, **options):

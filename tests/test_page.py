@@ -6,7 +6,7 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from music import lesson_of, parse_text
-from page_browser import chromium, data_of, html_of, kit_and_balance, opened
+from page_browser import data_of, html_of, kit_and_balance, opened
 
 from grooves.mistake import Mistake
 from render.balance import plain_balance
@@ -17,12 +17,6 @@ from render.soundfont import open_kit
 LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4"
 PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HOSTILE = '</script><img src=x onerror="boom()"> "quoted" & \'single\' 🥁 תרגול ראשון'
-
-
-@pytest.fixture(scope="module")
-def chrome():
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

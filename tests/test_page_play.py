@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from music import lesson_of
-from page_browser import RATE, chromium, html_of, kit_and_balance, opened
+from page_browser import RATE, html_of, kit_and_balance, opened
 
 from grooves.feel import deviations, stream_key, swing_ratio, white
 from grooves.passages import Fade, Ladder, Track, track_passages
@@ -21,12 +21,6 @@ LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 [4 8] 8"
 HUMAN = "timing_ms = 6\nlevel_lu = 1\nseed = 7"
 TEMPOS = (48, 120, 207, 300)
 LARGE = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
-
-
-@pytest.fixture(scope="module")
-def chrome():
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

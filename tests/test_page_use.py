@@ -4,16 +4,10 @@ from itertools import pairwise
 
 import pytest
 from music import lesson_of
-from page_browser import chromium, html_of, kit_and_balance, opened
+from page_browser import html_of, kit_and_balance, opened
 
 LINE = "4 8 8 4 4 | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4 | 8 8 12 12 12 4 4"
 SMALL_PHONE = {"viewport": {"width": 375, "height": 667}, "has_touch": True}
-
-
-@pytest.fixture(scope="module")
-def chrome():
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

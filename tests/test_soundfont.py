@@ -11,21 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from music import text_of
 
 from grooves.mistake import Mistake
 from render.balance import calibrate
 from render.cache import Cache, cache_root, kit_cache, trim
 from render.sf2 import Preset, Zone, choose_kit, read_presets
 from render.soundfont import choose_soundfont, default_soundfont, open_kit
-
-LESSON = """
-title = "Harbour Street"
-tempo = 200
-groove = "swing"
-[line]
-values = "4 4 4 4"
-played_on = "snare"
-"""
 
 
 @pytest.fixture(autouse=True)
@@ -106,7 +98,7 @@ def test_a_file_that_is_no_whole_soundfont_with_a_kit_is_one_mistake_that_names_
 def test_the_command_line_ends_with_2_on_a_broken_soundfont_and_dies_of_no_signal(kind, tmp_path):
     path, lesson = tmp_path / "kit.sf2", tmp_path / "lesson.toml"
     path.write_bytes(BROKEN[kind][0])
-    lesson.write_text(LESSON)
+    lesson.write_text(text_of(tempo=200))
     rendered = command("render", lesson, "--soundfont", path, "--out", tmp_path / "out")
     assert rendered.returncode == 2, rendered.stderr
     assert "kit.sf2" in rendered.stderr and "Traceback" not in rendered.stderr

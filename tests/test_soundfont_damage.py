@@ -12,20 +12,13 @@ from types import SimpleNamespace
 import damaged
 import numpy as np
 import pytest
+from music import text_of
 
 from grooves.mistake import Mistake
 from render import hits
 from render.balance import calibrate
 from render.soundfont import default_soundfont, open_kit
 
-LESSON = """
-title = "Harbour Street"
-tempo = 200
-groove = "swing"
-[line]
-values = "4 4 4 4"
-played_on = "snare"
-"""
 TABLES = ("phdr", "pbag", "pgen", "inst", "ibag", "igen", "shdr")
 CHILD = """
 import random, struct, sys
@@ -96,7 +89,7 @@ def test_the_command_line_says_one_message_about_a_damaged_table(name, tmp_path)
     path, lesson, font = tmp_path / "kit.sf2", tmp_path / "lesson.toml", damaged.Font()
     damaged.DAMAGE[name][0](font)
     path.write_bytes(font.bytes())
-    lesson.write_text(LESSON)
+    lesson.write_text(text_of(tempo=200))
     words = [sys.executable, "-m", "render", "render", lesson, "--soundfont", path, "--out", tmp_path / "out"]
     done = subprocess.run(list(map(str, words)), capture_output=True, text=True, timeout=120)
     assert done.returncode == 2

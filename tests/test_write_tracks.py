@@ -7,30 +7,17 @@ import numpy as np
 import pytest
 import soundfile
 from scipy.signal import resample_poly
-from sounding import NO_GAIN, struck
-from written import score
+from sounding import NO_GAIN, humanized, struck
 
-from grooves.feel import Feel
-from grooves.passages import Track, track_passages
-from grooves.performance import perform
 from render.audio import write_tracks
-from render.balance import calibrate, velocities
 from render.gain import gain_for
 from render.mix import mix_tracks
 from render.peaks import highest_peak
 from render.soundfont import default_soundfont, open_kit
-from render.strikes import Take
 from render.tracks import side_by_side
 
 RATE = 44100
 FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
-
-
-def humanized(kit, choruses=2):
-    """A two-bar line over swing, its strokes off by up to some hundredths of a second."""
-    made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
-    performance = perform(made, track_passages(Track("full"), made, choruses), Feel(timing_ms=10))
-    return Take(performance, velocities(performance, calibrate(kit)))
 
 
 @pytest.fixture(scope="module")
