@@ -6,6 +6,7 @@ MIDI and audio carry the same velocities, and `velocities` is the one place that
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -78,11 +79,13 @@ def calibrate(kit: "Kit", keys: Iterable[int] = KEYS) -> Balance:
 
 def velocities(performance: Performance, balance: Balance) -> tuple[int, ...]:
     """The velocity of each hit of a performance, in its order: what MIDI writes and what sounds."""
+    places: dict[int, list[int]] = defaultdict(list)
+    for place, hit in enumerate(performance.hits):
+        places[hit.key].append(place)
     found = [0] * len(performance.hits)
-    for key in {hit.key for hit in performance.hits}:
-        places = [place for place, hit in enumerate(performance.hits) if hit.key == key]
-        levels = [performance.hits[place].level_lu for place in places]
-        for place, velocity in zip(places, balance.nearest(key, levels), strict=True):
+    for key, own in places.items():
+        levels = [performance.hits[place].level_lu for place in own]
+        for place, velocity in zip(own, balance.nearest(key, levels), strict=True):
             found[place] = velocity
     return tuple(found)
 

@@ -20,7 +20,7 @@ import numpy.typing as npt
 
 from grooves.mistake import Mistake
 
-VERSION = 7  # raise whenever recorded hits or loudness figures would come out otherwise
+VERSION = 8  # raise whenever recorded hits or loudness figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
 _HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
 _MARK = b"4L\x00\x01"

@@ -62,21 +62,29 @@ class Wave:
         return frames if self.channels == 2 else frames * np.array(self.sides, np.float32)
 
 
-def as_wave(name: str, sound: Sound, long_frames: int = 0) -> Wave:
-    """Bring a recording into the mixer's shape: `as_wave("51-127", hit).channels` is 1 where it is only panned.
+def packed(sound: Sound, long_frames: int) -> Row:
+    """A recording as it is kept: `packed(hit, 44100).shape` is (frames, 2).
 
-    Mixing one channel and panning the sum takes half the time, where hits are long enough to overlap.
+    One channel, headed by what it is worth left and right, where both are one signal that is only panned and long
+    enough to overlap: to mix that and pan the sum takes half the time.
     """
-    both = Wave(name, sound.reshape(-1), 2, (1.0, 1.0))
     if len(sound) < long_frames:
-        return both
+        return sound
     highest = int(np.abs(sound).argmax())
     louder = highest % 2
     one, other = sound[:, louder], sound[:, 1 - louder]
     ratio = float(other[highest // 2] / one[highest // 2])
     if np.abs(other - np.float32(ratio) * one).max() > _SAME_SHAPE * abs(float(one[highest // 2])):
-        return both
-    return Wave(name, np.ascontiguousarray(one), 1, (ratio, 1.0) if louder else (1.0, ratio))
+        return sound
+    return np.concatenate([(ratio, 1.0) if louder else (1.0, ratio), one], dtype=np.float32)[:, None]
+
+
+def unpacked(name: str, kept: Row) -> Wave:
+    """The reverse of `packed`: `unpacked("51-127", packed(hit, 44100)).sound()` is the hit."""
+    values = kept.reshape(-1)
+    if kept.shape[1] == 2:
+        return Wave(name, values, 2, (1.0, 1.0))
+    return Wave(name, values[2:], 1, (float(values[0]), float(values[1])))
 
 
 @dataclass
@@ -103,9 +111,8 @@ class Kit:
 
         Raises Mistake where the kit has no sound on that key or velocity.
         """
-        recorded, gain = self._stroke(key, velocity)
-        sound = self._recorded(key, recorded)
-        return sound if gain == 1.0 else sound * np.float32(gain)
+        wave, gain = self.wave(key, velocity)
+        return wave.sound() if gain == 1.0 else wave.sound() * np.float32(gain)
 
     def wave(self, key: int, velocity: int) -> tuple[Wave, float]:
         """A recording for the mixer, and the gain that makes it the stroke of that velocity.
@@ -113,10 +120,7 @@ class Kit:
         Example: `kit.wave(51, 90)[0].name` is "51-127". Raises Mistake as `hit` does.
         """
         recorded, gain = self._stroke(key, velocity)
-        if (key, recorded) not in self._waves:
-            sound = self._recorded(key, recorded)
-            self._waves[key, recorded] = as_wave(f"{key}-{recorded}", sound, round(_LONG_SECONDS * self.rate))
-        return self._waves[key, recorded], gain
+        return self._recorded(key, recorded), gain
 
     def _stroke(self, key: int, velocity: int) -> tuple[int, float]:
         """The velocity whose recording plays a stroke, and at what gain."""
@@ -158,8 +162,12 @@ class Kit:
             self._ranges[key] = self.preset.layers(key)
         return self._ranges[key]
 
-    def _recorded(self, key: int, velocity: int) -> Sound:
-        return self.keep(f"hit-{key}-{velocity}", lambda: self._record(key, velocity))
+    def _recorded(self, key: int, velocity: int) -> Wave:
+        if (key, velocity) not in self._waves:
+            long_frames = round(_LONG_SECONDS * self.rate)
+            kept = self.keep(f"hit-{key}-{velocity}", lambda: packed(self._record(key, velocity), long_frames))
+            self._waves[key, velocity] = unpacked(f"{key}-{velocity}", kept)
+        return self._waves[key, velocity]
 
     def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
         """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
@@ -220,7 +228,7 @@ class Kit:
 
     def _sweep(self, key: int) -> Sound:
         """Measure the gain of every velocity on the first moments of the hit; one zero row where it is no pure gain."""
-        loudest = self._recorded(key, LOUDEST)
+        loudest = self._recorded(key, LOUDEST).sound()
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:
             return np.zeros((1, 1), np.float32)
         loud = strength(loudest)

@@ -85,8 +85,8 @@ def lufs(mean_power: float) -> float:
 def hit_loudness(sound: Samples, rate: int) -> float:
     """Momentary loudness (400 ms) of a single hit at its loudest, in LUFS: `hit_loudness(kit.hit(51, 90), 44100)`."""
     frames, step = round(_WINDOW_SECONDS * rate), round(_FINE_SECONDS * rate)
-    weighted = k_weighted(sound[: 2 * frames], rate).astype(np.float64)
-    sums = np.concatenate([[0.0], np.cumsum((weighted**2).sum(axis=1))])
+    weighted = k_weighted(sound[: 2 * frames], rate)
+    sums = np.concatenate([[0.0], np.cumsum(np.einsum("ij,ij->i", weighted, weighted), dtype=np.float64)])
     starts = np.arange(0, max(len(sums) - frames, 1), step)
     return lufs(float((sums[np.minimum(starts + frames, len(sums) - 1)] - sums[starts]).max()) / frames)
 

@@ -50,6 +50,6 @@ def mix_block(tracks: Tracks, gain: Gain, start: int) -> list[Pcm]:
     done = {number: quantized(tracks.stems[number], scale, start, fits) for number in needed}
     blocks = [np.zeros((0, 2), np.int16)] * len(tracks.takes)
     for number in running:
-        stems = [stem for n in tracks.sums[number] if (stem := done[n]) is not None]
-        blocks[number] = add(stems, BLOCK_FRAMES, fits)[: tracks.lengths[number] - start]
+        block = add((done[stem] for stem in tracks.sums[number]), BLOCK_FRAMES, fits)
+        blocks[number] = block[: tracks.lengths[number] - start]
     return blocks

@@ -15,7 +15,7 @@ from sounding import NO_GAIN, humanized, struck
 from grooves.mistake import Mistake
 from render.audio import FORMATS, write_audio
 from render.gain import gain_for
-from render.hits import held_blocks
+from render.hits import held_blocks, packed, unpacked
 from render.loudness import integrated_loudness
 from render.mix import mix, mix_tracks
 from render.soundfont import default_soundfont, open_kit
@@ -173,9 +173,36 @@ def test_the_gain_makes_it_louder_by_as_many_decibels(kit):
 
 def test_stems_that_do_not_fit_stop_at_the_end_of_the_scale():
     high = np.full((4, 2), 30000, np.int16)
-    assert add([high, high], 4).tolist() == [[32767, 32767]] * 4
-    assert add([-high, -high], 4).tolist() == [[-32768, -32768]] * 4
+    assert add([[(0, high)], [(0, high)]], 4).tolist() == [[32767, 32767]] * 4
+    assert add([[(0, -high)], [(0, -high)]], 4).tolist() == [[-32768, -32768]] * 4
     assert not add([], 4).any()
+
+
+def test_a_stem_is_silent_where_it_does_not_sound(take, kit):
+    alone = replace(take, only=frozenset({"hi-hat"}))
+    frames = sound(alone, kit, gain_for(side_by_side([take], kit)))
+    heard = np.zeros(len(frames), bool)
+    for strike in strikes_by_part(alone, RATE)["hi-hat"]:
+        heard[strike.frame : strike.frame + kit.wave(strike.key, strike.velocity)[0].frames] = True
+    assert 0.02 < heard.mean() < 0.5
+    assert not frames[~heard].any()  # not even dither
+    assert np.abs(frames[heard]).mean() > 10
+
+
+@pytest.mark.parametrize(
+    ("long_frames", "sides", "channels"), [(1, (0.5, 1.0), 1), (1, (1.0, 0.25), 1), (1, (1.0, 1.0), 1), (9999, (0.5, 1.0), 2)]
+)  # fmt: skip
+def test_one_signal_that_is_only_panned_is_kept_as_one_channel(long_frames, sides, channels):
+    one = np.random.default_rng(3).standard_normal(5000).astype(np.float32)
+    both = np.stack([one * np.float32(side) for side in sides], axis=1)
+    wave = unpacked("51-127", packed(both, long_frames))
+    assert (wave.name, wave.frames, wave.channels) == ("51-127", 5000, channels)
+    assert np.allclose(wave.sound(), both, atol=1e-6)
+
+
+def test_two_different_channels_are_both_kept():
+    both = np.random.default_rng(4).standard_normal((5000, 2)).astype(np.float32)
+    assert np.array_equal(unpacked("51-127", packed(both, 1)).sound(), both)
 
 
 def opened(name):
