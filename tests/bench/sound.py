@@ -13,7 +13,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,34 +37,41 @@ FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 RATE, MINUTES = 44100, 5
 LEFT_OUT = ("", "ride", "snare", "bass drum", "hi-hat", "right hand", "left foot", "right foot")  # eight choices
 TEMPOS_BPM = (100, 120, 140)
+WARM, COLD = "cache", "cold"  # folders for recorded hits; the second is emptied before each try
 AS_MIXED = Gain(20.0, 0.0, 0.0, limited_by_peak=False)
 
 
-def seconds(work: Callable[[], object], times: int = 1) -> float:
-    """The shortest of some tries."""
+def seconds(works: dict[str, Callable[[], object]], folder: Path, rounds: int) -> dict[str, float]:
+    """The shortest time of each work, all of them in turn, round after round: the machine has slow and fast minutes."""
+    best = dict.fromkeys(works, float("inf"))
+    for _ in range(rounds):
+        for name, work in works.items():
+            clear(folder)
+            start = time.perf_counter()
+            work()
+            best[name] = min(best[name], time.perf_counter() - start)
+    return best
 
-    def once() -> float:
-        start = time.perf_counter()
-        work()
-        return time.perf_counter() - start
 
-    return min(once() for _ in range(times))
+def clear(folder: Path) -> None:
+    """Remove what an earlier try wrote: to remove a sound file takes longer than to write it."""
+    shutil.rmtree(folder / COLD, ignore_errors=True)
+    for old in folder.glob("**/*.wav"):
+        old.unlink()
 
 
 def stock(midi: Path, soundfont: Path, wav: Path) -> None:
     """Render a MIDI file with the command fluidsynth, reverb and chorus off."""
-    wav.unlink(missing_ok=True)  # both write new files: cutting off an old one takes longer than writing it
     words = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE), "-T", "wav", "-F", str(wav)]
     subprocess.run([*words, str(soundfont), str(midi)], check=True, capture_output=True)
 
 
-def ours(soundfont: Path, folder: Path) -> list[float]:
+def ours(soundfont: Path, folder: Path, cache: str = WARM) -> list[float]:
     """Render the tracks put into a folder in a process of their own; its steps in seconds, and its memory in KB."""
     script = Path(__file__).with_name("one_process.py")
     words = [sys.executable, str(script), str(folder / "tracks.pickle"), str(soundfont), str(folder)]
-    for old in folder.glob("*.wav"):
-        old.unlink()
-    printed = subprocess.run(words, check=True, capture_output=True, text=True, env=compiled()).stdout
+    settings = compiled() | {"FOURLIMB_CACHE": str(folder / cache)}
+    printed = subprocess.run(words, check=True, capture_output=True, text=True, env=settings).stdout
     return [float(word) for word in printed.split()]
 
 
@@ -151,57 +158,42 @@ def speed(kit: Kit, folder: Path) -> None:
     track = performance(MINUTES)
     midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
     put([track], folder)
-    ours(kit.path, folder)  # both programs and the soundfont are in memory once before they are timed
-    theirs = seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"), 4)
-    kept = os.environ["FOURLIMB_CACHE"]
-    cold = min(seconds(lambda: ours(kit.path, folder)) for _ in emptied(folder / "cold", 4))
-    os.environ["FOURLIMB_CACHE"] = kept
-    cached = seconds(lambda: ours(kit.path, folder), 8)
+    ours(kit.path, folder)
     pcm = (folder / "0.wav").read_bytes()
-    alone = seconds(lambda: (folder / "pcm").write_bytes(pcm))
-    whole = command(kit.path, folder, {"full": (120, "")}, 4)
-    print(f"{MINUTES} minutes: fluidsynth {theirs:.2f} s; ours cold {cold:.2f} s, {theirs / cold:.1f} times as fast; "
-          f"cached {cached:.2f} s, {theirs / cached:.1f} times as fast; its PCM written alone {alone:.3f} s; "
-          f"the command fourlimb from the lesson on {whole:.2f} s, {theirs / whole:.1f} times as fast")  # fmt: skip
+    works = {
+        "fluidsynth": lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"),
+        "ours cold": lambda: ours(kit.path, folder, COLD),
+        "cached": lambda: ours(kit.path, folder),
+        "the command fourlimb from the lesson on": command(kit.path, folder, {"full": (120, "")}),
+        "the PCM written alone": lambda: (folder / "pcm.wav").write_bytes(pcm),
+    }
+    compare(f"{MINUTES} minutes", seconds(works, folder, 8))
     steps = ours(kit.path, folder)
     print("  of which", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
 
 
-def command(soundfont: Path, folder: Path, tracks: dict[str, tuple[float, str]], times: int = 1) -> float:
-    """Seconds of `fourlimb render` for a lesson with tracks of a name, a tempo and a limb left out; no paper."""
+def compare(what: str, best: dict[str, float]) -> None:
+    """Print seconds, and how many times as fast as the first of them the others are."""
+    (first, theirs), *others = best.items()
+    told = [f"{name} {taken:.3f} s, {theirs / taken:.1f} times as fast" for name, taken in others]
+    print(f"{what}: {first} {theirs:.2f} s; {'; '.join(told)}")
+
+
+def command(soundfont: Path, folder: Path, tracks: dict[str, tuple[float, str]]) -> Callable[[], object]:
+    """`fourlimb render` for a lesson with tracks of a name, a tempo and a limb left out; no paper."""
     lesson = lesson_text(MINUTES)
     for name, (tempo_bpm, left_out) in tracks.items():
         without = f'without = ["{left_out}"]' if left_out else ""
         lesson += f'[[track]]\nname = "{name}"\ntempo = {tempo_bpm}\n{without}\n'
     (folder / "lesson.toml").write_text(lesson)
-    words = [
-        "render",
-        str(folder / "lesson.toml"),
-        "--no-paper",
-        "-o",
-        str(folder / "out"),
-        "--soundfont",
-        str(soundfont),
-    ]
-
-    def render() -> None:
-        shutil.rmtree(folder / "out", ignore_errors=True)
-        subprocess.run([sys.executable, "-m", "render", *words], check=True, capture_output=True, env=compiled())
-
-    return seconds(render, times)
+    out, words = str(folder / "out"), [sys.executable, "-m", "render", "render", str(folder / "lesson.toml")]
+    words += ["--no-paper", "-o", out, "--soundfont", str(soundfont)]
+    return lambda: subprocess.run(words, check=True, capture_output=True, env=compiled())
 
 
 def compiled() -> dict[str, str]:
     """The environment with compiled modules, as installed packages have them."""
     return {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
-
-
-def emptied(cache: Path, times: int) -> Iterator[Path]:
-    """A cache with nothing in it, so many times."""
-    os.environ["FOURLIMB_CACHE"] = str(cache)
-    for _ in range(times):
-        shutil.rmtree(cache, ignore_errors=True)
-        yield cache
 
 
 def pack(kit: Kit, folder: Path) -> None:
@@ -213,24 +205,28 @@ def pack(kit: Kit, folder: Path) -> None:
     ]
     put(tracks, folder)
     ours(kit.path, folder)
-    taken = seconds(lambda: ours(kit.path, folder), 3)
     files = [(folder / f"{number}.wav").read_bytes() for number in range(3)]
-    alone = sum(seconds(lambda n=n: (folder / f"pcm{n}").write_bytes(files[n % 3])) for n in range(len(tracks)))
-    theirs = 0.0
-    for track in tracks:
-        midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
-        theirs += seconds(lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"))
+    for number, track in enumerate(tracks):
+        midi_file(track, velocities(track, calibrate(kit)), folder / f"{number}.mid")
     chosen = {f"{tempo} {left_out or 'full'}": (tempo, left_out) for tempo in TEMPOS_BPM for left_out in LEFT_OUT}
-    whole = command(kit.path, folder, chosen, 2)
-    print(f"pack of {len(tracks)} tracks: fluidsynth {theirs:.1f} s, ours {taken:.2f} s, {theirs / taken:.1f} times "
-          f"as fast; the PCM written alone {alone:.2f} s; the command fourlimb from the lesson on {whole:.2f} s, "
-          f"{theirs / whole:.1f} times as fast")  # fmt: skip
+    works = {
+        "fluidsynth": lambda: [
+            stock(folder / f"{number}.mid", kit.path, folder / f"{number}.wav") for number in range(len(tracks))
+        ],
+        "ours": lambda: ours(kit.path, folder),
+        "the command fourlimb from the lesson on": command(kit.path, folder, chosen),
+        "the PCM written alone": lambda: [
+            (folder / f"{number}.wav").write_bytes(files[number % 3]) for number in range(len(tracks))
+        ],
+    }
+    compare(f"pack of {len(tracks)} tracks", seconds(works, folder, 2))
 
 
 def hour(kit: Kit, folder: Path) -> None:
     """Ten, twenty and sixty minutes: time and memory."""
     for minutes in (10, 20, 60):
         put([performance(minutes)], folder)
+        clear(folder)
         *steps, memory = ours(kit.path, folder)
         print(f"{minutes} minutes: {sum(steps):.2f} s ({1000 * sum(steps[2:]) / minutes:.1f} ms a minute for gain, "
               f"mix and writing), {memory / 1000:.0f} MB")  # fmt: skip
@@ -248,7 +244,7 @@ def main(*chosen: str) -> None:
         print(soundfont.name)
         for figure in chosen or FIGURES:
             with tempfile.TemporaryDirectory() as folder:
-                os.environ["FOURLIMB_CACHE"] = f"{folder}/cache"
+                os.environ["FOURLIMB_CACHE"] = f"{folder}/{WARM}"
                 kit = open_kit(soundfont, RATE)
                 FIGURES[figure](kit, Path(folder))
                 kit.close()
