@@ -391,6 +391,22 @@ def test_the_cursor_moves_over_staff_and_grid_and_follows_to_the_bar_that_sounds
         assert 0 <= box["y"] < 740
 
 
+def test_through_a_bar_that_rests_the_cursor_goes_from_left_to_right(chrome, kit, tmp_path):
+    with opened(chrome, html_of(lesson_of("4 4 4 4 | 1r | 2r 4 4"), *kit), tmp_path) as found:
+        places = found.page.evaluate("""() => {
+            transport.player.countIn = 0;
+            transport.player.pump(30);
+            return [1, 2].map((bar) => [0.1, 0.5, 1.5, 2.5, 3.9].map((beat) => {
+                view.draw(((4 * bar + beat) * 60) / transport.player.settings.tempo);
+                return parseFloat(view.current.element.style.getPropertyValue("--staff-cursor"));
+            }));
+        }""")
+    for across in places:
+        assert across == sorted(across)
+        assert across[0] < 25
+        assert across[-1] > 80
+
+
 def test_with_reduced_motion_the_cursor_steps_from_beat_to_beat(chrome, html, tmp_path):
     with opened(chrome, html, tmp_path, reduced_motion="reduce") as found:
         places = found.page.evaluate("""() => [0.1, 0.2, 0.4, 0.6, 0.9].map((now) => {

@@ -2,6 +2,7 @@
 "use strict";
 
 const GLOW = 0.18; // seconds that a head stays lit, at most
+const BEGINNING = 0.08; // across the staff, where a bar begins that begins with a rest
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
 /** A place as the staff's notes name it: 1.5 is "3/2". */
@@ -45,8 +46,9 @@ class Card {
       const head = (note.querySelector(".notehead") || note).getBoundingClientRect();
       return [top / bottom, (head.left + head.width / 2 - box.left) / box.width];
     });
-    const first = notes.length ? notes[0] : [0, 0.1];
-    this.anchors = [...(first[0] > 0 ? [[0, Math.min(0.08, first[1])]] : []), ...notes, [length, 0.99]];
+    const [onset, across] = notes[0] ?? [Infinity, BEGINNING]; // a bar may only rest
+    const rest = onset > 0 ? [[0, Math.min(BEGINNING, across)]] : [];
+    this.anchors = [...rest, ...notes, [length, 0.99]];
   }
 }
 
