@@ -51,13 +51,18 @@ def until(sheet, true):
 
 
 def record_strikes(sheet):
-    """Note each stroke handed to the sound, with the context's clock at that moment."""
+    """Note each stroke handed to the sound, with the context's clock when the page began to look what is due."""
     sheet.page.evaluate("""() => {
         globalThis.handed = [];
+        let clock = 0;
+        transport.tick = function () {
+            clock = this.context.currentTime;
+            Transport.prototype.tick.call(this);
+        };
         const strike = Sound.prototype.strike;
         Sound.prototype.strike = function (stroke) {
             handed.push({
-                late: this.context.currentTime - (stroke.seconds + this.origin),
+                late: clock - (stroke.seconds + this.origin),
                 name: [stroke.voice.part, stroke.turn, stroke.cell.position, stroke.onset ?? stroke.beat].join(" "),
                 cell: stroke.cell.seconds,
             });
@@ -180,11 +185,14 @@ def test_hands_on_the_controls_while_it_plays_make_no_stroke_late_or_double(shee
 
 def test_a_page_that_was_held_up_waits_instead_of_rushing(sheet):
     record_strikes(sheet)
+    sheet.page.select_option("#count-in", "0")
     sheet.page.click("#play")
     until(sheet, "transport.player.sent > 1")
-    sheet.page.evaluate("() => { const end = performance.now() + 700; while (performance.now() < end); }")
+    sheet.page.evaluate("() => { const end = performance.now() + 1500; while (performance.now() < end); }")
     until(sheet, "transport.player.sent > 3")
-    assert max(one["late"] for one in sheet.page.evaluate("handed")) < 0
+    handed = sheet.page.evaluate("handed")
+    assert len([one for one in handed if 1 < one["cell"] < 2.5]) > 4  # due while it was held up
+    assert max(one["late"] for one in handed) < 0
 
 
 def test_a_hidden_page_hands_over_more_than_a_second_ahead(sheet):
@@ -302,6 +310,57 @@ def test_click_count_in_fade_swing_and_rising_tempo_are_set(sheet):
     sheet.page.select_option("#every", "0")
     now = settings(sheet)
     assert (now["swing"], now["fade"], now["rise"]) == ("by tempo", None, None)
+
+
+def test_trade_gap_and_fade_give_way_to_one_another(sheet):
+    def chosen():
+        now = settings(sheet)
+        return (
+            now["trade"],
+            now["gap"],
+            now["fade"],
+            *(sheet.page.input_value(f"#{name}") for name in ("trade", "gap", "fade")),
+        )
+
+    four = {"first": 4, "second": 4}
+    sheet.page.select_option("#trade", "4 4")
+    assert chosen() == (four, None, None, "4 4", "", "0")
+    sheet.page.select_option("#gap", "6 2")
+    assert chosen() == (None, {"first": 6, "second": 2}, None, "", "6 2", "0")
+    sheet.page.select_option("#fade", "4")
+    assert chosen() == (None, {"first": 6, "second": 2}, {"times": 4, "to": -30}, "", "6 2", "4")
+    sheet.page.select_option("#trade", "4 4")
+    assert chosen() == (four, None, None, "4 4", "", "0")
+    sheet.page.select_option("#fade", "8")
+    assert chosen() == (None, None, {"times": 8, "to": -30}, "", "", "8")
+    sheet.page.select_option("#fade", "0")
+    sheet.page.select_option("#gap", "3 1")
+    sheet.page.select_option("#gap", "")
+    assert chosen() == (None, None, None, "", "", "0")
+
+
+@pytest.mark.parametrize(
+    ("turns", "words"),
+    [
+        ({"trade": {"first": 1, "second": 1}}, ["", "yours", "", "yours"]),
+        ({"gap": {"first": 1, "second": 2}}, ["", "silence", "silence", ""]),
+        ({}, ["", "", "", ""]),
+    ],
+)
+def test_the_page_says_whose_bar_it_is(sheet, turns, words):
+    said = sheet.page.evaluate(
+        """(turns) => {
+            Object.assign(settings, turns);
+            transport.player.countIn = 0;
+            transport.player.pump(30);
+            return [0, 1, 2, 3].map((bar) => {
+                view.draw(((4 * bar + 2) * 60) / settings.tempo);
+                return ui.where.textContent;
+            });
+        }""",
+        turns,
+    )
+    assert [text.split(" · ")[2:] for text in said] == [[word] if word else [] for word in words]
 
 
 # --- the loop ------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from music import lesson_of
 from page_browser import RATE, html_of, kit_and_balance, opened
 
 from grooves.feel import deviations, stream_key, swing_ratio, white
-from grooves.passages import Fade, Ladder, Track, track_passages
+from grooves.passages import Alternation, Fade, Ladder, Track, track_passages
 from grooves.performance import perform
 from render.balance import velocities
 from render.demonstration import measure_parts
@@ -133,11 +133,33 @@ def test_a_loop_of_two_bars_counts_its_places_on_as_the_performance_does(shown, 
         ({"countIn": 4}, Track("x", count_in=4, times=8)),
         ({"fade": {"times": 3, "to": -30}, "loop": [0]}, Track("x", bars=(0,), fade=Fade(30, -435))),
         (
+            {"trade": {"first": 2, "second": 1}, "limbs": {"left hand": "off"}},
+            Track("x", without=frozenset({"left hand"}), trade=Alternation(2, 1), times=8),
+        ),
+        ({"trade": {"first": 1, "second": 2}}, Track("x", trade=Alternation(1, 2), times=8)),
+        (
+            {"gap": {"first": 2, "second": 1}, "click": "every beat"},
+            Track("x", gap=Alternation(2, 1), click="every beat", times=8),
+        ),
+        (
             {"rise": {"every": 2, "by": 4, "to": 90}, "tempo": 72, "loop": [0]},
             Track("x", bars=(0,), ladder=Ladder(72, 90, 4, 2)),
         ),
     ],
-    ids=["line off", "time", "softer", "click", "2 and 4", "no count-in", "long count-in", "fade", "rise"],
+    ids=[
+        "line off",
+        "time",
+        "softer",
+        "click",
+        "2 and 4",
+        "no count-in",
+        "long count-in",
+        "fade",
+        "trade",
+        "trade of the line",
+        "gap",
+        "rise",
+    ],
 )
 def test_each_choice_on_the_page_is_the_track_of_that_kind(shown, kit, settings, track):
     lesson, page = shown

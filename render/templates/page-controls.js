@@ -3,6 +3,7 @@
 
 const TAP_SECONDS = 2.5; // a longer gap begins a new count
 const SLOW = 0.6;
+const WHOSE = { yours: " · yours", silent: " · silence" };
 const ui = Object.fromEntries([...document.querySelectorAll("[id]")].map((element) => [element.id, element]));
 
 class Controls {
@@ -46,7 +47,8 @@ class Controls {
 
   /** Where the music is, in words; the tempo too, since it may rise by itself. */
   tell(cell) {
-    const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · time ${cell.turn + 1}` : "Count-in";
+    const whose = WHOSE[cell.score ? turnOf(cell.number, this.settings) : ""] ?? "";
+    const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · time ${cell.turn + 1}${whose}` : "Count-in";
     if (ui.where.textContent !== words) ui.where.textContent = words;
     if (this.shown !== this.settings.tempo) this.showTempo();
   }
@@ -186,6 +188,8 @@ class Controls {
     }
     if (ui.swing) ui.swing.addEventListener("change", () => this.setSwing(ui.swing.value));
     ui.fade.addEventListener("change", () => this.setFade(Number(ui.fade.value)));
+    ui.trade.addEventListener("change", () => this.setTurns("trade", ui.trade.value));
+    ui.gap.addEventListener("change", () => this.setTurns("gap", ui.gap.value));
     for (const field of [ui.every, ui.by, ui.to]) field.addEventListener("change", () => this.setRise());
   }
 
@@ -201,6 +205,20 @@ class Controls {
   setFade(times) {
     this.settings.fade = times ? { times, to: this.lesson.fadeTo } : null;
     this.transport.player.turn = 0;
+    if (times) this.setTurns("trade", "");
+  }
+
+  /** Bars that take turns, said as "4 4": a trade or a gap, not both, and a trade not with a fade. "" ends them. */
+  setTurns(kind, words) {
+    const [first, second] = words.split(" ").map(Number);
+    for (const one of ["trade", "gap"]) {
+      if (one === kind || words) this.settings[one] = one === kind && words ? { first, second } : null;
+      const how = this.settings[one];
+      ui[one].value = how ? `${how.first} ${how.second}` : "";
+    }
+    this.transport.player.played = 0;
+    if (this.settings.trade && this.settings.fade) this.setFade(0);
+    ui.fade.value = String(this.settings.fade ? this.settings.fade.times : 0);
   }
 
   /** The tempo rises every few times through, up to a top. */

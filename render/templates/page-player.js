@@ -2,7 +2,7 @@
  * The player: lays the lesson out quarter by quarter and says which strokes sound before a moment.
  * It knows no sound and no clock. Seconds count from the start of the count-in; the same lesson with the
  * same settings gives the times and levels of `perform` in grooves/performance.py.
- * Tempo and swing take hold at the next quarter, limbs, click and fade at the next stroke, a loop at the next bar.
+ * Tempo and swing take hold at the next quarter, limbs, click, fade and turns at the next stroke, a loop at the next bar.
  */
 "use strict";
 
@@ -24,6 +24,7 @@ class Player {
     this.since = 0; // quarters since the count-in, to the start of the current bar
     this.position = -1; // of the current bar in the chorus
     this.turn = 0; // times through, finished
+    this.played = 0; // bars begun since the count-in, or since the loop or the turns were set
     this.countIn = this.settings.countIn;
     this.counted = 0; // bars of count-in, begun
     this.bar = null;
@@ -36,7 +37,7 @@ class Player {
   /** Loop over these places of the chorus from the next bar on; none: the whole chorus. */
   loop(places) {
     this.settings.loop = [...places].sort((a, b) => a - b);
-    this.turn = 0;
+    this.turn = this.played = 0;
     if (places.length && !places.includes(this.position)) this.position = -1;
   }
 
@@ -76,7 +77,8 @@ class Player {
     }
     this.step();
     const index = this.position + this.lesson.chorus * (this.turn % this.lesson.readings);
-    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn };
+    const number = this.played++;
+    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn, number };
   }
 
   /** Go to the next chosen bar of the chorus; past the last one a new time through begins. */
@@ -149,9 +151,10 @@ class Player {
   }
 
   /** Whether a stroke sounds, as things stand now. */
-  isHeard({ voice, beat }) {
+  isHeard({ voice, beat, cell }) {
     if (voice.part === "count-in") return true;
-    return voice.part === "click" ? clicks(this.settings.click, beat) : sounds(voice, this.settings);
+    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
+    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
   }
 
   /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */

@@ -37,6 +37,8 @@ function firstSettings(lesson) {
     loop: [], // places in the chorus; none: all of it
     rise: null, // { by, every, to }
     fade: null, // { times, to }
+    trade: null, // { first, second }: bars with what is off, then bars in which it is the student's
+    gap: null, // { first, second }: bars of sound, then bars of silence
   };
 }
 
@@ -48,6 +50,22 @@ function namesOf(voice) {
 /** Whether a voice sounds at all with these settings. */
 function sounds(voice, settings) {
   return !namesOf(voice).some((name) => settings.limbs[name] === "off");
+}
+
+/** Whose bar it is, counted from the count-in: "ours" or "yours" in a trade, "silent" in a gap, else "". */
+function turnOf(number, { trade, gap }) {
+  const isFirst = ({ first, second }) => number % (first + second) < first;
+  if (gap) return isFirst(gap) ? "" : "silent";
+  if (trade) return isFirst(trade) ? "ours" : "yours";
+  return "";
+}
+
+/** Whether a voice sounds in a bar: in a trade who is off comes in by turns, or the line where nobody is off. */
+function soundsIn(number, voice, settings) {
+  const whose = turnOf(number, settings);
+  if (whose === "silent" || whose === "ours") return whose === "ours";
+  const nobody = !Object.values(settings.limbs).includes("off");
+  return whose === "yours" && nobody ? voice.role === TIME : sounds(voice, settings);
 }
 
 /** How much lower a voice sounds: softer limbs, and the line as far as it has faded by this time through. */
