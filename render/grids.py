@@ -21,7 +21,7 @@ COUNTS_MM = 8.0
 COUNT_GAP_MM = 1.5  # between two counts
 ROW_MM = 8.5
 LAST_MM = 4.0  # under the last row
-NAME_MM = LEFT_MM - 2.0  # its end; an accent on 1 begins there
+NAME_MM = LEFT_MM - 2.0  # its end
 TWO_LINES_MM = 4.0  # type size of names on two lines of a row
 CLOSEST_MM = 5.8  # two heads side by side
 

@@ -89,7 +89,7 @@ def sign_box(sign: etree._Element) -> Box:
         x, y = x + float(sign.get("cx")), y + float(sign.get("cy"))
         return Box(kind, x - rx, y - ry, x + rx, y + ry)
     first, second = (float(number) for number in re.findall(r"-?[\d.]+", sign.get("d"))[:2])
-    wide, high = {"x": (3.4, 3.4), "accent": (2.8, 2.0), "diamond": (4.6, 3.8)}.get(kind, (0.0, 6.0))
+    wide, high = {"x": (3.4, 3.4), "accent": (2.6, 1.7), "diamond": (4.6, 3.8)}.get(kind, (0.0, 6.0))
     return Box(kind, x + first, y + second, x + first + wide, y + second + high)
 
 
@@ -149,6 +149,18 @@ def test_labels_and_counts_keep_clear_in_every_groove_where_all_is_accented(name
     faults = [row_faults(grid, page) for page in printed(written) for grid in groups(page, "grid")]
     assert len(faults) >= 1
     assert [fault for grid in faults for fault in grid] == []
+
+
+@pytest.mark.parametrize("values", ["16^ " * 16, "12^ " * 12, "16^ 16^ 8^ 12^ 12^ 12^ 4^ 16^ 16^ 16^ 16^"])
+def test_accents_keep_clear_of_the_heads_beside_them_and_above(values):
+    for page in printed(score(values.strip(), played_on=CROSS_STICK)):
+        for grid in groups(page, "grid"):
+            heads = [sign_box(sign) for sign in grid.iter() if sign.get("class") in ("black", "x", "diamond", "circle")]
+            accents = [sign_box(sign) for sign in grid.iter() if sign.get("class") == "accent"]
+            assert len(accents) >= 11
+            assert [
+                one.what for one in accents for other in [*heads, *accents] if one is not other and one.meets(other)
+            ] == []
 
 
 @pytest.mark.parametrize("title", [LONG, "Harbour Street, upbeats with ties", ENDLESS])
