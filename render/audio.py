@@ -2,7 +2,7 @@
 
 import os
 import wave
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from io import BytesIO
 from pathlib import Path
@@ -55,13 +55,6 @@ class AudioFile:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-
-def write_audio(target: Path | BinaryIO, blocks: Iterable[Pcm], rate: int, kind: str = "wav") -> None:
-    """Write one sound file: `write_audio(path, mix(take, kit, gain), kit.rate, "flac")`."""
-    with AudioFile(target, rate, kind) as file:
-        for block in blocks:
-            file.write(block)
 
 
 def write_tracks(

@@ -19,11 +19,12 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from grooves.coordination import grid
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 from render.balance import Balance
 from render.chart import feel_words
 from render.page_grid import grid_svg, grid_words
-from render.page_score import columns, score_data
+from render.page_score import score_data
 from render.page_sounds import sound_data
 from render.page_staff import StaffPicture, Staves, staves
 from render.page_way import CAUTIONS, KEYS, limb_rows, steps
@@ -123,12 +124,12 @@ def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
     score = lesson.score
     readings = [picture.index + score.chorus_length * reading for reading in range(score.readings)]
     first, *others = [grid_svg(lesson, index) for index in readings]
-    hidden = [grid.replace("<svg ", "<svg hidden ", 1) for grid in others]
+    hidden = [svg.replace("<svg ", "<svg hidden ", 1) for svg in others]
     return {
         "label": label,
         "staff": Markup(picture.svg),
-        "grids": [Markup(grid) for grid in (first, *hidden)],
-        "says": grid_words(columns(lesson, picture.index)),
+        "grids": [Markup(svg) for svg in (first, *hidden)],
+        "says": grid_words(grid(score, picture.index)),
     }
 
 

@@ -8,11 +8,11 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from itertools import pairwise
 
-from grooves.coordination import Place
+from grooves.coordination import Place, grid
 from grooves.kit import INSTRUMENTS, PARTS
 from grooves.lesson import Lesson
 from grooves.score import ScoreBar, Stroke
-from render.page_score import column_of, columns
+from render.page_score import column_of
 
 WIDTH, LEFT, RIGHT = 320.0, 46.0, 8.0  # units of the drawing, about CSS pixels on a phone
 ROW, TOP, COUNTS = 24.0, 14.0, 22.0
@@ -32,7 +32,7 @@ _SHORT = {
 def grid_svg(lesson: Lesson, index: int) -> str:
     """Draw a bar's grid: `grid_svg(lesson, 0)`; `index` counts `score.bars` from 0."""
     score = lesson.score
-    bar, places = score.bars[index], columns(lesson, index)
+    bar, places = score.bars[index], grid(score, index)
     length = float(score.meter.length)
     first = LEFT + (WIDTH - LEFT - RIGHT) / (2 * len(places))
     width = WIDTH - RIGHT - first

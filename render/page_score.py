@@ -38,11 +38,6 @@ Voice = tuple[str, str, str, str]  # part, limb, instrument, role
 Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, swing (0 none, 1 time, 2 line), column
 
 
-def columns(lesson: Lesson, index: int) -> tuple[Place, ...]:
-    """The grid of one bar as the lesson's feel makes it: `columns(lesson, 0)` are the places of the first bar."""
-    return grid(lesson.score, index)
-
-
 def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
     """Where on a grid a stroke stands: its own place, or the third of a swung beat; -1 where it is not shown."""
     for onset in (stroke.onset, stroke.onset // QUARTER + Fraction(2, 3)):
@@ -92,7 +87,7 @@ class Sheet:
         score, feel = self.lesson.score, self.lesson.feel
         levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
         straight = sixteenth_beats([stroke.onset for stroke in strokes])
-        places = columns(self.lesson, number)
+        places = grid(self.lesson.score, number)
         rows = []
         for stroke, level_lu in zip(strokes, levels, strict=True):
             rows.append(

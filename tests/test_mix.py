@@ -13,7 +13,7 @@ from scipy.signal import correlate, resample_poly
 from sounding import NO_GAIN, humanized, struck
 
 from grooves.mistake import Mistake
-from render.audio import FORMATS, write_audio
+from render.audio import FORMATS, write_tracks
 from render.gain import gain_for
 from render.hits import held_blocks, packed, unpacked
 from render.loudness import integrated_loudness
@@ -142,9 +142,10 @@ def test_a_loop_is_as_long_as_its_bars_and_the_tail_sounds_at_its_start(kit):
 @pytest.mark.parametrize("kind", ["wav", "flac"])
 def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_it(kind, take, kit, tmp_path):
     # EBU R 128: true peak at most -1 dBTP; here eight times oversampled by scipy, ITU-R BS.1770 annex 2 asks for four.
-    gain = gain_for(side_by_side([take], kit))
+    tracks = side_by_side([take], kit)
+    gain = gain_for(tracks)
     path = tmp_path / f"full.{kind}"
-    write_audio(path, mix(take, kit, gain), RATE, kind)
+    write_tracks([path], tracks, gain, kind)
     made, rate = soundfile.read(path, dtype="float32")
     peak_dbtp = 20 * np.log10(np.abs(resample_poly(made, 8, 1, axis=0)).max())
     assert rate == RATE
@@ -314,12 +315,12 @@ def test_twenty_minutes_are_mixed_in_the_memory_of_a_few_blocks():
 @pytest.mark.parametrize("kind", FORMATS)
 def test_every_format_is_written_and_read_back(kind, kit, tmp_path):
     path = tmp_path / f"hit.{kind}"
-    write_audio(path, mix(struck((0.0, "snare"), seconds=1.0), kit, NO_GAIN), RATE, kind)
+    write_tracks([path], side_by_side([struck((0.0, "snare"), seconds=1.0)], kit), NO_GAIN, kind)
     assert soundfile.info(path).samplerate == RATE
     assert np.abs(soundfile.read(path)[0]).max() > 0.01
 
 
-def test_an_unknown_format_is_a_mistake(tmp_path):
+def test_an_unknown_format_is_a_mistake(take, kit, tmp_path):
     with pytest.raises(Mistake, match="format: 'flak' is not a sound format of ours; .*flac"):
-        write_audio(tmp_path / "a", [], RATE, "flak")
+        write_tracks([tmp_path / "a"], side_by_side([take], kit), NO_GAIN, "flak")
     assert not list(tmp_path.iterdir())

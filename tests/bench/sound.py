@@ -23,15 +23,15 @@ from one_process import STEPS
 from sound_material import lesson_text, midi_file, performance
 
 from grooves.performance import Performance
-from render.audio import write_audio
+from render.audio import write_tracks
 from render.balance import calibrate, velocities
 from render.gain import Gain
 from render.hits import Kit, held_blocks
-from render.mix import mix
 from render.soundfont import default_soundfont, open_kit
 from render.stems import Stem
 from render.strikes import Take, strikes_by_part
 from render.synth import BLOCK, Synth
+from render.tracks import side_by_side
 
 FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 RATE, MINUTES = 44100, 5
@@ -123,7 +123,7 @@ def onsets(kit: Kit, folder: Path) -> None:
     for part in ("ride", "hi-hat", "snare", "bass drum"):
         alone = replace(track, hits=tuple(hit for hit in track.hits if hit.part == part))
         take = Take(alone, velocities(alone, calibrate(kit)))
-        write_audio(folder / "ours.wav", mix(take, kit, AS_MIXED), RATE)
+        write_tracks([folder / "ours.wav"], side_by_side([take], kit), AS_MIXED)
         midi_file(alone, take.velocities, folder / "part.mid")
         stock(folder / "part.mid", kit.path, folder / "stock.wav")
         errors["ours"].append(onset_errors_ms(folder / "ours.wav", take, kit))
