@@ -121,15 +121,14 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
     lost = False
 
     @cache
-    def samples(instrument: int) -> list[Zone]:
-        """The zones of an instrument that have a sample."""
+    def samples(instrument: int) -> list[tuple[Zone, int]]:
+        """The zones of an instrument that have a sample, and how many cents each may be tuned away."""
         nonlocal lost
         found = []
         pointing = _pointing(inner, firsts[instrument], firsts[instrument + 1], SAMPLE, aimed)
         for zone, target, amounts, aims in pointing:
             if usable[target]:
-                _check(amounts, tables.samples[target], aims)
-                found.append(zone)
+                found.append((zone, _checked_cents(amounts, tables.samples[target], aims)))
             else:
                 lost = True
         return found
@@ -137,9 +136,10 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
     def zones(first: int, last: int) -> Iterator[Zone]:
         """The samples of a preset, each where the preset's zone and the instrument's zone overlap."""
         for outer, instrument, amounts, aims in _pointing(tables.preset_zones, first, last, INSTRUMENT):
-            _check_tuning(amounts, aims)
-            for zone in samples(instrument):
+            outer_cents = _cents(amounts, aims)
+            for zone, cents in samples(instrument):
                 if (both := _overlap(outer, zone)) is not None:
+                    _check_reach(outer_cents + cents)
                     yield both
 
     presets = [
@@ -197,29 +197,37 @@ def _zone(keys: bytes, velocities: bytes) -> Zone:
     return Zone((keys[0], keys[1]), (velocities[0], velocities[1]))
 
 
-def _check(amounts: Amounts, sample: Sample, aims: Aims) -> None:
-    """Raise Mistake where FluidSynth would hang or read outside its memory."""
+def _checked_cents(amounts: Amounts, sample: Sample, aims: Aims) -> int:
+    """How far a sample is tuned; raises Mistake where FluidSynth would hang or read outside its memory."""
     if sample[5] not in _RATES_HZ:
         raise Mistake(f"damaged: its sample {_name(sample[0])!r} has a rate of {sample[5]} Hz; get the file again")
-    _check_tuning(amounts, aims)
+    cents = _cents(amounts, aims)
+    _check_reach(cents)
     fine, coarse = _START
     if (aims or fine in amounts or coarse in amounts) and not _starts_well(amounts, sample, _PLACES.intersection(aims)):
         raise Mistake(f"damaged: its sample {_name(sample[0])!r} starts past its loop; get the file again")
+    return cents
 
 
-def _check_tuning(amounts: Amounts, aims: Aims) -> None:
-    """Raise Mistake where a zone is tuned to what no sample can be played at."""
-    if not _in_reach(tuple(aims.items()), *map(amounts.get, _TUNING)):
+def _check_reach(cents: int) -> None:
+    """Raise Mistake where a sample is tuned to what none can be played at."""
+    if cents > _FARTHEST_CENTS:
         raise Mistake("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
 
 
+def _cents(amounts: Amounts, aims: Aims) -> int:
+    return _tuned(tuple(aims.items()), *map(amounts.get, _TUNING))
+
+
 @lru_cache(maxsize=4096)  # most zones are tuned as some other
-def _in_reach(aims: tuple[tuple[int, int], ...], *steps: bytes | None) -> bool:
+def _tuned(aims: tuple[tuple[int, int], ...], *steps: bytes | None) -> int:
+    """How many cents a zone may be tuned away, up or down; too many where it is played as no key."""
     most = {generator: abs(_signed(step)) for generator, step in zip(_TUNING, steps, strict=True) if step}
     for generator, amount in aims:
         most[generator] = most.get(generator, 0) + amount
-    cents = sum(worth * most.get(generator, 0) for generator, worth in _TUNING.items())
-    return cents <= _FARTHEST_CENTS and most.get(_PLAYED_KEY, 0) <= 127 and most.get(_SCALE, 0) <= 1200
+    if most.get(_PLAYED_KEY, 0) > 127 or most.get(_SCALE, 0) > 1200:
+        return _FARTHEST_CENTS + 1
+    return sum(worth * most.get(generator, 0) for generator, worth in _TUNING.items())
 
 
 def _starts_well(amounts: Amounts, sample: Sample, aimed: frozenset[int]) -> bool:

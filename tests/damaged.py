@@ -73,12 +73,15 @@ class Font:
 
     def zone(self, key):
         """The instrument's zone of a key of the jazz kit: its bag."""
-        kit = next(
-            n for n in range(self.count("phdr")) if self.get("phdr", n, 1) == 32 and self.get("phdr", n, 2) == 128
-        )
-        generator = self.get("pbag", self.get("phdr", kit, FIRST_ZONE) + 1, 0) - 1
+        generator = self.get("pbag", self.get("phdr", self._kit(), FIRST_ZONE) + 1, 0) - 1
         first = self.get("inst", self.get("pgen", generator, 1), 1)
         return next(n for n in range(first, first + 99) if self.get("igen", self.get("ibag", n, 0), 1) == key * 257)
+
+    def _kit(self):
+        """The jazz kit's preset."""
+        return next(
+            n for n in range(self.count("phdr")) if self.get("phdr", n, 1) == 32 and self.get("phdr", n, 2) == 128
+        )
 
     def sample(self, key):
         return self.get("igen", self.get("ibag", self.zone(key) + 1, 0) - 1, 1)
@@ -87,6 +90,15 @@ class Font:
         """Add generators to the end of a zone, where they count before others of their number."""
         records = [struct.pack("<Hh", *generator) for generator in generators]
         self._insert(self.zone(key), 0, "igen", self.get("ibag", self.zone(key) + 1, 0) - 1, records)
+
+    def shape_outside(self, *generators):
+        """Add generators to the jazz kit's own zone."""
+        kit = self._kit()
+        zone = self.get("phdr", kit, FIRST_ZONE)
+        at = 4 * self.get("pbag", zone, 0)
+        self.table("pgen")[at:at] = b"".join(struct.pack("<Hh", *generator) for generator in generators)
+        for later in range(zone + 1, self.count("pbag")):
+            self.put("pbag", later, 0, self.get("pbag", later, 0) + len(generators))
 
     def aim(self, key, *modulators):
         """Add modulators to a zone: what each follows, the generator it aims at, the amount."""
@@ -237,6 +249,10 @@ ENDLESS = {
     "played as no key": (shape((PLAYED_KEY, 22628)), OUT_OF_REACH),
     "tuned too high": (shape((COARSE, 120), (ENVELOPE, 12000)), OUT_OF_REACH),
     "tuned too fine": (shape((FINE, 32767)), OUT_OF_REACH),
+    "tuned too high inside and outside together": (
+        both(shape((COARSE, 100)), lambda font: font.shape_outside((COARSE, 100))),
+        OUT_OF_REACH,
+    ),
     "tuned by velocity": (aim((BY_VELOCITY, ENVELOPE, 12000), (BY_VELOCITY, VIBRATO, 12000)), OUT_OF_REACH),
     "a rate of 0": (sample(RATE, 0), "damaged: its sample 'Ride Ping' has a rate of 0 Hz; get the file again"),
     "a huge rate": (sample(RATE, 2**32 - 1), ".* 'Ride Ping' has a rate of 4294967295 Hz; .*"),
@@ -259,6 +275,10 @@ PLAYED = {
     "a start in a loop from the first frame": (loop(0, 1000, (OFFSET, 500)), SOUND),
     "a filter and an envelope out of range": (shape(*((number, -32768) for number in (8, 9, 34, 36, 38))), SOUND),
     "tuned down ten octaves": (shape((COARSE, -120)), SOUND),
+    "tuned up inside and outside, within reach": (
+        both(shape((COARSE, 1)), lambda font: font.shape_outside((COARSE, 1))),
+        SOUND,
+    ),
     "a link to no sample": (sample(LINK, 60000), SOUND),
 }
 DAMAGE = REFUSED | DEADLY | ENDLESS | SILENCE | PLAYED
