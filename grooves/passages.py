@@ -152,11 +152,13 @@ def counted_in(bars: int, tempo_bpm: float) -> tuple[Passage, ...]:
 
 
 def count_in_beats(bar: int, of_bars: int, meter: Meter) -> tuple[int, ...]:
-    """The felt beats struck in one bar of a count-in: every other one first, all of them in the last bar.
+    """The felt beats struck in one bar of a count-in: all of them in the last bar, before it every other one.
 
-    `count_in_beats(0, 2, Meter(4, 4))` is (0, 2). Common practice, no source.
+    Where the beats do not pair off it is the first one alone: `count_in_beats(0, 2, Meter(4, 4))` is (0, 2), in 3/4
+    (0,). Common practice, no source.
     """
-    return tuple(range(0, meter.pulses, 1 if bar == of_bars - 1 else 2))
+    apart = 1 if bar == of_bars - 1 else meter.pulses if meter.pulses % 2 else 2
+    return tuple(range(0, meter.pulses, apart))
 
 
 def climb(passages: Sequence[Passage], ladder: Ladder) -> tuple[Passage, ...]:

@@ -20,11 +20,13 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from grooves.coordination import grid
+from grooves.kit import LIMBS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
+from grooves.score import Score
 from render.balance import Balance
 from render.chart import feel_words
 from render.page_grid import grid_svg, grid_words
-from render.page_score import score_data
+from render.page_score import has_more_alone, score_data, time_alone
 from render.page_sounds import sound_data
 from render.page_staff import StaffPicture, Staves, staves
 from render.page_way import CAUTIONS, KEYS, limb_rows, steps
@@ -74,6 +76,7 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
         "numbers": numbers,
         "steps": steps(lesson),
         "fadeTo": FADE_TO_LU,
+        "feelWords": feel_words(score),
         "name": f"fourlimb {hashlib.sha256(_json([lesson.title, _shape(lesson)]).encode()).hexdigest()[:16]}",
     }
     return _filled(
@@ -86,13 +89,14 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
         tempo=f"{score.tempo_bpm:g}",
         feel=feel_words(score),
         steps=steps(lesson),
-        cards=[_card(lesson, one, label) for one, label in zip(pictures, numbers, strict=True)],
+        cards=[_card(lesson.score, one, label) for one, label in zip(pictures, numbers, strict=True)],
         glyphs=Markup(engraved.glyphs),
         limbs=limb_rows(lesson),
         slowest=f"{SLOWEST_BPM:g}",
         fastest=f"{FASTEST_BPM:g}",
         counts_in=sorted({0, 1, 2, 4, lesson.count_in}),
         swings=score.meter.unit < 8,
+        backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
         cautions=CAUTIONS,
         keys=KEYS,
         score=_data(data),
@@ -120,17 +124,26 @@ def _labels(pictures: Sequence[StaffPicture]) -> list[str]:
     return labels
 
 
-def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
-    score = lesson.score
+def _card(score: Score, picture: StaffPicture, label: str) -> dict[str, Any]:
     readings = [picture.index + score.chorus_length * reading for reading in range(score.readings)]
-    first, *others = [grid_svg(lesson, index) for index in readings]
+    alone, limbs = time_alone(score), _rows(score)
+    first, *others = [grid_svg(score, index, limbs) for index in readings]
     hidden = [svg.replace("<svg ", "<svg hidden ", 1) for svg in others]
+    if has_more_alone(score):
+        drawn = [grid_svg(alone, index, limbs) for index in readings]
+        hidden += [svg.replace("<svg ", "<svg hidden data-alone ", 1) for svg in drawn]
     return {
         "label": label,
         "staff": Markup(picture.svg),
         "grids": [Markup(svg) for svg in (first, *hidden)],
         "says": grid_words(grid(score, picture.index)),
     }
+
+
+def _rows(score: Score) -> tuple[str, ...]:
+    """The limbs that have a row: those that play, and those that only play while nobody reads."""
+    played = {*score.limbs, *time_alone(score).limbs} if has_more_alone(score) else {*score.limbs}
+    return tuple(limb for limb in LIMBS if limb in played)
 
 
 def _widths(engraved: Staves) -> str:

@@ -5,7 +5,7 @@ two stroke by stroke. Places are whole `divisions` of a quarter, levels LU again
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from math import lcm
@@ -49,6 +49,16 @@ def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
     return -1
 
 
+def time_alone(score: Score) -> Score:
+    """The same bars while nobody reads: `time_alone(score).bars[0].strokes` are the groove's."""
+    return replace(score, bars=tuple(replace(bar, strokes=bar.groove_alone) for bar in score.bars))
+
+
+def has_more_alone(score: Score) -> bool:
+    """Whether a limb that reads has a part in the groove, which sounds only while nobody reads."""
+    return any(set(bar.groove_alone) - set(bar.strokes) for bar in score.bars)
+
+
 # --- strokes -------------------------------------------------------------------------------------
 
 
@@ -73,9 +83,11 @@ class Sheet:
     @cached_property
     def bars(self) -> tuple[tuple[tuple[Row, ...], tuple[Row, ...]], ...]:
         """Every bar of the score as rows: with the line, and the groove alone."""
-        bars = self.lesson.score.bars
+        score = self.lesson.score
+        alone = time_alone(score) if has_more_alone(score) else score
         return tuple(
-            (self._rows(bar.strokes, number), self._rows(bar.groove_alone, number)) for number, bar in enumerate(bars)
+            (self._rows(bar.strokes, grid(score, number)), self._rows(bar.groove_alone, grid(alone, number)))
+            for number, bar in enumerate(score.bars)
         )
 
     @cached_property
@@ -83,11 +95,10 @@ class Sheet:
         """The different bars."""
         return tuple(dict.fromkeys(rows for pair in self.bars for rows in pair))
 
-    def _rows(self, strokes: Sequence[Stroke], number: int) -> tuple[Row, ...]:
+    def _rows(self, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
         score, feel = self.lesson.score, self.lesson.feel
         levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
         straight = sixteenth_beats([stroke.onset for stroke in strokes])
-        places = grid(self.lesson.score, number)
         rows = []
         for stroke, level_lu in zip(strokes, levels, strict=True):
             rows.append(

@@ -67,7 +67,7 @@ def steps(lesson: Lesson) -> list[dict[str, Any]]:
         _step("Everyone", "Nobody is missing. Can you still hear each limb by itself?", ()),
         _step(
             "Your turn",
-            "The band of limbs keeps time; the line is yours. When it is easy, read it with another limb.",
+            "The other limbs keep time; the line is yours. When it is easy, read it with another limb.",
             (LINE,),
         ),
     ]

@@ -105,7 +105,10 @@ def test_the_count_in_is_a_bar_of_halves_then_a_bar_of_quarters():
     hits = of_part(track("count_in = 2"), "count-in")
     assert [h.onset_quarters for h in hits] == [0, 2, 4, 5, 6, 7]
     assert count_in_beats(0, 1, Meter(4, 4)) == (0, 1, 2, 3)
-    assert count_in_beats(0, 2, Meter(3, 4)) == (0, 2)
+    assert count_in_beats(0, 2, Meter(4, 4)) == (0, 2)
+    assert count_in_beats(0, 2, Meter(3, 4)) == (0,)
+    assert count_in_beats(1, 2, Meter(3, 4)) == (0, 1, 2)
+    assert count_in_beats(0, 2, Meter(5, 4)) == (0,)
     assert count_in_beats(1, 2, Meter(6, 8)) == (0, 1)
 
 

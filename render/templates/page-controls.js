@@ -3,6 +3,7 @@
 
 const TAP_SECONDS = 2.5; // a longer gap begins a new count
 const SLOW = 0.6;
+const RISE = 20; // beats a minute, unless another top is asked for
 const WHOSE = { yours: " · yours", silent: " · silence" };
 const ui = Object.fromEntries([...document.querySelectorAll("[id]")].map((element) => [element.id, element]));
 
@@ -12,7 +13,7 @@ class Controls {
     this.taps = [];
     this.bindTransport();
     this.bindTempo();
-    this.limbs = new Limbs(lesson, settings);
+    this.limbs = new Limbs(lesson, settings, () => view.refresh());
     this.bindBars();
     this.bindPractice();
     addEventListener("keydown", (event) => this.onKey(event));
@@ -59,6 +60,7 @@ class Controls {
   bindTempo() {
     ui.slider.addEventListener("input", () => this.setTempo(ui.slider.valueAsNumber));
     ui.tempo.addEventListener("change", () => this.setTempo(ui.tempo.valueAsNumber));
+    ui.tempo.addEventListener("blur", () => (ui.tempo.value = this.settings.tempo));
     ui.slower.addEventListener("click", () => this.setTempo(this.settings.tempo - 1));
     ui.faster.addEventListener("click", () => this.setTempo(this.settings.tempo + 1));
     ui.slow.addEventListener("click", () => this.slowDown());
@@ -70,12 +72,13 @@ class Controls {
   setTempo(tempo) {
     const { slowest, fastest } = this.lesson;
     if (Number.isFinite(tempo)) this.settings.tempo = clamp(Math.round(tempo * 10) / 10, slowest, fastest);
+    ui.tempo.value = this.settings.tempo;
     this.showTempo();
   }
 
   /** Slow enough to think: six tenths of the lesson's tempo. */
   slowDown() {
-    this.setTempo(this.lesson.tempo * SLOW);
+    this.setTempo(Math.round(this.lesson.tempo * SLOW));
   }
 
   /** Take the tempo from the hand: from the second tap on, the mean of the gaps. */
@@ -91,7 +94,7 @@ class Controls {
     const { tempo } = this.settings;
     this.shown = tempo;
     ui.slider.value = tempo;
-    ui.tempo.value = tempo;
+    if (document.activeElement !== ui.tempo) ui.tempo.value = tempo; // or it would change under the typing hand
     this.showTicks();
   }
 
@@ -108,7 +111,7 @@ class Controls {
     document.querySelectorAll(".clean").forEach((box, number) => {
       box.addEventListener("change", () => this.tick(number, box.checked));
     });
-    ui.whole.addEventListener("click", () => this.loop([]));
+    ui.whole.addEventListener("click", () => this.loopWhole());
     ui.here.addEventListener("click", () => this.loopHere());
   }
 
@@ -129,12 +132,18 @@ class Controls {
     this.showLoop();
   }
 
-  /** Loop the bar that sounds now, or the one that has the focus. */
+  /** The whole line again, and the view with it. */
+  loopWhole() {
+    this.loop([]);
+    this.view.follow.start();
+  }
+
+  /** Loop the bar that sounds, else the one that has the focus, else the one that sounded last. */
   loopHere() {
+    const { cards, current, last } = this.view;
     const focused = this.buttons.indexOf(document.activeElement);
-    const sounding = this.view.current ? this.view.cards.indexOf(this.view.current) : -1;
-    const number = sounding >= 0 ? sounding : Math.max(focused, 0);
-    this.loop([number]);
+    if (current) this.loop([cards.indexOf(current)]);
+    else this.loop([focused >= 0 ? focused : last ? cards.indexOf(last) : Math.min(...this.chosen, cards.length - 1)]);
   }
 
   /** Chosen bars marked, and said in words. */
@@ -190,6 +199,7 @@ class Controls {
     ui.fade.addEventListener("change", () => this.setFade(Number(ui.fade.value)));
     ui.trade.addEventListener("change", () => this.setTurns("trade", ui.trade.value));
     ui.gap.addEventListener("change", () => this.setTurns("gap", ui.gap.value));
+    ui.every.addEventListener("change", () => this.leaveRoom());
     for (const field of [ui.every, ui.by, ui.to]) field.addEventListener("change", () => this.setRise());
   }
 
@@ -199,6 +209,7 @@ class Controls {
     const own = word === "lesson";
     this.settings.swing = own ? feel.swing : Number(word) || word;
     this.settings.lineSwing = own ? feel.lineSwing : null;
+    ui.feel.textContent = own ? this.lesson.feelWords : ui.swing.selectedOptions[0].textContent;
   }
 
   /** Your part sinks a little each time through, or does not. */
@@ -219,6 +230,12 @@ class Controls {
     this.transport.player.played = 0;
     if (this.settings.trade && this.settings.fade) this.setFade(0);
     ui.fade.value = String(this.settings.fade ? this.settings.fade.times : 0);
+  }
+
+  /** A top above the tempo of now, where the tempo begins to rise. */
+  leaveRoom() {
+    const { tempo } = this.settings;
+    if (ui.every.value !== "0" && !(ui.to.valueAsNumber > tempo)) ui.to.value = Math.ceil(tempo) + RISE;
   }
 
   /** The tempo rises every few times through, up to a top. */
@@ -264,7 +281,7 @@ class Controls {
       w: () => this.setTempo(this.lesson.tempo),
       t: () => this.tap(performance.now() / 1000),
       l: () => this.loopHere(),
-      escape: () => this.loop([]),
+      escape: () => this.loopWhole(),
     };
   }
 }

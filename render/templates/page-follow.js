@@ -20,6 +20,12 @@ class Follow {
     addEventListener("scroll", () => this.onScroll(), { passive: true });
     addEventListener("scrollend", () => this.arrived()); // where a browser tells; time tells everywhere
     addEventListener("resize", () => this.expectScroll()); // turning a phone moves the view as well
+    new ResizeObserver(() => this.makeRoom()).observe(this.dock);
+  }
+
+  /** Let the style sheet know how much of the window the dock covers. */
+  makeRoom() {
+    document.documentElement.style.setProperty("--dock", `${this.dock.offsetHeight}px`);
   }
 
   /** Play was pressed. */

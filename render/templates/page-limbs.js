@@ -2,8 +2,9 @@
 "use strict";
 
 class Limbs {
-  constructor(lesson, settings) {
-    Object.assign(this, { lesson, settings });
+  /** `changed` is called whenever somebody comes in or goes out. */
+  constructor(lesson, settings, changed) {
+    Object.assign(this, { lesson, settings, changed });
     const voices = (kind) => new Set(lesson.bars.flatMap((bar) => bar[kind].flat()).map((stroke) => stroke.voice));
     this.alone = [...voices("alone")];
     this.together = [...voices("strokes")];
@@ -58,8 +59,11 @@ class Limbs {
   /** The radios as it sounds, and silent heads pale. */
   show() {
     for (const radio of this.radios) radio.checked = this.stateOf(radio.dataset.name) === radio.value;
-    const silent = new Set(this.lesson.voices.filter((voice) => !this.isShown(voice)).map((voice) => voice.part));
-    for (const head of document.querySelectorAll(".head")) head.classList.toggle("silent", silent.has(head.dataset.part));
+    for (const voice of this.lesson.voices) {
+      const heads = document.querySelectorAll(`.head${headsOf(voice)}`);
+      for (const head of heads) head.classList.toggle("silent", !this.isShown(voice));
+    }
+    this.changed();
   }
 
   /** Whether a voice of the written bars sounds. */

@@ -112,8 +112,7 @@ class Player {
 
   /** The strokes of a quarter at their nominal times; each waits until its limb's next one is known. */
   layStrokes(cell) {
-    const strokes = (this.settings.alone ? cell.score.alone : cell.score.strokes)[cell.from];
-    for (const stroke of strokes) {
+    for (const stroke of this.strokesOf(cell.score)[cell.from]) {
       const within = this.swung(stroke, cell.pace) - cell.from;
       const nominal = cell.seconds + (within * 60) / cell.pace;
       const limb = this.limbOf(stroke.voice.limb);
@@ -121,6 +120,11 @@ class Player {
       limb.waiting = { ...stroke, nominal, before: limb.last, place: this.since + stroke.onset, cell, turn: cell.turn };
       limb.last = nominal;
     }
+  }
+
+  /** A bar's strokes by quarters: with the line, or the time alone. */
+  strokesOf(score) {
+    return this.settings.alone ? score.alone : score.strokes;
   }
 
   /** Where in the bar a stroke falls: written upbeats swing, all else stays. */

@@ -76,9 +76,9 @@ function lowered(voice, settings, turn) {
   return softer + (to * Math.min(turn, times - 1)) / Math.max(times - 1, 1);
 }
 
-/** The felt beats struck in one bar of the count-in: every other one, all of them in the last bar. */
+/** The felt beats struck in one bar of the count-in; the twin of `count_in_beats` in grooves/passages.py. */
 function countInBeats(bar, bars, pulses) {
-  const step = bar === bars - 1 ? 1 : 2;
+  const step = bar === bars - 1 ? 1 : pulses % 2 ? pulses : 2;
   return Array.from({ length: Math.ceil(pulses / step) }, (_, beat) => beat * step);
 }
 

@@ -51,6 +51,8 @@ class Transport {
     this.ticker = new Ticker(() => this.tick());
     this.context = null;
     this.sound = null;
+    this.lock = null;
+    document.addEventListener("visibilitychange", () => this.keepAwake());
   }
 
   /** Whether it plays. */
@@ -66,8 +68,24 @@ class Transport {
     const origin = Math.ceil((this.context.currentTime + LEAD) * RATE) / RATE;
     this.sound = new Sound(this.context, this.lesson, this.hits, origin);
     this.ticker.start();
+    this.keepAwake();
     this.changed();
     this.tick();
+  }
+
+  /** Keep the screen from going dark while hands are busy, where the browser can; it lets go of a hidden page. */
+  async keepAwake() {
+    if (!navigator.wakeLock || document.hidden || !this.playing) return;
+    const lock = await navigator.wakeLock.request("screen").catch(() => null); // refused when the battery is low
+    if (this.lock) this.lock.release();
+    this.lock = lock;
+    if (!this.playing) this.letSleep();
+  }
+
+  /** The screen may go dark again. */
+  letSleep() {
+    if (this.lock) this.lock.release();
+    this.lock = null;
   }
 
   /** One audio context for the life of the page, awake. */
@@ -92,6 +110,7 @@ class Transport {
     this.ticker.stop();
     this.sound.silence();
     this.sound = null;
+    this.letSleep();
     this.changed();
   }
 

@@ -14,41 +14,65 @@ function placeName(onset, divisions) {
   return bottom === 1 ? String(top) : `${top}/${bottom}`;
 }
 
+/** Whether a number is whole, but for rounding. */
+function isWhole(value) {
+  return Math.abs(value - Math.round(value)) < 1e-6;
+}
+
+/** Whether an anchor comes before another in time and in place; the first comes after nothing. */
+function isBelow(before, after) {
+  return !before || (before[0] < after[0] && before[1] < after[1]);
+}
+
+/** How a voice's heads on a grid are found. */
+function headsOf({ part, limb, role }) {
+  return `[data-part="${part}"][data-limb="${limb}"][data-role="${role}"]`;
+}
+
 /** One printed bar on the page. */
 class Card {
   constructor(element) {
     this.element = element;
     this.staff = element.querySelector(".staff");
-    this.grids = [...element.querySelectorAll(".grid")];
-    this.anchors = null;
+    this.drawn = [...element.querySelectorAll(".grid")];
+    this.grids = this.drawn.filter((grid) => !("alone" in grid.dataset));
+    this.alone = this.drawn.filter((grid) => "alone" in grid.dataset); // none where it would show nothing else
+    this.reading = 0;
+    this.notes = null;
   }
 
-  /** Show the grid of one reading of the line. */
-  show(reading) {
-    this.grids.forEach((grid, number) => grid.toggleAttribute("hidden", number !== reading % this.grids.length));
-    return this.grids[reading % this.grids.length];
+  /** Show the grid of one reading of the line, or of the time alone. */
+  show(reading, alone) {
+    const grids = alone && this.alone.length ? this.alone : this.grids;
+    const shown = grids[reading % grids.length];
+    this.drawn.forEach((grid) => grid.toggleAttribute("hidden", grid !== shown));
+    Object.assign(this, { reading, shown });
+    return shown;
   }
 
   /** The heads of one stroke, on the grid and, for the line, on the staff. */
-  heads(stroke, reading, divisions) {
-    const grid = this.grids[reading % this.grids.length];
-    const found = [...grid.querySelectorAll(`[data-column="${stroke.column}"][data-part="${stroke.voice.part}"]`)];
-    if (stroke.voice.role !== LINE) return found;
-    const note = this.staff.querySelector(`[data-place="${placeName(stroke.onset, divisions)}"]`);
+  heads({ voice, column, onset }, divisions) {
+    const found = [...this.shown.querySelectorAll(`[data-column="${column}"]${headsOf(voice)}`)];
+    if (voice.role !== LINE) return found;
+    const note = this.staff.querySelector(`[data-place="${placeName(onset, divisions)}"]`);
     return note ? [...found, note] : found;
   }
 
   /** Where written places lie across the staff, as shares of its width; measured once, and again after resizing. */
   measure(length) {
     const box = this.staff.getBoundingClientRect();
+    const across = (sign) => {
+      const { left, width } = sign.getBoundingClientRect();
+      return (left + width / 2 - box.left) / box.width;
+    };
     const notes = [...this.staff.querySelectorAll(".note[data-place]")].map((note) => {
       const [top, bottom = "1"] = note.dataset.place.split("/");
-      const head = (note.querySelector(".notehead") || note).getBoundingClientRect();
-      return [top / bottom, (head.left + head.width / 2 - box.left) / box.width];
+      return [top / bottom, across(note.querySelector(".notehead") || note)];
     });
-    const [onset, across] = notes[0] ?? [Infinity, BEGINNING]; // a bar may only rest
-    const rest = onset > 0 ? [[0, Math.min(BEGINNING, across)]] : [];
-    this.anchors = [...rest, ...notes, [length, 0.99]];
+    const [onset] = notes[0] ?? [Infinity]; // a bar may only rest
+    const rest = this.staff.querySelector(".rest");
+    const start = onset > 0 ? [[0, rest ? across(rest) : BEGINNING]] : [];
+    this.notes = [...start, ...notes, [length, 0.99]];
   }
 }
 
@@ -58,10 +82,19 @@ class View {
     this.cards = [...document.querySelectorAll(".bar")].map((element) => new Card(element));
     this.expected = [];
     this.lit = [];
-    this.current = null;
+    this.current = this.last = null; // the bar that sounds, and the one that sounded before
     this.turn = null;
     this.follow = new Follow(() => this.current && this.current.element);
-    addEventListener("resize", () => this.cards.forEach((card) => (card.anchors = null)));
+    addEventListener("resize", () => this.cards.forEach((card) => (card.notes = null)));
+    this.refresh();
+  }
+
+  /** Every grid anew: with the line, or the time alone. */
+  refresh() {
+    for (const card of this.cards) {
+      const grid = card.show(card.reading, this.transport.player.settings.alone);
+      if (card === this.current) this.grid = grid;
+    }
   }
 
   /** Remember strokes until they sound. Those of one written place light up together. */
@@ -119,7 +152,7 @@ class View {
     for (const stroke of due) {
       if (stroke.voice.part === "click" || now - stroke.nominal > GLOW) continue;
       const card = this.cards[stroke.cell.score.card];
-      for (const head of card.heads(stroke, stroke.turn % this.lesson.readings, this.lesson.divisions)) {
+      for (const head of card.heads(stroke, this.lesson.divisions)) {
         head.classList.add("lit");
         this.lit = this.lit.filter((other) => other.head !== head);
         this.lit.push({ head, until: stroke.nominal + GLOW });
@@ -133,7 +166,7 @@ class View {
     if (card === this.current) return;
     this.leave();
     this.current = card;
-    this.grid = card.show(cell.turn % this.lesson.readings);
+    this.grid = card.show(cell.turn % this.lesson.readings, this.transport.player.settings.alone);
     card.element.classList.add("now");
     this.follow.show(card.element);
   }
@@ -141,27 +174,41 @@ class View {
   /** No bar sounds. */
   leave() {
     if (this.current) this.current.element.classList.remove("now");
+    this.last = this.current ?? this.last;
     this.current = null;
   }
 
-  /** Both cursors: the grid's in time, the staff's from note to note. With reduced motion they step from beat to beat. */
+  /** Both cursors, each from head to head as they sound. With reduced motion they step from beat to beat. */
   moveCursor(cell, within) {
-    const { meter } = this.lesson;
-    const place = calm.matches ? cell.from : within;
-    if (!this.current.anchors) this.current.measure(meter.length);
-    const across = interpolate(this.current.anchors, this.written(place, cell));
+    const { pulse } = this.lesson.meter;
+    const place = calm.matches ? Math.floor(within / pulse + 1e-9) * pulse : within;
+    const strokes = this.transport.player.strokesOf(cell.score).flat();
     const style = this.current.element.style;
-    style.setProperty("--staff-cursor", `${(across * 100).toFixed(2)}%`);
-    const [left, width] = [Number(this.grid.dataset.left), Number(this.grid.dataset.width)];
-    style.setProperty("--grid-cursor", `${((left + (width * place) / meter.length) * 100).toFixed(2)}%`);
+    style.setProperty("--staff-cursor", `${(interpolate(this.staffAnchors(cell, strokes), place) * 100).toFixed(2)}%`);
+    style.setProperty("--grid-cursor", `${(interpolate(this.gridAnchors(cell, strokes), place) * 100).toFixed(2)}%`);
   }
 
-  /** The written place that sounds at a moment of a swung bar. */
-  written(within, cell) {
-    const { swing } = this.transport.player.settings;
-    if (this.lesson.meter.eighths) return within;
-    const ratio = swingRatio(swing, this.lesson.curves, cell.pace);
-    const [beat, part, long] = [Math.floor(within), within % 1, ratio / (ratio + 1)];
-    return beat + (part < long ? (part * 0.5) / long : 0.5 + ((part - long) * 0.5) / (1 - long));
+  /** When the written places of the staff sound, tied ones as if they were struck, and where they stand. */
+  staffAnchors(cell, strokes) {
+    const { meter } = this.lesson;
+    if (!this.current.notes) this.current.measure(meter.length);
+    const fine = strokes.filter(({ onset }) => !isWhole(onset * 2) && !isWhole(onset * 3));
+    const straight = new Set(fine.map(({ onset }) => Math.floor(onset)));
+    return this.current.notes.map(([onset, across]) => {
+      const swings = !meter.eighths && onset % 1 === 0.5 && !straight.has(Math.floor(onset));
+      return [this.transport.player.swung({ onset, moves: swings ? 2 : 0 }, cell.pace), across];
+    });
+  }
+
+  /** When the strokes of the grid's columns sound, and where these stand. */
+  gridAnchors(cell, strokes) {
+    const { length } = this.lesson.meter;
+    const { left, width, columns } = this.grid.dataset;
+    const places = columns.split(" ").map(Number);
+    const struck = strokes.filter(({ column }) => column in places);
+    const found = struck.map((stroke) => [this.transport.player.swung(stroke, cell.pace), places[stroke.column]]);
+    const inOrder = [[0, 0], ...found, [length, length]].sort((one, other) => one[1] - other[1] || one[0] - other[0]);
+    const rising = inOrder.reduce((kept, one) => (isBelow(kept[kept.length - 1], one) ? [...kept, one] : kept), []);
+    return rising.map(([at, place]) => [at, Number(left) + (Number(width) * place) / length]);
   }
 }
