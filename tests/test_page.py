@@ -484,6 +484,7 @@ def test_the_grid_under_the_staff_changes_with_the_reading(chrome, kit, tmp_path
     with opened(chrome, html_of(lesson, *kit), tmp_path) as found:
         first = found.page.locator(".bar").first
         assert first.locator(".grid:not([data-alone])").count() == 2
+        found.page.evaluate("view.cards[0].show(0, false)")
         assert first.locator(".grid:visible [data-part=snare]").count() == 5
         found.page.evaluate("view.cards[0].show(1, false)")
         assert first.locator(".grid:visible [data-part=snare]").count() == 0
