@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from render.hits import Kit
 
-SCRIPTS = ("feel", "score", "player", "sound", "transport", "follow", "view", "store", "limbs", "controls", "main")
+SCRIPTS = ("feel", "score", "player", "sound", "transport", "follow", "view", "store", "limbs", "memory", "controls", "main")
 FADE_TO_LU = -30.0  # how far the line sinks: no longer heard beside the ride; ours, by ear
 _PX_PER_MM = 5.2  # smallest scale of the music on a screen: staves of 31 px
 _NARROWEST_PX, _WIDEST_PX = 260, 420  # of a bar: the grid under it must stay readable

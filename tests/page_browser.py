@@ -103,3 +103,12 @@ def data_of(html: str) -> dict[str, Any]:
     """The score that a page carries."""
     text = html.split('<script type="application/json" id="score">')[1].split("</script>")[0]
     return dict(json.loads(text))
+
+
+def until(sheet, true):
+    """Wait until an expression holds on the page; its policy forbids the browser's own way of waiting."""
+    for _ in range(800):
+        if sheet.page.evaluate(true):
+            return
+        sheet.page.wait_for_timeout(25)
+    raise AssertionError(f"never came true: {true}")

@@ -6,7 +6,7 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from music import lesson_of, parse_text
-from page_browser import data_of, html_of, kit_and_balance, opened
+from page_browser import data_of, html_of, kit_and_balance, opened, until
 
 from grooves.mistake import Mistake
 from render.balance import plain_balance
@@ -39,15 +39,6 @@ def sheet(chrome, html, tmp_path):
 
 def settings(sheet):
     return sheet.page.evaluate("settings")
-
-
-def until(sheet, true):
-    """Wait until an expression holds on the page; its policy forbids the browser's own way of waiting."""
-    for _ in range(800):
-        if sheet.page.evaluate(true):
-            return
-        sheet.page.wait_for_timeout(25)
-    raise AssertionError(f"never came true: {true}")
 
 
 def record_strikes(sheet):
@@ -502,6 +493,7 @@ def test_a_tick_holds_up_to_its_tempo_and_is_there_the_next_day(sheet):
     sheet.page.reload()
     sheet.page.wait_for_selector("body.ready")
     assert sheet.page.locator(".clean").nth(1).is_checked()
+    sheet.page.keyboard.press("w")
     sheet.page.keyboard.press("+")
     assert not sheet.page.locator(".clean").nth(1).is_checked(), "it was ticked at 120, not at 121"
     sheet.page.locator(".clean").nth(1).check()

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 from music import lesson_of
-from page_browser import html_of, kit_and_balance, opened
+from page_browser import html_of, kit_and_balance, opened, until
 from test_page_use import LINE, SMALL_PHONE, take, wait_for_bar
 
 
@@ -212,10 +212,10 @@ def test_the_whole_line_again_takes_the_view_along(phone):
 
 def test_the_screen_stays_awake_while_it_plays(sheet):
     sheet.page.click("#play")
-    sheet.page.wait_for_function("transport.lock && !transport.lock.released")
+    until(sheet, "transport.lock && !transport.lock.released")
     sheet.page.evaluate("globalThis.held = transport.lock")
     sheet.page.click("#play")
-    sheet.page.wait_for_function("transport.lock === null && held.released")
+    until(sheet, "transport.lock === null && held.released")
 
 
 # --- large letters -------------------------------------------------------------------------------
@@ -233,3 +233,55 @@ def test_the_view_leaves_out_what_the_dock_covers(phone):
     height = phone.page.locator(".dock").bounding_box()["height"]
     covered = phone.page.evaluate("getComputedStyle(document.documentElement).scrollPaddingBottom")
     assert float(covered.removesuffix("px")) == pytest.approx(height, abs=1)
+
+
+# --- put away and taken out again ----------------------------------------------------------------
+
+
+def set_up(found):
+    """What is set, and what the controls show of it."""
+    return found.page.evaluate("""() => [
+        settings.tempo, settings.loop, settings.limbs, settings.alone, settings.click, settings.countIn,
+        ui.tempo.value, ui["loop-words"].textContent, ui["count-in"].value,
+        document.querySelector("[name=click]:checked").value,
+        [...document.querySelectorAll("[name=step]")].findIndex((one) => one.checked),
+        [...document.querySelectorAll(".who :checked")].map((one) => one.value),
+    ]""")
+
+
+@pytest.mark.parametrize("by_hand", [False, True], ids=["a step", "by hand"])
+def test_a_page_that_was_put_away_comes_back_as_it_was(sheet, by_hand):
+    fresh = set_up(sheet)
+    sheet.page.fill("#tempo", "91")
+    sheet.page.locator(".choose").nth(2).click()
+    take(sheet, "Your turn")
+    if by_hand:
+        sheet.page.locator("[data-name='right foot'][value=softer] + span").click()
+    sheet.page.locator("[name=click][value='every beat'] + span").click()
+    sheet.page.select_option("#count-in", "1")
+    before = set_up(sheet)
+    sheet.page.reload()
+    sheet.page.wait_for_selector("body.ready")
+    assert set_up(sheet) == before
+    assert all(one != other for one, other in zip(before[:3], fresh[:3], strict=True))
+    assert before[-2] == (-1 if by_hand else 3)
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        "no JSON",
+        "[1]",
+        '{"tempo":"fast","bars":[99,-1,"a"],"step":42,"limbs":{"tail":"off","left hand":7},"click":1,"countIn":77}',
+        '{"tempo":1e9,"bars":"all","step":-3,"limbs":[],"alone":"yes"}',
+    ],
+)
+def test_whatever_was_kept_the_page_opens_and_plays(sheet, kept):
+    sheet.page.evaluate("(kept) => localStorage.setItem(`${lesson.name} set`, kept)", kept)
+    sheet.page.reload()
+    sheet.page.wait_for_selector("body.ready")
+    tempo, loop, limbs, *_ = set_up(sheet)
+    assert tempo in (132, 400)
+    assert (loop, limbs) == ([], {})
+    sheet.page.click("#play")
+    until(sheet, "transport.player.sent > 0.5")

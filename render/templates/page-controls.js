@@ -11,9 +11,10 @@ class Controls {
   constructor(lesson, settings, transport, view, store) {
     Object.assign(this, { lesson, settings, transport, view, store });
     this.taps = [];
+    this.memory = new Memory(this);
     this.bindTransport();
     this.bindTempo();
-    this.limbs = new Limbs(lesson, settings, () => view.refresh());
+    this.limbs = new Limbs(lesson, settings, () => this.whoChanged());
     this.bindBars();
     this.bindPractice();
     addEventListener("keydown", (event) => this.onKey(event));
@@ -21,6 +22,13 @@ class Controls {
     view.onCell = (cell) => this.tell(cell);
     this.showTempo();
     this.showLoop();
+    this.memory.recall();
+  }
+
+  /** Somebody came in or went out. */
+  whoChanged() {
+    this.view.refresh();
+    this.memory.note();
   }
 
   // --- play and stop ---
@@ -74,6 +82,7 @@ class Controls {
     if (Number.isFinite(tempo)) this.settings.tempo = clamp(Math.round(tempo * 10) / 10, slowest, fastest);
     ui.tempo.value = this.settings.tempo;
     this.showTempo();
+    this.memory.note();
   }
 
   /** Slow enough to think: six tenths of the lesson's tempo. */
@@ -130,6 +139,7 @@ class Controls {
     this.chosen = new Set(numbers);
     this.transport.player.loop(numbers.flatMap((number) => this.lesson.places[number]));
     this.showLoop();
+    this.memory.note();
   }
 
   /** The whole line again, and the view with it. */
@@ -190,10 +200,10 @@ class Controls {
   /** Count-in, click, swing, rising tempo and fade. */
   bindPractice() {
     const { settings } = this;
-    ui["count-in"].value = String(settings.countIn);
-    ui["count-in"].addEventListener("change", () => (settings.countIn = Number(ui["count-in"].value)));
+    this.setCountIn(String(settings.countIn));
+    ui["count-in"].addEventListener("change", () => this.setCountIn(ui["count-in"].value));
     for (const radio of document.querySelectorAll("[name=click]")) {
-      radio.addEventListener("change", () => (settings.click = radio.value));
+      radio.addEventListener("change", () => this.setClick(radio.value));
     }
     if (ui.swing) ui.swing.addEventListener("change", () => this.setSwing(ui.swing.value));
     ui.fade.addEventListener("change", () => this.setFade(Number(ui.fade.value)));
@@ -201,6 +211,19 @@ class Controls {
     ui.gap.addEventListener("change", () => this.setTurns("gap", ui.gap.value));
     ui.every.addEventListener("change", () => this.leaveRoom());
     for (const field of [ui.every, ui.by, ui.to]) field.addEventListener("change", () => this.setRise());
+  }
+
+  /** Bars that are counted in. */
+  setCountIn(bars) {
+    ui["count-in"].value = bars;
+    this.settings.countIn = Number(bars);
+    this.memory.note();
+  }
+
+  /** The click: off, on the backbeat, on every beat. */
+  setClick(when) {
+    this.settings.click = when;
+    this.memory.note();
   }
 
   /** The lesson's own swing, or another. */

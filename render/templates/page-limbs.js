@@ -25,10 +25,27 @@ class Limbs {
     this.show();
   }
 
+  /** Who played when the page was last used: a step, or a choice by hand. */
+  recall({ step, limbs, alone }) {
+    if (this.lesson.steps[step]) this.takeStep(step);
+    else if (limbs && typeof limbs === "object") {
+      const names = new Set(this.lesson.voices.flatMap(namesOf));
+      const known = Object.entries(limbs).filter(([name, state]) => names.has(name) && ["softer", "off"].includes(state));
+      this.settings.limbs = Object.fromEntries(known);
+      this.settings.alone = alone === true;
+      this.leaveSteps();
+    }
+  }
+
   /** One limb on, softer or off; the steps then no longer describe who plays. Nobody else changes without need. */
   set(name, state) {
     this.settings.limbs[name] = state;
     if (state !== "off") this.wake(name);
+    this.leaveSteps();
+  }
+
+  /** No step describes who plays. */
+  leaveSteps() {
     this.steps.forEach((step) => (step.checked = false));
     ui["step-text"].textContent = "";
     this.show();

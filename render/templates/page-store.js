@@ -1,16 +1,31 @@
-/* What a student has ticked: for each bar the tempos at which it came clean. Kept where the browser allows. */
+/* What a student has ticked: for each bar the tempos at which it came clean; and what was set when the page was last
+   used, since phones put pages away. Kept where the browser allows. */
 "use strict";
 
 class Store {
   constructor(name) {
     this.name = name;
-    this.ticks = {};
+    this.ticks = this.read(name);
+  }
+
+  /** An object kept under a name; empty where there is none. */
+  read(name) {
     try {
       const kept = JSON.parse(localStorage.getItem(name));
-      if (kept && typeof kept === "object") this.ticks = kept;
+      if (kept && typeof kept === "object") return kept;
     } catch {
       // no storage, or something else under this name: start afresh
     }
+    return {};
+  }
+
+  /** What was set when the page was last used. */
+  get choices() {
+    return this.read(`${this.name} set`);
+  }
+
+  set choices(choices) {
+    this.write(`${this.name} set`, choices);
   }
 
   /** The fastest tempo ticked for a bar, or 0. */
@@ -28,13 +43,13 @@ class Store {
   tick(bar, tempo, done) {
     const slower = (Array.isArray(this.ticks[bar]) ? this.ticks[bar] : []).filter((one) => one < tempo);
     this.ticks[bar] = done ? [...slower, tempo] : slower;
-    this.keep();
+    this.write(this.name, this.ticks);
   }
 
-  /** Write it down, if there is where. */
-  keep() {
+  /** Write something down, if there is where. */
+  write(name, what) {
     try {
-      localStorage.setItem(this.name, JSON.stringify(this.ticks));
+      localStorage.setItem(name, JSON.stringify(what));
     } catch {
       // works without
     }
