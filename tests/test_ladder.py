@@ -1,0 +1,43 @@
+"""A ladder's rungs: every tempo once, the top once, and all that is played on each as often as it was asked for."""
+
+from dataclasses import replace
+
+import pytest
+from written import SNARE, score
+
+from grooves.line import PlayedOn
+from grooves.passages import Ladder, Passage, Track, climb, track_passages
+
+
+@pytest.mark.parametrize(("low", "high", "step", "rungs"), [(100, 101, 0.1, 11), (70, 77, 0.7, 11), (72, 120, 4, 13)])
+def test_steps_that_binary_fractions_cannot_hold_give_no_rung_twice(low, high, step, rungs):
+    # Added up in floating point, ten steps of 0.1 end a hair below 1; so does 70 and ten times 0.7.
+    tempos = [passage.tempo_bpm for passage in climb([Passage((0,), 120)], Ladder(low, high, step))]
+    assert tempos == pytest.approx([low + n * step for n in range(rungs)])
+    assert tempos[-1] == high
+
+
+def test_a_passage_played_several_times_is_played_so_often_on_each_rung():
+    passages = [Passage((0,), 120, times=3), Passage((1,), 120)]
+    rungs = climb(passages, Ladder(60, 90, 30, times_each=2))
+    assert [(one.bars, one.tempo_bpm, one.times) for one in rungs] == [
+        ((0,), 60, 6),
+        ((1,), 60, 2),
+        ((0,), 90, 6),
+        ((1,), 90, 2),
+    ]
+
+
+def test_the_times_of_a_track_multiply_those_of_its_ladder():
+    made, ladder = score("4 4 4 4"), Ladder(60, 90, 30, times_each=2)
+    for times, each in ((None, 2), (1, 2), (4, 8)):
+        rungs = track_passages(Track("up", times=times, ladder=ladder), made, choruses=5, count_in=0)
+        assert [one.times for one in rungs] == [each, each]
+
+
+def test_readings_in_turn_climb_together():
+    made = score("4 4 4 4", played_on=[SNARE, PlayedOn("bass drum", "bass drum")])
+    track = Track("up", times=2, ladder=Ladder(60, 90, 30))
+    rungs = track_passages(track, made, count_in=0)
+    assert [(one.bars, one.tempo_bpm) for one in rungs] == [((0,), 60), ((1,), 60), ((0,), 90), ((1,), 90)]
+    assert rungs == climb(track_passages(replace(track, ladder=None), made, count_in=0), Ladder(60, 90, 30))
