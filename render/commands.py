@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grooves.mistake import Mistake, nearest
-from render.load import find_groove, load_lesson, shipped_grooves
+from render.load import find_groove, lessons_in, load_lesson, shipped_grooves
 from render.write import make_folder, write_bytes
 
 if TYPE_CHECKING:
@@ -103,9 +103,7 @@ def lesson_files(paths: list[Path]) -> list[Path]:
     """Lesson files, those in folders too: raises Mistake where a folder has none or two would share a name."""
     found: list[Path] = []
     for path in paths:
-        inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
-        if not inside:
-            raise Mistake(f"{path}: there is no lesson (.toml) in this folder")
+        inside = lessons_in(path) if path.is_dir() else [path]
         found += [one for one in inside if one not in found]
     for one in found:
         other = next(two for two in found if two.stem == one.stem)

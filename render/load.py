@@ -41,6 +41,26 @@ def load_lesson(path: Path) -> Loaded:
     return Loaded(lesson, tuple(notes), tomllib.loads(text))
 
 
+def lessons_in(folder: Path) -> list[Path]:
+    """The lessons of a folder by name, without the grooves beside them: `lessons_in(Path("term"))`.
+
+    Raises Mistake where there are none. A file that is neither is among them, so that its mistakes are told.
+    """
+    found = [path for path in sorted(folder.glob("*.toml")) if not _is_groove(path)]
+    if not found:
+        raise Mistake(f"{folder}: there is no lesson (.toml) in this folder")
+    return found
+
+
+def _is_groove(path: Path) -> bool:
+    """Whether a file says its meter, as only a groove does, and nothing that only a lesson says."""
+    try:
+        table = tomllib.loads(read_text(path))
+    except (Mistake, tomllib.TOMLDecodeError, RecursionError):
+        return False
+    return "meter" in table and not table.keys() & {"line", "groove", "track"}
+
+
 def read_text(path: Path) -> str:
     """Read a text file, or raise Mistake saying why it cannot be read."""
     try:

@@ -155,8 +155,9 @@ def _check_length(path: Path, tracks: Sequence[Sounding], rate: int) -> None:
 @contextmanager
 def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Iterator[Kit]:
     """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default; raises Mistake."""
-    own = path.parent / lesson.soundfont if lesson.soundfont else None
-    with closing(open_kit(choose_soundfont(soundfont, own), rate, use_cache)) as kit:
+    named = lesson.soundfont
+    own = Path(named) if named.startswith("~") else path.parent / named
+    with closing(open_kit(choose_soundfont(soundfont, own if named else None), rate, use_cache)) as kit:
         yield kit
 
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from grooves.lesson import Lesson, bar_numbers
 from grooves.mistake import Mistake, at
-from render.load import load_lesson
+from render.load import lessons_in, load_lesson
 from render.write import make_folder, write_bytes
 
 if TYPE_CHECKING:
@@ -51,9 +51,9 @@ def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, 
     if not path.is_dir():
         target = out or path.with_suffix(".html")
         return [_one_page(path, load_lesson(path).lesson, target, soundfont, rate, use_cache)]
-    lessons = {one: load_lesson(one).lesson for one in sorted(path.glob("*.toml"))}
-    if not lessons:
-        raise Mistake(f"{path}: there is no lesson (.toml) in this folder")
+    if out and out.suffix in (".html", ".htm") and not out.is_dir():
+        raise Mistake(f"{out}: {path} is a folder, with a page for each lesson in it; name a folder: {out.stem}")
+    lessons = {one: load_lesson(one).lesson for one in lessons_in(path)}
     if any(one.stem == "index" for one in lessons):
         raise Mistake(f"{path}: a lesson called index.toml would write over the index page; rename it")
     folder = make_folder(out or path)

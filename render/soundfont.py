@@ -57,8 +57,15 @@ def choose_soundfont(
         (Path(asked) if asked else None, f"the variable {ENVIRONMENT}"),
     ):
         if path is not None:
-            return _existing(path.expanduser(), who)
+            return _existing(_at_home(path, who), who)
     return default_soundfont()
+
+
+def _at_home(path: Path, who: str) -> Path:
+    try:
+        return path.expanduser()
+    except RuntimeError:
+        raise Mistake(f"{who} names the soundfont {path}, and there is no such user") from None
 
 
 def _existing(path: Path, who: str) -> Path:

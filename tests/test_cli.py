@@ -256,6 +256,36 @@ def test_page_of_a_lesson_lies_beside_it_unless_told_otherwise(lesson, tmp_path)
     assert (tmp_path / "page.html").read_bytes() == (tmp_path / "other.html").read_bytes()
 
 
+def test_a_groove_of_one_s_own_beside_the_lessons_is_no_lesson(tmp_path, capsys):
+    folder = tmp_path / "term"
+    folder.mkdir()
+    (folder / "mine.toml").write_text((ROOT / "grooves" / "library" / "swing.toml").read_text())
+    assert main(["render", str(folder)]) == 2
+    assert "there is no lesson (.toml) in this folder" in capsys.readouterr().err
+    (folder / "page.toml").write_text(LESSON.replace('"swing"', '"mine.toml"'))
+    assert main(["render", str(folder), "-o", str(tmp_path / "out"), "--no-audio", "--no-paper"]) == 0
+    assert "page-full.mid" in files_in(tmp_path / "out")
+    assert main(["page", str(folder), "-o", str(tmp_path / "pages")]) == 0
+    assert files_in(tmp_path / "pages") == ["index.html", "page.html"]
+
+
+@pytest.mark.parametrize("command", ["render", "page"])
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (LESSON.replace("title", 'meter = "4/4"\ntitle'), "meter: no such key"),
+        (LESSON.partition("[line]")[0] + 'meter = "4/4"', "meter: no such key"),
+        ('title = "x"', "tempo"),
+        ("meter = ", "not TOML"),
+    ],
+)
+def test_a_lesson_with_a_mistake_is_not_taken_for_a_groove(command, text, said, tmp_path, capsys):
+    (tmp_path / "other.toml").write_text(LESSON)
+    (tmp_path / "wrong.toml").write_text(text)
+    assert main([command, str(tmp_path), "-o", str(tmp_path / "out")]) == 2
+    assert re.search(rf"wrong\.toml: .*{said}", capsys.readouterr().err)
+
+
 def test_grooves_and_soundfonts_say_what_is_there(capsys):
     assert main(["grooves"]) == 0
     assert "jazz-waltz" in capsys.readouterr().out
@@ -317,6 +347,10 @@ WRONG = [
         ["render", "{lesson}", "--soundfont", "no.sf2"],
         "--soundfont names the soundfont no.sf2, and there is no such file",
     ),
+    (
+        ["render", "{lesson}", "--soundfont", "~nobodyhere/x.sf2"],
+        "--soundfont names the soundfont ~nobodyhere/x.sf2, and there is no such user",
+    ),
     (["render", "{lesson}", "--soundfont", "{lesson}"], "{lesson}"),
     (["render", "{empty}"], "there is no lesson (.toml) in this folder"),
     (["render", "{lesson}", "-o", "{lesson}"], "this is a file; name a folder"),
@@ -338,6 +372,10 @@ WRONG = [
     (["chart", "{lesson}", "-o", "x.doc"], "x.doc: a chart ends in .pdf, .svg, .png, .musicxml; name the file so"),
     (["chart", "{lesson}", "-o", "x.pdf", "--bars", "3"], "--bars: there is no bar 3; it has bars 1, 2"),
     (["page", "{lesson}", "-o", "x.htm"], "x.htm: a page ends in .html; name the file so"),
+    (
+        ["page", "{folder}", "-o", "x.html"],
+        "x.html: {folder} is a folder, with a page for each lesson in it; name a folder: x",
+    ),
     (["page", "{empty}"], "there is no lesson (.toml) in this folder"),
     (["grooves", "swong"], "'swong' is not shipped; did you mean 'swing'?"),
     (["soundfonts", "{lesson}"], "{lesson}"),
@@ -350,7 +388,7 @@ def test_a_wrong_call_says_one_thing_exits_with_two_and_leaves_nothing(
 ):
     (tmp_path / "empty").mkdir()
     monkeypatch.chdir(tmp_path)
-    fill = {"lesson": str(lesson), "empty": str(tmp_path / "empty")}
+    fill = {"lesson": str(lesson), "empty": str(tmp_path / "empty"), "folder": str(tmp_path)}
     before = files_in(tmp_path)
     try:
         code = main([word.format(**fill) for word in words])

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +17,8 @@ from music import text_of
 from grooves.mistake import Mistake
 from render.balance import calibrate
 from render.cache import Cache, cache_root, kit_cache, trim
+from render.load import load_lesson
+from render.pack import kit_for
 from render.sf2 import Preset, Zone, choose_kit, read_presets
 from render.soundfont import choose_soundfont, default_soundfont, open_kit
 
@@ -117,6 +120,31 @@ def test_a_soundfont_that_is_not_there_says_who_asked_for_it(tmp_path):
         choose_soundfont(environment={"FOURLIMB_SOUNDFONT": str(missing)})
     with pytest.raises(Mistake, match="there is no such file"):
         read_presets(missing)
+
+
+def test_a_soundfont_of_an_unknown_user_says_who_asked_for_it():
+    unknown = Path("~nobodyhere/x.sf2")
+    with pytest.raises(Mistake, match="--soundfont names the soundfont ~nobodyhere/x.sf2, and there is no such user"):
+        choose_soundfont(option=unknown)
+    with pytest.raises(Mistake, match="the lesson names .*no such user"):
+        choose_soundfont(lesson=unknown)
+    with pytest.raises(Mistake, match="the variable FOURLIMB_SOUNDFONT names .*no such user"):
+        choose_soundfont(environment={"FOURLIMB_SOUNDFONT": str(unknown)})
+
+
+@pytest.mark.parametrize("named", ["~/own.sf2", "../home/own.sf2"])
+def test_a_lesson_s_own_soundfont_lies_beside_it_or_at_home_from_wherever_it_is_rendered(named, tmp_path, monkeypatch):
+    home, lesson = tmp_path / "home", tmp_path / "term" / "lesson.toml"
+    home.mkdir()
+    lesson.parent.mkdir()
+    shutil.copy(default_soundfont(), home / "own.sf2")
+    monkeypatch.setenv("HOME", str(home))
+    lesson.write_text(f'soundfont = "{named}"\n' + text_of(tempo=200))
+    for place in (tmp_path, lesson.parent):
+        monkeypatch.chdir(place)
+        path = Path(os.path.relpath(lesson, place))
+        with kit_for(path, load_lesson(path).lesson, None, 44100, use_cache=False) as kit:
+            assert kit.path.resolve() == home / "own.sf2"
 
 
 def test_a_folder_in_place_of_a_soundfont_lists_what_lies_in_it(tmp_path):
