@@ -1,7 +1,7 @@
 """Names and writes every file, whole or not at all. The only module that writes what a user keeps."""
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -12,15 +12,19 @@ from grooves.mistake import Mistake
 def whole(paths: Sequence[Path]) -> Iterator[list[Path]]:
     """Give each file a name to be written under, then rename them all: `with … as (beside,): beside.write_bytes(data)`.
 
-    The files appear together at the end; after an error or an interruption nothing is left. Raises Mistake.
+    The files appear together at the end; after an error or an interruption nothing is left. Raises Mistake, before
+    anything is done where a folder is in a file's way.
     """
+    check_targets(paths)
     beside = [path.with_name(f".{path.name}.{os.getpid()}.part") for path in paths]
+    meant = {str(written): path for written, path in zip(beside, paths, strict=True)}
     try:
         yield beside
         for written, path in zip(beside, paths, strict=True):
             written.replace(path)
-    except OSError as error:
-        raise Mistake(f"{paths[0]}: cannot be written: {error.strerror or error}") from None
+    except OSError as error:  # of a disk that is full it says no name
+        path = meant.get(str(error.filename), paths[0])
+        raise Mistake(f"{path}: cannot be written: {error.strerror or error}") from None
     except RuntimeError as error:
         if type(error).__module__ != "soundfile":
             raise
@@ -28,6 +32,18 @@ def whole(paths: Sequence[Path]) -> Iterator[list[Path]]:
     finally:
         for written in beside:
             written.unlink(missing_ok=True)
+
+
+def check_targets(paths: Iterable[Path]) -> None:
+    """Make sure that files may be put in their places, the old ones replaced: `check_targets([Path("a.mid")])`.
+
+    Raises Mistake that names the first path where a folder is in the way, or whose folder nobody may write into.
+    """
+    for path in paths:
+        if path.is_dir():
+            raise Mistake(f"{path}: there is a folder of that name; move it away, or choose another place with -o")
+        if path.parent.is_dir() and not os.access(path.parent, os.W_OK):
+            raise Mistake(f"{path}: nothing may be written into {path.parent}; choose another place with -o")
 
 
 def write_bytes(path: Path, data: bytes) -> None:
