@@ -13,7 +13,7 @@ from fractions import Fraction
 from grooves.mistake import Mistake
 from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
 
-_TOKEN = re.compile(r"(?P<open>\()?(?P<rest>r)?(?P<word>\d+|e|&|a|trip|let)(?P<accent>\^)?(?P<close>\))?")
+_TOKEN = re.compile(r"(?P<open>\()?(?P<rest>r)?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<accent>\^)?(?P<close>\))?")
 _PARTS = {
     "e": Fraction(1, 4),
     "&": Fraction(1, 2),

@@ -13,7 +13,7 @@ from typing import Any
 
 from grooves.counts import parse_counts, parse_places
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
-from grooves.mistake import Mistake, nearest
+from grooves.mistake import Mistake, nearest, shown
 from grooves.rhythm import Meter, parse_meter, parse_values, value_length
 
 Swing = float | str  # a ratio long:short, or one of SWING_WORDS
@@ -68,11 +68,19 @@ _KEYS = ("name", "title", "meter", "swing", "tempo", "beat", "source")
 _PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level", "spread")
 
 
+_EXAMPLES = {
+    "counts": '"1 2 & 3 4 &"',
+    "values": '"4 8 8 4 8 8"',
+    "light": '"(2) & (4) &"',
+    "accents": '"2 4"',
+}
+
+
 def parse_groove(text: str) -> Groove:
     """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises Mistake naming the key."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOML's own, or a number of thousands of digits
         raise Mistake(f"not TOML: {error}") from None
     for key, value in table.items():
         if key not in (*_KEYS, *PARTS):
@@ -104,7 +112,9 @@ def check_swing(swing: object, meter: Meter) -> Swing:
             f"swing: {swing!r} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
         )
     if not isinstance(swing, str) and not 1 <= swing <= 4:
-        raise Mistake(f"swing: {float(swing):g} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0")
+        raise Mistake(
+            f"swing: {shown(swing if isinstance(swing, int) else float(swing))} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0"
+        )
     if meter.unit >= 8 and swing not in ("straight", 1):
         raise Mistake(f'swing: in {meter} the eighths are the beat, so they stay straight; write swing = "straight"')
     return swing if isinstance(swing, str) else float(swing)
@@ -150,6 +160,9 @@ def _number(table: dict[str, Any], key: str, default: float, low: float, high: f
 
 
 def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, ...], ...]:
+    for key in ("counts", "values", "light", "accents"):
+        if not isinstance(table.get(key, ""), str):
+            raise Mistake(f"{key}: {table[key]!r} is not a text; write it between quotes, such as {_EXAMPLES[key]}")
     bars = parse_counts(table["counts"], meter) if "counts" in table else parse_values(table["values"], meter)
     changes: dict[Fraction, float] = dict.fromkeys(
         parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0, -40, 12)

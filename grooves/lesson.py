@@ -109,10 +109,10 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
         first, dash, last = (word.strip() for word in piece.partition("-"))
         if not first.isdecimal() or (dash and not last.isdecimal()):
             raise Mistake(f"'{piece.strip()}' is not a bar; write numbers and ranges, such as \"1-4, 7\"")
+        if max(len(first), len(last)) > 5:
+            raise Mistake(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
         if dash and int(last) < int(first):
             raise Mistake(f"'{piece.strip()}' runs backwards; write {last}-{first}")
-        if int(last or first) > 100_000:
-            raise Mistake(f"'{piece.strip()}' is past the end; the last bar is {max(there)}")
         numbers += range(int(first), int(last or first) + 1)
     for number in numbers:
         if number not in there:
@@ -303,11 +303,13 @@ def _who(names: Iterable[str], key: str, score: Score) -> frozenset[str]:
 
 def names_here(names: Iterable[str], score: Score) -> frozenset[str]:
     """Check names of parts and limbs against who plays in this lesson: raises Mistake for a stranger."""
-    here = (*score.parts, *score.limbs, LINE)
-    wanted = frozenset(names)
+    strokes = [stroke for bar in score.bars for stroke in (*bar.strokes, *bar.groove_alone)]
+    parts = [part for part in PARTS if any(stroke.part == part for stroke in strokes)]
+    limbs = [limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes)]
+    here, wanted = (*parts, *limbs, LINE), frozenset(names)
     for name in sorted(wanted - {*here}):
         if name in (*PARTS, *LIMBS):
-            raise Mistake(f"nobody plays {name} in this lesson; it has {', '.join(score.parts)}")
+            raise Mistake(f"nobody plays {name} in this lesson; it has {', '.join(parts)}")
         raise Mistake(f"'{name}' is neither a part nor a limb; {nearest(name, here)}")
     return wanted
 

@@ -10,17 +10,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from grooves.mistake import Mistake, nearest
+from grooves.mistake import Mistake, nearest, shown
 
 # --- kinds of value ------------------------------------------------------------------------------
 
 
 def _number(low: float, high: float, what: str) -> BeforeValidator:
     def check(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) == math.inf:
             raise Mistake(f"{value!r} is not {what}; write a number from {low:g} to {high:g}")
         if not low <= value <= high:
-            raise Mistake(f"{value:g} is out of range; {what} runs from {low:g} to {high:g}")
+            raise Mistake(f"{shown(value)} is out of range; {what} runs from {low:g} to {high:g}")
         return float(value)
 
     return BeforeValidator(check)
@@ -31,7 +31,7 @@ def _whole(low: int, high: int, what: str) -> BeforeValidator:
         if isinstance(value, bool) or not isinstance(value, int):
             raise Mistake(f"{value!r} is not {what}; write a whole number from {low} to {high}")
         if not low <= value <= high:
-            raise Mistake(f"{value} is out of range; {what} runs from {low} to {high}")
+            raise Mistake(f"{shown(value)} is out of range; {what} runs from {low} to {high}")
         return value
 
     return BeforeValidator(check)
@@ -92,9 +92,28 @@ def _levels(low: float, high: float, unit: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def _name_or_number(value: object) -> str | int:
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise Mistake(f"{value!r} is neither a name nor a number; write the part's name, or its number from 1")
+    return value
+
+
+def _bars(value: object) -> str | int:
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise Mistake(f'{value!r} is not a choice of bars; write a number or ranges, such as "1-4, 7"')
+    return value
+
+
+def _yes_or_no(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise Mistake(f"{value!r} is neither true nor false; write one of them, without quotes")
+    return value
+
+
 Title = Annotated[str, _text("a text")]
 Tempo = Annotated[float, _number(30, 400, "a tempo")]
 Pace = Annotated[float | str, BeforeValidator(read_pace)]
+Bars = Annotated[str | int, BeforeValidator(_bars)]
 Names = Annotated[list[str], BeforeValidator(_names)]
 Milliseconds = Annotated[dict[str, float], _levels(0, 80, "milliseconds")]
 
@@ -118,11 +137,11 @@ class LineTable(Table):
     values: Annotated[str, _text("a line")] = ""
     counts: Annotated[str, _text("a line")] = ""
     file: Annotated[str, _text("a file name")] = ""
-    part: str | int | None = None
+    part: Annotated[str | int, BeforeValidator(_name_or_number)] | None = None
     played_on: Any = "snare"
     each_chorus: Any = None
     repeat_each: Annotated[int, _whole(1, 64, "a number of times")] = 1
-    bars: str | int | None = None
+    bars: Bars | None = None
 
 
 class FeelTable(Table):
@@ -180,7 +199,7 @@ class TrackTable(Table):
     without: Names = []
     only: Names = []
     softer: Annotated[dict[str, float], _levels(-60, 0, "LU")] = {}
-    bars: str | int | None = None
+    bars: Bars | None = None
     tempo: Pace | None = None
     times: Annotated[int, _whole(1, 1000, "a number of times")] | None = None
     count_in: Annotated[int, _whole(0, 16, "a number of bars")] | None = None
@@ -189,7 +208,7 @@ class TrackTable(Table):
     trade: TradeTable | None = None
     fade: FadeTable | None = None
     gap: GapTable | None = None
-    line: bool = True
+    line: Annotated[bool, BeforeValidator(_yes_or_no)] = True
 
 
 class LessonFile(Table):
@@ -223,7 +242,7 @@ def read_tables(text: str) -> LessonFile:
     """Read and check the tables of a lesson file: `read_tables(text).tempo` is 120.0; raises Mistake."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOML's own, or a number of thousands of digits
         raise Mistake(_explain_toml(str(error), text)) from None
     except RecursionError:
         raise Mistake("this is nested too deeply for a lesson") from None

@@ -7,6 +7,7 @@ in turn) are common practice, no source.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 
 from grooves.kit import INSTRUMENTS
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter
@@ -87,11 +88,12 @@ def fill_gaps(bar: Bar, index: int, played_on: PlayedOn, meter: Meter, triplets:
         return ()
     filled = []
     limb = INSTRUMENTS[played_on.gaps].limb
-    for beat in range(int(meter.length / QUARTER)):
+    for beat in range(ceil(meter.length / QUARTER)):
         struck = {s.onset - beat for s in bar if s.kind == "struck" and beat <= s.onset < beat + 1}
         step = _gap_step(struck, triplets)
         taken = {Fraction(2, 3) if step == Fraction(1, 3) and place == EIGHTH else place for place in struck}
-        places = [step * number for number in range(int(1 / step)) if step * number not in taken]
+        there = [step * number for number in range(int(1 / step)) if beat + step * number < meter.length]
+        places = [place for place in there if place not in taken]
         filled += [Assigned(LineNote(index, beat + place, step), played_on.gaps, limb, fill=True) for place in places]
     return tuple(filled)
 

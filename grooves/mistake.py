@@ -21,6 +21,13 @@ class Mistake(ValueError):
     """A wrong input or a missing tool: one message that says where, what stands there, what would be right."""
 
 
+def shown(number: float) -> str:
+    """A number as a message says it: `shown(120.0)` is "120", `shown(10**400)` is "a number of 401 digits"."""
+    if isinstance(number, int) and abs(number) > 10**15:
+        return f"a number of {len(str(abs(number)))} digits"
+    return f"{number:g}"
+
+
 def nearest(word: str, choices: Iterable[str]) -> str:
     """Say which choice was probably meant, else list all: `nearest("rid", ["ride"])` is "did you mean 'ride'?"."""
     from difflib import get_close_matches

@@ -132,8 +132,13 @@ def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
     base = Passage(
         (), tempo_bpm, 1, out, track.only, dict(track.softer_lu), track.click, groove_alone=track.groove_alone
     )
-    times = track.times or (1 if track.fade or track.ladder else choruses)
+    times = _times(track, score, choruses)
     return tuple(replace(base, bars=bars, times=many) for bars, many in _rounds(track.bars, score, times))
+
+
+def _times(track: Track, score: Score, choruses: int) -> int:
+    """Times through on each rung of a ladder or a fade, or in all: every reader of the choruses once at least."""
+    return track.times or (score.readings if track.fade or track.ladder else choruses)
 
 
 def _rounds(chosen: tuple[int, ...], score: Score, times: int) -> list[tuple[tuple[int, ...], int]]:
@@ -179,9 +184,13 @@ def fade(passages: Sequence[Passage], how: Fade, names: frozenset[str]) -> tuple
     """Sink the named parts a little each time through: with `Fade(4, -30)` by 0, 10, 20 and 30 LU."""
     rounds = []
     for turn in range(how.times):
-        lower = dict.fromkeys(sorted(names), how.to_lu * turn / max(how.times - 1, 1))
-        rounds += [replace(passage, softer_lu={**passage.softer_lu, **lower}) for passage in passages]
+        sunk_lu = how.to_lu * turn / max(how.times - 1, 1)
+        rounds += [replace(passage, softer_lu=_lowered(passage.softer_lu, names, sunk_lu)) for passage in passages]
     return tuple(rounds)
+
+
+def _lowered(softer_lu: Mapping[str, float], names: frozenset[str], by_lu: float) -> dict[str, float]:
+    return {**softer_lu, **{name: softer_lu.get(name, 0.0) + by_lu for name in sorted(names)}}
 
 
 def trade(passages: Sequence[Passage], how: Alternation, names: frozenset[str]) -> tuple[Passage, ...]:
@@ -204,7 +213,7 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     if not how or bars > how.first:
         return ""
     what = "trade leaves your part out" if track.trade else "gap falls silent"
-    times = -(-(how.first + how.second) * (track.times or choruses) // bars)
+    times = -(-(how.first + how.second) * _times(track, score, choruses) // bars)
     return f"{track.name}: its {bars} bars end before {what}; write times = {times}"
 
 

@@ -19,7 +19,7 @@ from grooves.score import Score, ScoreBar, Stroke
 class Hit:
     """One sounding stroke: when (seconds from the track's start), what, and how loud."""
 
-    onset_seconds: float
+    onset_seconds: float  # below 0 where a stroke is early for the first downbeat
     onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
     part: str  # ride, hi-hat, snare, …, count-in, click
     limb: str  # "" for count-in and click
@@ -213,11 +213,10 @@ def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit
 
 
 def _play(one: _Placed, offset_seconds: float, deviation_lu: float) -> Hit:
-    stroke, onset_seconds = one.written.stroke, one.onset_seconds
-    offset = max(offset_seconds, -onset_seconds)  # nothing sounds before the track begins
+    stroke = one.written.stroke
     quarters = one.mark.onset_quarters + one.written.within
-    if offset:
-        quarters += Fraction(round(offset * one.mark.quarters_per_minute / 60 * _FINE), _FINE)
+    if offset_seconds:
+        quarters += Fraction(round(offset_seconds * one.mark.quarters_per_minute / 60 * _FINE), _FINE)
     level_lu = one.written.level_lu + softened_lu(stroke, one.passage) + deviation_lu
     key = INSTRUMENTS[stroke.instrument].key
-    return Hit(onset_seconds + offset, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)
+    return Hit(one.onset_seconds + offset_seconds, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)

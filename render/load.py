@@ -66,7 +66,7 @@ def read_text(path: Path) -> str:
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise Mistake(f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text")
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")  # some editors begin a text with a mark
     except FileNotFoundError:
         here = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
         hint = f"; {nearest(path.name, here[:12])}" if here else ""

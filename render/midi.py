@@ -93,7 +93,7 @@ def _part(part: str, performance: Performance, velocities: Sequence[int], progra
     bar_starts = [float(bar.onset_quarters) for bar in performance.bars]
     next_on: dict[int, int] = {}
     for hit, velocity in reversed(struck):
-        on = _tick(hit.onset_quarters)
+        on = max(_tick(hit.onset_quarters), 0)  # nothing before the file begins
         bar = performance.bars[max(bisect_right(bar_starts, float(hit.onset_quarters)) - 1, 0)]
         off = min(on + _held_ticks(bar), next_on.get(hit.key, on + 2**28))
         next_on[hit.key] = on

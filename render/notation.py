@@ -5,6 +5,7 @@ holds whole numbers in lowest terms); staff places from `grooves.kit`. The same 
 no date, and note ids made of bar and place. Lengths in the file are whole divisions of a quarter, exact.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from fractions import Fraction
 from math import lcm
@@ -98,19 +99,19 @@ def _score_part(page: Page, staff: str, silent: bool) -> Element:
 
 
 def _part(page: Page, staff: str, printed: Sequence[Measure]) -> Element:
-    numbers = _numbers(printed)
+    numbers = numbered([bar.number for bar in printed])
     bars = [_measure(page, staff, index, bar, numbers[index], printed) for index, bar in enumerate(printed)]
     return element("part", *bars, id=staff)
 
 
-def _numbers(printed: Sequence[Measure]) -> list[str]:
-    """Each bar's number in the line; a bar that comes again is 1b, 1c, so that no number stands twice."""
-    seen: dict[int, int] = {}
-    numbers = []
-    for bar in printed:
-        seen[bar.number] = seen.get(bar.number, 0) + 1
-        numbers.append(f"{bar.number}{_letters(seen[bar.number])}")
-    return numbers
+def numbered(bars: Sequence[int]) -> list[str]:
+    """Names for bars by their numbers, so that none stands twice: `numbered([1, 2, 1])` is ["1", "2", "1b"]."""
+    seen: Counter[int] = Counter()
+    names = []
+    for bar in bars:
+        seen[bar] += 1
+        names.append(f"{bar}{_letters(seen[bar])}")
+    return names
 
 
 def _letters(time: int) -> str:

@@ -25,6 +25,7 @@ from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 from grooves.score import Score
 from render.balance import Balance
 from render.chart import feel_words
+from render.notation import numbered
 from render.page_grid import grid_svg, grid_words
 from render.page_score import has_more_alone, score_data, time_alone
 from render.page_sounds import sound_data
@@ -36,7 +37,20 @@ if TYPE_CHECKING:
 
     from render.hits import Kit
 
-SCRIPTS = ("feel", "score", "player", "sound", "transport", "follow", "view", "store", "limbs", "memory", "controls", "main")
+SCRIPTS = (
+    "feel",
+    "score",
+    "player",
+    "sound",
+    "transport",
+    "follow",
+    "view",
+    "store",
+    "limbs",
+    "memory",
+    "controls",
+    "main",
+)
 FADE_TO_LU = -30.0  # how far the line sinks: no longer heard beside the ride; ours, by ear
 _PX_PER_MM = 5.2  # smallest scale of the music on a screen: staves of 31 px
 _NARROWEST_PX, _WIDEST_PX = 260, 420  # of a bar: the grid under it must stay readable
@@ -117,11 +131,7 @@ def _shape(lesson: Lesson) -> list[list[str]]:
 
 def _labels(pictures: Sequence[StaffPicture]) -> list[str]:
     """What each printed bar is called: its number in the line, and a letter where it comes again."""
-    labels: list[str] = []
-    for one in pictures:
-        again = sum(label.rstrip("bcdefghijklmnopqrstuvwxyz") == str(one.number) for label in labels)
-        labels.append(f"{one.number}{'' if not again else chr(ord('a') + again) if again < 26 else f'.{again + 1}'}")
-    return labels
+    return numbered([one.number for one in pictures])
 
 
 def _card(score: Score, picture: StaffPicture, label: str) -> dict[str, Any]:

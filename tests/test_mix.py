@@ -9,18 +9,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from music import EXACT, lesson_of
 from scipy.signal import correlate, resample_poly
 from sounding import NO_GAIN, humanized, struck
 
 from grooves.mistake import Mistake
+from grooves.passages import Track, track_passages
+from grooves.performance import perform
 from render.audio import FORMATS, write_tracks
+from render.balance import calibrate, velocities
 from render.gain import gain_for
 from render.hits import held_blocks, packed, unpacked
 from render.loudness import integrated_loudness
 from render.mix import mix, mix_tracks
 from render.soundfont import default_soundfont, open_kit
 from render.stems import Stem, add
-from render.strikes import NEVER, Strike, strikes_by_part
+from render.strikes import NEVER, Strike, Take, strikes_by_part
 from render.synth import BLOCK, Synth
 from render.tracks import side_by_side, take_frames
 
@@ -129,6 +133,22 @@ def test_a_track_rings_on_for_as_long_as_the_ride_is_heard(kit):
     ride = np.abs(kit.hit(51, 127)).max(axis=1)
     ring = take_frames(struck((0.0, "snare")), kit) - 4 * RATE
     assert ride[ring:].max() <= ride.max() / 1000 < ride[ring - 1]
+
+
+def test_a_limb_that_plays_early_is_early_in_every_turn_of_a_loop(kit):
+    # The first stroke lies 40 ms before the loop begins, so it sounds 40 ms before it ends.
+    lesson = lesson_of("4 4 4 4", feel=f"{EXACT}\nahead_ms = {{ ride = 40 }}", tempo=200)
+    loop = Track("loop", only=frozenset({"ride"}), times=3, count_in=0)
+    performance = perform(lesson.score, track_passages(loop, lesson.score), lesson.feel)
+    one = Take(performance, velocities(performance, calibrate(kit)))
+    turns = sound(one, kit, wrap=True).reshape(3, -1, 2)
+    assert np.array_equal(turns[0], turns[1])
+    assert np.array_equal(turns[1], turns[2])
+    assert strikes_by_part(one, RATE, wrap=True)["ride"][0].frame == round(-0.04 * RATE)
+    assert (
+        np.abs(turns[0][-round(0.04 * RATE) :]).max()
+        > 5 * np.abs(turns[0][-round(0.08 * RATE) : -round(0.04 * RATE)]).max()
+    )
 
 
 def test_a_loop_is_as_long_as_its_bars_and_the_tail_sounds_at_its_start(kit):

@@ -1,6 +1,7 @@
 """Tracks as lists of passages: loops, ladders, trading, fading, silence, clicks and the count-in."""
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from music import EXACT, lesson_of, of_part, played
@@ -16,6 +17,7 @@ from grooves.passages import (
     fade,
     never_in_turn,
     slug,
+    track_passages,
     trade,
 )
 from grooves.rhythm import Meter
@@ -37,6 +39,37 @@ def bars_with(performance, part: str) -> list[bool]:
 
 def labels(performance) -> list[str]:
     return [mark.label for mark in performance.bars]
+
+
+def test_a_ladder_or_a_fade_lets_every_reader_of_the_choruses_read():
+    score = lesson_of("4 4 4 4", line='played_on = { each_chorus = ["snare", "bass drum"] }').score
+    ladder = track_passages(Track("x", ladder=Ladder(60, 70, 10, 2)), score, 1, 0)
+    assert [(one.tempo_bpm, one.bars, one.times) for one in ladder] == [
+        (60, (0,), 2), (60, (1,), 2), (70, (0,), 2), (70, (1,), 2)
+    ]  # fmt: skip
+    sunk = track_passages(Track("x", fade=Fade(2, -10)), score, 1, 0)
+    assert [(one.bars, one.softer_lu["line"]) for one in sunk] == [((0,), 0), ((1,), 0), ((0,), -10), ((1,), -10)]
+
+
+def test_what_is_softer_already_sinks_from_there():
+    score = lesson_of("4 4 4 4").score
+    track = Track("x", without=frozenset({"snare"}), softer_lu={"snare": -6.0, "ride": -3.0}, fade=Fade(3, -20))
+    lowered = [one.softer_lu for one in track_passages(track, score, 1, 0)]
+    assert lowered == [{"snare": -6.0 + sunk, "ride": -3.0} for sunk in (0, -10, -20)]
+
+
+@pytest.mark.parametrize(
+    ("track", "advice"),
+    [
+        (Track("x", trade=Alternation(4, 4)), "write times = 8"),
+        (Track("x", trade=Alternation(4, 4), ladder=Ladder(60, 70, 10, 1)), "write times = 4"),
+    ],
+)
+def test_the_advice_to_a_trade_that_never_comes_is_enough_and_no_more(track, advice):
+    score = lesson_of("4 4 4 4").score
+    assert never_in_turn(track, score, 4 if not track.ladder else 9).endswith(advice)
+    times = int(advice.split()[-1])
+    assert never_in_turn(replace(track, times=times), score) == ""
 
 
 def test_a_loop_is_one_bar_many_times_at_its_tempo():

@@ -4,7 +4,9 @@ import os
 import subprocess
 import sys
 from fractions import Fraction as F
+from io import BytesIO
 
+import mido
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,6 +14,7 @@ from music import EXACT, lesson_of, of_part, played, ticks
 
 from grooves.passages import Passage, Track, track_passages
 from grooves.performance import perform
+from render.midi import midi_bytes
 
 LOOSE = "timing_ms = 6\nlevel_lu = 1"
 
@@ -127,10 +130,20 @@ def test_softer_lowers_a_part_and_nothing_else():
         assert other.level_lu == one.level_lu - (9 if one.part == "snare" else 0)
 
 
-def test_no_stroke_comes_before_the_track_begins():
-    performance = played(lesson_of("4 4 4 4", feel="timing_ms = 30\nahead_ms = { ride = 40 }", top="count_in = 0"))
-    assert performance.hits[0].onset_seconds == 0
-    assert all(hit.onset_seconds >= 0 and hit.onset_quarters >= 0 for hit in performance.hits)
+def test_a_stroke_early_for_the_first_downbeat_keeps_its_time_and_midi_begins_with_it():
+    feel = "timing_ms = 0\nlevel_lu = 0\nahead_ms = { ride = 40 }"
+    performance = played(lesson_of("4 4 4 4", feel=feel, top="count_in = 0"))
+    first = performance.hits[0]
+    assert (first.part, first.onset_seconds) == ("ride", -0.04)
+    assert first.onset_quarters == pytest.approx(-0.08, abs=1e-6)  # at 120 a minute
+    ride = next(track for track in midi_of(performance).tracks if track.name == "ride")
+    strokes = [message.time for message in ride if message.type in ("note_on", "note_off")]
+    assert strokes[0] == 0
+    assert min(strokes) == 0
+
+
+def midi_of(performance):
+    return mido.MidiFile(file=BytesIO(midi_bytes(performance, (90,) * len(performance.hits), None)))
 
 
 # --- levels ----------------------------------------------------------------------------------------

@@ -149,7 +149,7 @@ class Player {
     const name = stroke.voice.limb;
     const wish = this.deviations.at(name, "timing", stroke.place) * timing;
     const shift = clamp(wish, -(stroke.nominal - stroke.before) * ROOM, (next - stroke.nominal) * ROOM);
-    const seconds = Math.max(stroke.nominal + shift + (placement[name] || 0), 0);
+    const seconds = stroke.nominal + shift + (placement[name] || 0);
     const lean = this.deviations.at(name, "level", stroke.place) * level * stroke.spread;
     this.ready.push({ ...stroke, seconds, level: stroke.level + lean });
   }
