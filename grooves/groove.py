@@ -112,9 +112,8 @@ def check_swing(swing: object, meter: Meter) -> Swing:
             f"swing: {swing!r} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
         )
     if not isinstance(swing, str) and not 1 <= swing <= 4:
-        raise Mistake(
-            f"swing: {shown(swing if isinstance(swing, int) else float(swing))} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0"
-        )
+        ratio = shown(swing if isinstance(swing, int) else float(swing))
+        raise Mistake(f"swing: {ratio} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0")
     if meter.unit >= 8 and swing not in ("straight", 1):
         raise Mistake(f'swing: in {meter} the eighths are the beat, so they stay straight; write swing = "straight"')
     return swing if isinstance(swing, str) else float(swing)

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from grooves.mistake import Mistake, nearest, shown
+from grooves.passages import CLICKS
 
 # --- kinds of value ------------------------------------------------------------------------------
 
@@ -203,7 +204,7 @@ class TrackTable(Table):
     tempo: Pace | None = None
     times: Annotated[int, _whole(1, 1000, "a number of times")] | None = None
     count_in: Annotated[int, _whole(0, 16, "a number of bars")] | None = None
-    click: Annotated[Literal["off", "every beat", "2 and 4"], _choice("off", "every beat", "2 and 4")] = "off"
+    click: Annotated[str, _choice(*CLICKS)] = "off"
     ladder: LadderTable | None = None
     trade: TradeTable | None = None
     fade: FadeTable | None = None

@@ -66,7 +66,7 @@ def plain_balance() -> Balance:
 
 
 def calibrate(kit: "Kit", keys: Iterable[int] = KEYS) -> Balance:
-    """Measure a kit's keys against its ride: `calibrate(kit).level_of(36, 100)` is about +12.8 on the default kit.
+    """Measure a kit's keys against its ride: `calibrate(kit).level_of(36, 90)` is about +12.9 on the default kit.
 
     Curves are kept in the kit's cache. Raises Mistake where the kit has no sound on a key.
     """

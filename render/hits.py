@@ -63,7 +63,7 @@ class Wave:
 
 
 def packed(sound: Sound, long_frames: int) -> Row:
-    """A recording as it is kept: `packed(hit, 44100).shape` is (frames, 2).
+    """A recording as it is kept: `packed(hit, 44100).shape` is (frames, 2), or (frames + 2, 1) for a long panned one.
 
     One channel, headed by what it is worth left and right, where both are one signal that is only panned and long
     enough to overlap: to mix that and pan the sum takes half the time.
