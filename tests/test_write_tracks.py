@@ -11,6 +11,7 @@ from sounding import NO_GAIN, humanized, struck
 
 from render.audio import write_tracks
 from render.gain import gain_for
+from render.hits import Wave
 from render.mix import mix_tracks
 from render.peaks import highest_peak
 from render.soundfont import default_soundfont, open_kit
@@ -109,3 +110,29 @@ def test_the_highest_true_peak_is_that_of_the_whole_sound_oversampled(soundfont,
         assert 20 * np.log10(found / max(whole, alone)) == pytest.approx(0, abs=0.03)
         assert highest_peak(tracks, processes=2) == found
     kit.close()
+
+
+class Swelling:
+    """A kit whose strokes snap and then, 28 dB lower, swell a tenth of a second later."""
+
+    rate = RATE
+
+    def __init__(self):
+        self.values = np.zeros((3 * RATE // 10, 2), np.float32)
+        self.values[100:104] = 1.0
+        self.values[RATE // 10 : RATE // 5] = 0.04 * np.hanning(RATE // 5 - RATE // 10)[:, None]
+
+    def wave(self, key, velocity):
+        return Wave(f"{key}-{velocity}", self.values.reshape(-1), 2, (1.0, 1.0)), 1.0
+
+    def keep(self, name, make):
+        return np.array([[0]], np.float32) if name.startswith("ring") else make()
+
+
+def test_quiet_tails_that_add_up_to_the_highest_peak_are_found():
+    kit = Swelling()
+    tracks = side_by_side([struck(*((n * 0.001, "ride") for n in range(80)), seconds=1.0)], kit)
+    whole = tracks.stems[0].block(0, tracks.lengths[0])
+    highest = float(np.abs(resample_poly(whole, 4, 1, axis=0)).max())
+    assert highest > 1.9  # while no two snaps fall together
+    assert highest_peak(tracks) == pytest.approx(highest, rel=0.003)
