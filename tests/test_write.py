@@ -1,72 +1,82 @@
-"""Files written together: all of them or none, and the one that is in the way is named."""
+"""Files whole or not at all: what is left on the disk after success, a fault and an interruption."""
 
-import errno
 import os
-from pathlib import Path
 
 import pytest
+import soundfile
 
 from grooves.mistake import Mistake
-from render.write import whole, write_bytes
+from render.write import make_folder, whole, write_bytes
 
 
-def write_all(paths):
+def left(folder):
+    """What lies in a folder, hidden files too."""
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_files_written_together_appear_only_when_all_are_done(tmp_path):
+    paths = [tmp_path / "a.wav", tmp_path / "b.wav"]
     with whole(paths) as beside:
-        for written in beside:
-            written.write_bytes(b"new")
+        for number, path in enumerate(beside):
+            path.write_bytes(b"%d" % number)
+            assert not any(path.exists() for path in paths)
+            assert path.parent == tmp_path  # on the same disk, so that to rename it is one step
+            assert path.name.startswith(".")
+    assert left(tmp_path) == {"a.wav": b"0", "b.wav": b"1"}
 
 
-@pytest.fixture
-def paths(tmp_path):
-    return [tmp_path / f"{name}.wav" for name in ("first", "second", "third")]
+@pytest.mark.parametrize("error", [KeyboardInterrupt, OSError(28, "No space left on device"), RuntimeError("other")])
+def test_after_a_fault_the_old_file_stays_and_nothing_new_is_left(error, tmp_path):
+    path = tmp_path / "a.wav"
+    path.write_bytes(b"old")
+    with pytest.raises((Mistake, KeyboardInterrupt, RuntimeError)), whole([path, tmp_path / "b.wav"]) as beside:
+        for one in beside:
+            one.write_bytes(b"half")
+        raise error
+    assert left(tmp_path) == {"a.wav": b"old"}
 
 
-def test_files_appear_together_and_replace_the_old_ones(paths, tmp_path):
-    paths[1].write_bytes(b"old")
-    write_all(paths)
-    assert [path.read_bytes() for path in paths] == [b"new"] * 3
-    assert sorted(tmp_path.iterdir()) == sorted(paths)
+def test_a_full_disk_is_a_mistake_that_names_the_file_and_the_reason(tmp_path):
+    path = tmp_path / "a.wav"
+    with pytest.raises(Mistake) as raised, whole([path]):
+        raise OSError(28, "No space left on device")
+    assert str(raised.value) == f"{path}: cannot be written: No space left on device"
 
 
-def test_a_folder_in_the_way_of_one_file_is_named_and_no_file_is_written(paths, tmp_path):
-    paths[1].mkdir()
-    paths[0].write_bytes(b"old")
-    with pytest.raises(Mistake, match="second.wav: there is a folder of that name; move it away"):
-        write_all(paths)
-    assert paths[0].read_bytes() == b"old"
-    assert sorted(tmp_path.iterdir()) == paths[:2]
+def test_soundfile_s_errors_are_mistakes_and_others_are_not(tmp_path):
+    path = tmp_path / "a.flac"
+    with pytest.raises(Mistake, match=r"a\.flac: cannot be written: .*the disk"), whole([path]):
+        raise soundfile.SoundFileRuntimeError("the disk")
+    with pytest.raises(RuntimeError, match="a fault of ours"), whole([path]):
+        raise RuntimeError("a fault of ours")
+    assert left(tmp_path) == {}
 
 
-def test_a_folder_that_nobody_may_write_into_is_named_with_the_file(paths, tmp_path, monkeypatch):
-    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != tmp_path)  # whoever runs this may write there
-    with pytest.raises(Mistake, match=f"first.wav: nothing may be written into {tmp_path}; choose another place"):
-        write_all(paths)
+def test_bytes_are_written_over_what_was_there(tmp_path):
+    path = tmp_path / "a.mid"
+    for data in (b"longer than the next", b"short"):
+        write_bytes(path, data)
+        assert left(tmp_path) == {"a.mid": data}
+    with pytest.raises(Mistake, match=r"none/a\.mid: cannot be written: No such file or directory"):
+        write_bytes(tmp_path / "none" / "a.mid", b"")
 
 
-def test_the_file_that_cannot_be_opened_or_put_in_its_place_is_the_one_named(paths, tmp_path, monkeypatch):
-    with pytest.raises(Mistake, match=r"none/b\.mid: cannot be written: No such file or directory"):
-        write_all([tmp_path / "a.mid", tmp_path / "none" / "b.mid"])
-    rename = os.replace
-
-    def busy(self, target):
-        if target == paths[2]:
-            raise OSError(errno.EBUSY, "Device or resource busy", str(self), None, str(target))
-        rename(self, target)
-
-    monkeypatch.setattr(Path, "replace", busy)
-    with pytest.raises(Mistake, match=r"third\.wav: cannot be written: Device or resource busy"):
-        write_all(paths)
-    assert not [path for path in tmp_path.iterdir() if path.suffix == ".part"]
+def test_a_folder_is_made_with_those_above_it_and_may_be_there(tmp_path):
+    folder = tmp_path / "deep" / "down"
+    assert make_folder(folder) == make_folder(folder) == folder
+    assert folder.is_dir()
 
 
-def test_an_interruption_leaves_what_was_there(paths, tmp_path):
-    paths[0].write_bytes(b"old")
-    with pytest.raises(KeyboardInterrupt), whole(paths) as beside:
-        beside[0].write_bytes(b"new")
-        raise KeyboardInterrupt
-    assert [(path, path.read_bytes()) for path in tmp_path.iterdir()] == [(paths[0], b"old")]
+def test_a_file_in_a_folder_s_place_is_a_mistake(tmp_path):
+    path = tmp_path / "file"
+    path.write_bytes(b"kept")
+    for folder in (path, path / "below"):
+        with pytest.raises(Mistake, match="this is a file; name a folder"):
+            make_folder(folder)
+    assert left(tmp_path) == {"file": b"kept"}
 
 
-def test_one_file_is_written_in_one_go(tmp_path):
-    write_bytes(tmp_path / "a.mid", b"MThd")
-    assert (tmp_path / "a.mid").read_bytes() == b"MThd"
+def test_a_folder_that_may_not_be_written_to_is_a_mistake(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda path, mode: mode != os.W_OK)  # root may write everywhere
+    with pytest.raises(Mistake, match="nothing may be written into this folder; choose another with -o"):
+        make_folder(tmp_path)
