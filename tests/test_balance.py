@@ -2,19 +2,22 @@
 
 import math
 import wave
+from contextlib import closing
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import damaged
 import pytest
 from written import FEET_READ, GROOVES, SNARE, score
 
 from grooves.feel import Feel
 from grooves.performance import BarMark, Hit, Performance
 from grooves.rhythm import Meter
-from render.balance import KEYS, calibrate, out_of_reach, plain_balance, velocities
+from render.balance import KEYS, calibrate, loudness_by_velocity, out_of_reach, plain_balance, velocities
 from render.demonstration import TOLERANCE_LU, balance_lesson, measure_parts
 from render.load import load_lesson, shipped_grooves
+from render.loudness import hit_loudness
 from render.pack import Wishes
 from render.soundfont import default_soundfont, open_kit
 
@@ -88,6 +91,15 @@ def test_a_level_that_no_velocity_gives_is_told_with_the_nearest():
     assert velocities(hits, plain_balance()) == (90, 127, 1)
 
 
+@pytest.mark.parametrize(("above_lu", "told"), [(0.5, False), (1.0, True), (3.0, True)])
+def test_a_level_is_told_from_where_the_report_would_call_it_out_of_balance(above_lu, told):
+    # A part is good within 1 LU; what is told must not be heard, and what is heard must be told.
+    loudest = plain_balance().level_of(51, 127)
+    said = out_of_reach(plain_hits(("ride", 51, loudest + above_lu)), plain_balance())
+    assert bool(said) == told
+    assert above_lu >= TOLERANCE_LU or not told
+
+
 def test_levels_in_reach_are_not_told(measured):
     _, balance = measured
     assert out_of_reach(plain_hits(("ride", 51, 0.0), ("snare", 38, -4.0), ("bass drum", 36, -14.0)), balance) == ()
@@ -116,6 +128,20 @@ def test_one_velocity_is_not_one_loudness(measured):
     _, balance = measured
     assert balance.level_of(36, 90) > 2
     assert balance.level_of(51, 90) == pytest.approx(0, abs=0.01)
+
+
+@pytest.mark.parametrize("key", [51, 46])
+def test_a_key_whose_colour_follows_velocity_is_measured_as_long_as_a_hit_is_heard(key, tmp_path):
+    # Momentary loudness takes 400 ms (ITU-R BS.1770): of a cymbal all of them count.
+    font, path = damaged.Font(), tmp_path / "kit.sf2"
+    font.shape(key, (8, 8700))  # SoundFont 2.04, section 8.1.2: cutoff of the filter
+    font.aim(key, (2, 8, 300))  # section 8.2.1: moved by velocity
+    path.write_bytes(font.bytes())
+    with closing(open_kit(path, use_cache=False)) as kit:
+        assert not kit.is_pure_gain(key)
+        curve = loudness_by_velocity(kit, key)
+        for velocity in (41, 90, 127):
+            assert curve[velocity] == pytest.approx(hit_loudness(kit.hit(key, velocity), kit.rate), abs=0.15)
 
 
 def test_calibrating_only_the_keys_asked_for():
