@@ -5,14 +5,17 @@ a lost worker does no harm.
 """
 
 import gc
+import multiprocessing
+import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.mistake import Mistake
 from render.forked import cores, processes
+from render.interrupts import ENDINGS, end_with, stop
 
 Result = TypeVar("Result")
 
@@ -26,18 +29,25 @@ def run(
 ) -> list[Result]:
     """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
 
-    `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first Mistake ends it.
+    `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first Mistake ends it, and
+    a process that is ended from outside is one.
     """
     processes(workers)  # raises where there are fewer than none
     with _executor(workers, len(jobs), scheduler) as executor:
         guarded = work if scheduler else _Interruptible(work)
-        futures: list[Future[Result]] = [executor.submit(guarded, *job) for job in jobs]
+        futures: list[Future[Result]] = []
         try:
+            futures += [executor.submit(guarded, *job) for job in jobs]
             return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
-        except BaseException:
+        except BrokenExecutor:
+            raise Mistake("a process at work was ended from outside, as where memory runs out; try --jobs 1") from None
+        except KeyboardInterrupt:
+            for process in multiprocessing.active_children():  # a signal may have come to this process alone
+                process.terminate()
+            raise
+        finally:
             for future in futures:
                 future.cancel()
-            raise
 
 
 def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
@@ -47,26 +57,27 @@ def _told(future: "Future[Result]", progress: Callable[[float], object], share: 
 
 
 class _Interruptible:
-    """Work that Ctrl-C ends cleanly, in a process that ignores it while idle."""
+    """Work that SIGTERM ends cleanly, and its process with it, in a process that is just ended while idle."""
 
     def __init__(self, work: Callable[..., Any]) -> None:
         self.work = work
 
     def __call__(self, *job: Any) -> Any:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.signal(signal.SIGTERM, stop)
         try:
             return self.work(*job)
+        except KeyboardInterrupt:
+            os._exit(130)  # or it would begin the next job
         finally:
-            _ignore_interrupts()
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
 def _begin() -> None:
     gc.enable()  # a worker lives longer than a command
-    _ignore_interrupts()
-
-
-def _ignore_interrupts() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for ending in (signal.SIGINT, *ENDINGS):  # a terminal tells all processes, and the first of them passes it on
+        signal.signal(ending, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    end_with(os.getppid(), signal.SIGTERM)
 
 
 @contextmanager

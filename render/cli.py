@@ -13,6 +13,7 @@ from typing import NoReturn
 
 from grooves.mistake import Mistake
 from render.arguments import parser
+from render.interrupts import tidy_up_when_told_to_end
 
 
 def run() -> NoReturn:
@@ -23,6 +24,7 @@ def run() -> NoReturn:
     """
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    tidy_up_when_told_to_end()
     code = main()
     for stream in filter(None, (sys.stdout, sys.stderr)):  # None: it was closed before we began
         with contextlib.suppress(OSError):

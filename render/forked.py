@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection
 from typing import BinaryIO, NoReturn, TypeVar
 
 from grooves.mistake import Mistake
+from render.interrupts import ENDINGS, end_with
 
 Result = TypeVar("Result")
 
@@ -61,13 +62,14 @@ def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
 def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, BinaryIO]:
     """Begin a share in a copy of this process: its number, and where its answer comes from."""
     ours, theirs = os.pipe()
-    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])  # or the copy might tidy up after us
+    here = os.getpid()
+    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT, *ENDINGS])  # or the copy might tidy up too
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
             child = os.fork()
         if child == 0:
-            _answer(work, number, count, theirs, interrupts)
+            _answer(work, number, count, theirs, interrupts, here)
     except OSError:
         os.close(ours)
         raise
@@ -78,10 +80,16 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
 
 
 def _answer(
-    work: Callable[[int, int], object], number: int, count: int, pipe: int, interrupts: Collection[signal.Signals | int]
+    work: Callable[[int, int], object],
+    number: int,
+    count: int,
+    pipe: int,
+    interrupts: Collection[signal.Signals | int],
+    parent: int,
 ) -> NoReturn:
-    """Do a share and end this process, without an answer where it fails."""
+    """Do a share and end this process, without an answer where it fails, and at once where nobody waits for it."""
     try:
+        end_with(parent, signal.SIGKILL)
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
         answer = pickle.dumps(work(number, count))
         with os.fdopen(pipe, "wb") as file:

@@ -1,6 +1,7 @@
 """Jobs side by side: processes of this machine and the workers of a real Dask scheduler, one of which is killed."""
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -34,6 +35,18 @@ def test_results_come_in_the_order_of_the_jobs():
 def test_a_mistake_in_a_job_comes_through_as_it_is():
     with pytest.raises(Mistake, match="^bar 3: too short$"):
         run(refuse, [(n,) for n in range(6)], workers=2)
+
+
+def end_process(number):
+    """Be ended from outside at 2, as by a system that runs out of memory."""
+    if number == 2:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def test_a_process_ended_from_outside_is_a_mistake():
+    with pytest.raises(Mistake, match="a process at work was ended from outside, as where memory runs out; try --jobs"):
+        run(end_process, [(n,) for n in range(6)], workers=2)
 
 
 def test_workers_are_processes_and_as_many_as_asked():

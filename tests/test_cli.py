@@ -1,6 +1,7 @@
 """The command line as a teacher meets it: files, exit codes, one message, nothing half-written."""
 
 import json
+import os
 import re
 import resource
 import signal
@@ -436,22 +437,71 @@ def test_a_full_disk_leaves_no_file_and_one_message(lesson, tmp_path, form):
     assert [name for name in files_in(tmp_path / "out") if not name.endswith(".mid")] == []
 
 
-def test_an_interruption_leaves_no_file_and_exits_with_130(lesson, tmp_path):
-    long = tmp_path / "long.toml"
-    long.write_text(LESSON + '[[track]]\nname = "x"\ntimes = 1000\n[[track]]\nname = "y"\ntimes = 1000\n')
-    out = tmp_path / "out"
+def begin_to_write(tmp_path, *words, lessons=("long",)):
+    """Render long lessons in a session of their own, as far as the first sound file."""
+    for name in lessons:
+        tracks = (f'[[track]]\nname = "{track}"\ntimes = 1000\n' for track in "xy")
+        (tmp_path / f"{name}.toml").write_text(LESSON + "".join(tracks))
+    out, paths = tmp_path / "out", [str(tmp_path / f"{name}.toml") for name in lessons]
     process = subprocess.Popen(
-        [sys.executable, "-m", "render", "render", str(long), "-o", str(out), "--no-paper", "--format", "ogg"],
-        cwd=ROOT, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        [sys.executable, "-m", "render", "render", *paths, "-o", str(out), "--no-paper", *words],
+        cwd=ROOT, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and not any(name.endswith(".part") for name in files_in(out)):
+    while time.monotonic() < deadline and not any(".part" in name and ".mid." not in name for name in files_in(out)):
         time.sleep(0.01)
-    process.send_signal(signal.SIGINT)
-    _, told = process.communicate(timeout=60)
+    return process, out
+
+
+def all_gone(session: int) -> bool:
+    """Whether soon no process of a session is left."""
+    deadline = time.monotonic() + 5
+    while time.monotonic() < deadline:
+        try:
+            os.killpg(session, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.02)
+    return False
+
+
+@pytest.mark.parametrize(
+    ("told", "words", "lessons"),
+    [
+        (signal.SIGINT, ["--format", "ogg"], ["long"]),
+        (signal.SIGHUP, ["--format", "ogg"], ["long"]),
+        (signal.SIGTERM, ["--stems", "--jobs", "2"], ["long"]),
+        (signal.SIGTERM, ["--stems"], ["a", "b", "c"]),
+        (signal.SIGINT, ["--stems"], ["a", "b", "c"]),
+    ],
+)
+def test_an_interruption_leaves_no_file_and_no_process_and_exits_with_130(told, words, lessons, tmp_path):
+    process, out = begin_to_write(tmp_path, *words, lessons=lessons)
+    process.send_signal(told)
+    _, said = process.communicate(timeout=60)
     assert process.returncode == 130
-    assert told.strip() == "fourlimb: interrupted; nothing half-written was left"
+    assert said.strip() == "fourlimb: interrupted; nothing half-written was left"
     assert [name for name in files_in(out) if not name.endswith(".mid")] == []
+    assert all_gone(process.pid)
+
+
+@pytest.mark.parametrize(
+    ("words", "lessons"), [(["--stems", "--jobs", "2"], ["long"]), (["--stems"], ["a", "b"])], ids=["one", "two"]
+)
+def test_a_command_that_is_killed_takes_its_processes_with_it(words, lessons, tmp_path):
+    process, _ = begin_to_write(tmp_path, *words, lessons=lessons)
+    process.kill()
+    process.communicate(timeout=60)
+    assert all_gone(process.pid)
+
+
+def test_a_closed_terminal_does_not_end_what_was_started_to_outlast_it():
+    done = subprocess.run(
+        [sys.executable, "-c", "import signal, render.interrupts as i; signal.signal(1, signal.SIG_IGN);"
+         "i.tidy_up_when_told_to_end(); print(signal.getsignal(1) == signal.SIG_IGN)"],
+        capture_output=True, text=True, cwd=ROOT,
+    )  # fmt: skip
+    assert done.stdout.strip() == "True"
 
 
 def test_a_closed_pipe_is_no_error():
