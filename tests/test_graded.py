@@ -210,6 +210,13 @@ def test_levels_7_and_10_tie_over_every_second_barline_at_least(page: tuple[int,
     assert line[0][0].kind != "held"
 
 
+@pytest.mark.parametrize("level", [7, 10])
+def test_levels_7_and_10_tie_over_some_of_the_other_barlines_too(level: int) -> None:
+    # Were it every second one and no other, a reader would learn the pattern in place of the tie.
+    others = [tied for seed in range(40) for tied in tied_over(lines(level, 8, seed, COMMON))[1::2]]
+    assert 0.1 < mean(others) < 0.5
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.sampled_from(SIMPLE), seeds)
 def test_level_8_has_triplets_in_every_bar(meter: Meter, seed: int) -> None:

@@ -371,6 +371,12 @@ def test_unknown_chunks_and_a_longer_header_are_passed_over() -> None:
     assert open_midi(longer) == open_midi(WORKED)
 
 
+def test_a_file_of_a_whole_band_is_read_by_the_name_of_its_part() -> None:
+    """A hundred and twenty tracks, more than any score for big band or orchestra has (common practice, no source)."""
+    rest = [track([(n % 4, 1, 60)], f"Player {n}", channel=0) for n in range(119)]
+    assert values(midi(*rest, track([(0, 1, 38), (1, 1, 38), (2, 2, 38)], "Snare")), "Snare") == "4 4 2"
+
+
 # --- hostile files --------------------------------------------------------------------------------
 
 
