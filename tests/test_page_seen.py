@@ -235,6 +235,13 @@ def test_the_view_leaves_out_what_the_dock_covers(phone):
     assert float(covered.removesuffix("px")) == pytest.approx(height, abs=1)
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_shows_through_the_dock(chrome, html, tmp_path, scheme):
+    with opened(chrome, html, tmp_path, color_scheme=scheme, **SMALL_PHONE) as found:
+        colour = found.page.evaluate("getComputedStyle(document.querySelector('.dock')).backgroundColor")
+    assert colour.startswith("rgb("), "no share of transparency"
+
+
 # --- put away and taken out again ----------------------------------------------------------------
 
 

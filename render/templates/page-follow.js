@@ -25,7 +25,7 @@ class Follow {
 
   /** Let the style sheet know how much of the window the dock covers. */
   makeRoom() {
-    document.documentElement.style.setProperty("--dock", `${this.dock.offsetHeight}px`);
+    document.documentElement.style.setProperty("--dock-height", `${this.dock.offsetHeight}px`);
   }
 
   /** Play was pressed. */
