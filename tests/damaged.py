@@ -240,6 +240,7 @@ DEADLY = {
     "a modulator at the first number that is none": (aim((BY_VELOCITY, 59, 9000)), NO_GENERATOR),
     "a modulator at a low byte that is one": (aim((BY_VELOCITY, 0x0808, 9000)), NO_GENERATOR),
     "a start past its loop": (loop(0, 1000, (OFFSET, 1500)), PAST_LOOP),
+    "a start five frames before its loop's end": (loop(0, 1000, (OFFSET, 995)), PAST_LOOP),
     "a start that velocity moves": (both(loop(0, 1000), aim((BY_VELOCITY, OFFSET, 1800))), PAST_LOOP),
     "a loop moved before its start": (loop(1900, -(2**18), (OFFSET, 5000), (LOOP_END_COARSE, -99)), PAST_LOOP),
 }
@@ -273,6 +274,7 @@ PLAYED = {
     "a loop past the data": (loop(-5, 2**30), SOUND),
     "a loop backwards": (loop(1000, 10), SOUND),
     "a start in a loop from the first frame": (loop(0, 1000, (OFFSET, 500)), SOUND),
+    "a start late in a loop from the first frame": (loop(0, 1000, (OFFSET, 990)), SOUND),
     "a filter and an envelope out of range": (shape(*((number, -32768) for number in (8, 9, 34, 36, 38))), SOUND),
     "tuned down ten octaves": (shape((COARSE, -120)), SOUND),
     "tuned up inside and outside, within reach": (
