@@ -47,9 +47,9 @@ def render(asked: Namespace) -> None:
     from render.report import progress_bar, reports_json, show_report
 
     paths = lesson_files(asked.lessons)
-    if len(paths) > 1:
-        _check_all(paths)
     wishes = _wishes(asked)
+    if len(paths) > 1:
+        _check_all(paths, wishes)
     with progress_bar("rendering", not asked.json) as progress:
         if len(paths) == 1 and not asked.scheduler:
             reports = [render_lesson(paths[0], wishes, progress)]
@@ -65,16 +65,24 @@ def render(asked: Namespace) -> None:
         show_report(report)
 
 
-def _check_all(paths: list[Path]) -> None:
-    """Read every lesson before any is rendered: raises Mistake with all that is wrong, a line for each lesson."""
-    mistakes = []
+def _check_all(paths: list[Path], wishes: "Wishes") -> None:
+    """Read every lesson before any is rendered: raises Mistake with all that is wrong, a line for each lesson.
+
+    Two lessons that would write one file are wrong as well.
+    """
+    from render.pack import choose_tracks
+    from render.plan import check_apart, planned_files
+
+    mistakes, planned = [], []
     for path in paths:
         try:
-            load_lesson(path)
+            lesson = load_lesson(path).lesson
+            planned += list(planned_files(path, lesson, choose_tracks(lesson.tracks, wishes.tracks), wishes))
         except Mistake as mistake:
             mistakes.append(str(mistake))
     if mistakes:
-        raise Mistake("\n".join([*mistakes, "nothing was rendered"]))
+        raise Mistake("\n".join([*dict.fromkeys(mistakes), "nothing was rendered"]))
+    check_apart(planned)
 
 
 def _wishes(asked: Namespace) -> "Wishes":

@@ -8,6 +8,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grooves.kit import PARTS
 from grooves.lesson import Lesson, bar_indexes, names_here, pace_bpm
 from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
@@ -19,10 +20,11 @@ from render.gain import Gain, gain_for
 from render.hits import Kit
 from render.load import load_lesson
 from render.midi import midi_bytes
+from render.plan import check_apart, length_seconds, planned_files, track_file
 from render.soundfont import choose_soundfont, open_kit
 from render.strikes import Take
 from render.tracks import Tracks, side_by_side
-from render.write import make_folder, whole, write_bytes
+from render.write import check_targets, make_folder, whole, write_bytes
 
 _WAV_BYTES = 2**32 - 20 * 4 * 48000  # room for the header and for twenty seconds that ring on
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
@@ -94,13 +96,17 @@ def render_tracks(
 ) -> Report:
     """Render the tracks of a lesson in hand; `path` names the files and finds the soundfont. Raises Mistake."""
     chosen = choose_tracks(lesson.tracks, wishes.tracks)
+    planned = list(planned_files(path, lesson, chosen, wishes))
+    check_apart(planned)
     with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
-        balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
-        tracks = [sound_track(lesson, track, balance) for track in lesson.tracks]
-        wanted = [one for one in tracks if one.track in chosen]
         if wishes.audio and wishes.format == "wav":
-            _check_length(path, wanted, wishes.rate)
+            _check_lengths(path, lesson, chosen, wishes.rate)
         folder = make_folder(wishes.folder)
+        check_targets([target for target, _ in planned])
+        balance = plain_balance() if wishes.plain_velocities else calibrate(kit)
+        needed = lesson.tracks if wishes.audio else chosen  # all of them are heard for the gain
+        tracks = [sound_track(lesson, track, balance) for track in needed]
+        wanted = [one for one in tracks if one.track in chosen]
         program = None if wishes.plain_velocities else kit.preset.program
         files = [write_midi(folder, path.stem, one, lesson, program) for one in wanted]
         said = [*notes, *_remarks(wanted, lesson, balance)]
@@ -141,14 +147,16 @@ def _write_sounds(
     return write_sounds(sounds, chosen, gain, wishes, progress), gain
 
 
-def _check_length(path: Path, tracks: Sequence[Sounding], rate: int) -> None:
+def _check_lengths(path: Path, lesson: Lesson, tracks: Sequence[Track], rate: int) -> None:
     """A WAV file counts its bytes in 32 bits; raises Mistake for a track that would not fit."""
-    hours = _WAV_BYTES / 4 / rate / 3600
-    for one in tracks:
-        if one.performance.length_seconds / 3600 > hours:
+    most = _WAV_BYTES / 4 / rate / 3600
+    for track in tracks:
+        passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+        hours = length_seconds(lesson.score, passages) / 3600
+        if hours > most:
             raise Mistake(
-                f"{path}: the track '{one.track.name}' lasts {one.performance.length_seconds / 3600:.1f} hours; "
-                f"a WAV file holds {hours:.1f}: ask for fewer choruses, or for --format flac"
+                f"{path}: the track '{track.name}' lasts {hours:.1f} hours; "
+                f"a WAV file holds {most:.1f}: ask for fewer choruses, or for --format flac"
             )
 
 
@@ -171,10 +179,10 @@ def render_loop(
         once = loop_track(lesson, bars, tempo, times, without)
     counted_in = replace(once, name=f"{once.name} counted in", count_in=1)
     with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
+        if wishes.format == "wav":
+            _check_lengths(path, lesson, [counted_in], wishes.rate)
         balance = calibrate(kit)
         seamless, counted = (sound_track(lesson, track, balance) for track in (once, counted_in))
-        if wishes.format == "wav":
-            _check_length(path, [counted], wishes.rate)
         full = _take(sound_track(lesson, Track("full"), balance))
         loop, track = side_by_side([full, _take(seamless)], kit, wrap=True), side_by_side([full, _take(counted)], kit)
         both = [gain_for(mixed, wishes.processes) for mixed in (loop, track)]
@@ -207,17 +215,18 @@ def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Seque
 
 
 def choose_tracks(tracks: Sequence[Track], names: Sequence[str]) -> list[Track]:
-    """The tracks of those names, or all: raises Mistake with the nearest name."""
+    """The tracks of those names, each once, or all: raises Mistake with the nearest name."""
     by_name = {name: track for track in tracks for name in (slug(track.name), track.name)}
     for name in names:
         if name not in by_name:
             raise Mistake(f"--track: there is no track '{name}'; {nearest(name, [track.name for track in tracks])}")
-    return [by_name[name] for name in names] or list(tracks)
+    asked = [by_name[name] for name in names] or list(tracks)
+    return [track for place, track in enumerate(asked) if track not in asked[:place]]
 
 
 def write_midi(folder: Path, stem: str, one: Sounding, lesson: Lesson, program: int | None) -> Made:
     """Write a track's MIDI file: `write_midi(folder, path.stem, one, lesson, 32).path`."""
-    target = folder / f"{stem}-{slug(one.track.name)}.mid"
+    target = track_file(folder, stem, one.track, "mid")
     write_bytes(target, midi_bytes(one.performance, one.velocities, program))
     return _made(one, "midi", target, lesson)
 
@@ -247,10 +256,10 @@ def sound_files(stem: str, tracks: Sequence[Sounding], lesson: Lesson, wishes: W
     """What each sound file is to play and be called: a track's own, then with `wishes.stems` those of its parts."""
     files = []
     for one in tracks:
-        base = f"{stem}-{slug(one.track.name)}"
-        files.append((_take(one), _made(one, "audio", wishes.folder / f"{base}.{wishes.format}", lesson)))
+        own = track_file(wishes.folder, stem, one.track, wishes.format)
+        files.append((_take(one), _made(one, "audio", own, lesson)))
         for part in one.performance.parts if wishes.stems else ():
-            target = wishes.folder / f"{base}-stem-{slug(part)}.{wishes.format}"
+            target = track_file(wishes.folder, stem, one.track, wishes.format, part)
             made = Made(one.track.name, "stem", target, one.performance.length_seconds, (part,))
             files.append((_take(one, frozenset({part})), made))
     return files
@@ -270,7 +279,7 @@ def write_sounds(
 
 def _made(one: Sounding, kind: str, path: Path, lesson: Lesson) -> Made:
     plays = one.performance.parts
-    left_out = tuple(part for part in lesson.score.parts if part not in plays)
-    if one.track.groove_alone:
-        left_out = ("the line",)
+    alone = one.track.groove_alone
+    parts = [part for part in PARTS if lesson.score.groove.part(part)] if alone else lesson.score.parts
+    left_out = (*(part for part in parts if part not in plays), *(("the line",) if alone else ()))
     return Made(one.track.name, kind, path, one.performance.length_seconds, plays, left_out)

@@ -14,6 +14,7 @@ from grooves.mistake import Mistake
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from render import audio
+from render import pack as render_pack
 from render.forked import share_out
 from render.load import load_lesson
 from render.pack import Wishes, render_lesson, render_loop
@@ -114,6 +115,42 @@ def test_every_onset_is_at_the_nearest_sample_measured_from_the_file(pack):
     assert (
         max(abs(crossing - middle) for crossing in crossings) <= 1.5
     )  # half a sample for each end, and rounding to 16 bits
+
+
+def test_a_track_without_the_line_says_which_parts_of_the_groove_are_left_out_too(tmp_path):
+    path = tmp_path / "page.toml"
+    path.write_text(LESSON + '[[track]]\nname = "feet"\nline = false\nwithout = ["ride", "cross-stick"]\n')
+    made = render_lesson(path, Wishes(tmp_path / "out", tracks=("feet",), audio=False)).files[0]
+    assert made.plays == ("bass drum", "hi-hat", "count-in")
+    assert made.left_out == ("ride", "cross-stick", "the line")
+
+
+def test_without_sound_the_wanted_tracks_alone_are_performed(pack, tmp_path, monkeypatch):
+    performed = []
+
+    def counted(lesson, track, balance):
+        performed.append(track.name)
+        return sound_track(lesson, track, balance)
+
+    sound_track = render_pack.sound_track
+    monkeypatch.setattr(render_pack, "sound_track", counted)
+    render_lesson(pack[0] / "page.toml", Wishes(tmp_path, tracks=("no ride", "no stick", "no-ride"), audio=False))
+    assert performed == ["no ride", "no stick"]
+
+
+def test_a_track_too_long_is_refused_before_it_is_performed(pack, tmp_path, monkeypatch):
+    path = tmp_path / "long.toml"
+    path.write_text(LESSON.replace("tempo = 160", "tempo = 30\nchoruses = 1000").replace("| 8 4", "| 1 | 1 | 1 | 8 4"))
+    monkeypatch.setattr(render_pack, "perform", lambda *_: pytest.fail("it was performed"))
+    with pytest.raises(Mistake, match="the track 'full' lasts 11.1 hours; a WAV file holds 6.8"):
+        render_lesson(path, Wishes(tmp_path / "out", tracks=("full",)))
+
+
+def test_a_folder_in_the_way_of_one_file_is_told_before_any_is_written(pack, tmp_path):
+    (tmp_path / "page-no-ride.wav").mkdir()
+    with pytest.raises(Mistake, match="page-no-ride.wav: there is a folder of that name"):
+        render_lesson(pack[0] / "page.toml", Wishes(tmp_path))
+    assert [path.name for path in tmp_path.iterdir()] == ["page-no-ride.wav"]
 
 
 def test_tracks_can_be_chosen_by_name_and_keep_their_level(pack, tmp_path):
