@@ -62,7 +62,10 @@ def named_from(folder: Path, name: str, beside: Path) -> str:
     """
     if Path(name).is_absolute():
         return name
-    place = (beside / name).expanduser()
+    try:
+        place = beside / Path(name).expanduser()
+    except RuntimeError:  # of a user whom nobody knows
+        return name
     place = place.parent.resolve() / place.name
     try:
         return Path(os.path.relpath(place, folder.resolve())).as_posix()

@@ -85,6 +85,8 @@ def test_a_file_in_the_home_folder_is_named_as_the_lesson_finds_it(
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
     monkeypatch.chdir(tmp_path)
     assert named_from(Path("up"), "~/kit.sf2", Path()) == "../home/kit.sf2"
+    assert named_from(Path("up"), "~/kit.sf2", Path("week")) == "../home/kit.sf2"
+    assert named_from(Path("up"), "~nobodyhere/kit.sf2", Path()) == "~nobodyhere/kit.sf2"
 
 
 def test_without_a_way_between_the_folders_the_name_is_absolute(
