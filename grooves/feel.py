@@ -84,18 +84,31 @@ def offbeat_place(ratio: float) -> Fraction:
     return exact / (exact + 1)
 
 
-def swung(onset: Fraction, ratio: float, sixteenth_beats: frozenset[int] = frozenset()) -> Fraction:
+def swung(
+    onset: Fraction,
+    ratio: float,
+    sixteenth_beats: frozenset[int] = frozenset(),
+    triplet_beats: frozenset[int] = frozenset(),
+) -> Fraction:
     """Move a written upbeat, and nothing else: `swung(Fraction(3, 2), 2.0)` is 5/3.
 
-    Triplets and sixteenths stay; an upbeat in a beat of sixteenths (`sixteenth_beats`) stays with them.
+    Triplets and sixteenths stay. An upbeat in a beat of sixteenths stays with them; in a beat of triplets, where it
+    swings at all, it falls on the third of them.
     """
     beat, within = divmod(onset, QUARTER)
-    return beat + offbeat_place(ratio) if within == EIGHTH and beat not in sixteenth_beats else onset
+    if within != EIGHTH or beat in sixteenth_beats:
+        return onset
+    return beat + offbeat_place(TRIPLETS if beat in triplet_beats and ratio > 1 else ratio)
 
 
 def sixteenth_beats(onsets: Sequence[Fraction]) -> frozenset[int]:
     """The beats in which sixteenths are written: `sixteenth_beats([Fraction(5, 4)])` is {1}."""
     return frozenset(int(onset // QUARTER) for onset in onsets if (onset % QUARTER).denominator >= 4)
+
+
+def triplet_beats(onsets: Sequence[Fraction]) -> frozenset[int]:
+    """The beats in which triplets are written: `triplet_beats([Fraction(4, 3)])` is {1}."""
+    return frozenset(int(onset // QUARTER) for onset in onsets if (onset % QUARTER).denominator == 3)
 
 
 # --- phrasing ------------------------------------------------------------------------------------

@@ -8,7 +8,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from grooves.feel import Feel, deviations, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung
+from grooves.feel import (
+    Feel,
+    deviations,
+    phrasing_lu,
+    placement_seconds,
+    sixteenth_beats,
+    swing_ratio,
+    swung,
+    triplet_beats,
+)
 from grooves.kit import HELPERS, INSTRUMENTS, PARTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
@@ -187,14 +196,15 @@ def _write_bar(
 ) -> list[_Written]:
     """A bar's strokes at a tempo, the same each time that it comes."""
     levels = written_levels(strokes, score, feel, balance_lu)
-    straight = sixteenth_beats([stroke.onset for stroke in strokes])  # on all limbs, so that hands fall together
+    onsets = [stroke.onset for stroke in strokes]
+    straight, thirds = sixteenth_beats(onsets), triplet_beats(onsets)  # on all limbs, so that hands fall together
     written = []
     for stroke, level_lu in zip(strokes, levels, strict=True):
         within = stroke.onset
         if score.meter.unit < 8:  # in x/8 the eighth is the beat and stays
             own_swing = feel.line_swing if stroke.role != "time" and feel.line_swing is not None else feel.swing
             ratio = swing_ratio(own_swing, quarters_per_minute)
-            within = swung(stroke.onset, ratio, straight)
+            within = swung(stroke.onset, ratio, straight, thirds)
         written.append(_Written(stroke, within, float(within) * 60 / quarters_per_minute, level_lu))
     return written
 

@@ -187,7 +187,7 @@ def _stairs(asked: Namespace) -> None:
 
 
 def lines(asked: Namespace) -> None:
-    """Write a graded line as note values and counts."""
+    """Write a graded line as note values."""
     from grooves.graded import lines as graded
     from grooves.rhythm import parse_meter, values_text
     from render.report import as_json

@@ -22,6 +22,7 @@ from grooves.feel import (
     stream_key,
     swing_ratio,
     swung,
+    triplet_beats,
 )
 from grooves.groove import SWING_WORDS, Swing
 from grooves.kit import INSTRUMENTS
@@ -35,7 +36,7 @@ SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still hea
 _TABLE_ERROR = 1e-6  # of a swing ratio read from its table
 
 Voice = tuple[str, str, str, str]  # part, limb, instrument, role
-Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, swing (0 none, 1 time, 2 line), column
+Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
 
 
 def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
@@ -98,7 +99,8 @@ class Sheet:
     def _rows(self, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
         score, feel = self.lesson.score, self.lesson.feel
         levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
-        straight = sixteenth_beats([stroke.onset for stroke in strokes])
+        onsets = [stroke.onset for stroke in strokes]
+        straight, thirds = sixteenth_beats(onsets), triplet_beats(onsets)
         rows = []
         for stroke, level_lu in zip(strokes, levels, strict=True):
             rows.append(
@@ -107,7 +109,7 @@ class Sheet:
                     self.voices.index(voice_of(stroke)),
                     round(level_lu, 6),
                     stroke.spread,
-                    _moved_by(stroke, straight, score),
+                    _moved_by(stroke, straight, thirds, score),
                     column_of(stroke, places),
                 )
             )
@@ -119,12 +121,14 @@ def voice_of(stroke: Stroke) -> Voice:
     return stroke.part, stroke.limb, stroke.instrument, stroke.role
 
 
-def _moved_by(stroke: Stroke, straight: frozenset[int], score: Score) -> int:
-    """Which swing moves a stroke: 0 none, 1 the time's, 2 the line's; the same rule as `grooves.feel.swung`."""
-    reads = stroke.role != "time"
+def _moved_by(stroke: Stroke, straight: frozenset[int], thirds: frozenset[int], score: Score) -> int:
+    """Which swing moves a stroke: 0 none, 1 the time's, 2 the line's, 3 and 4 the same in a beat of triplets.
+
+    The same rule as `grooves.feel.swung`.
+    """
     if score.meter.unit >= 8 or swung(stroke.onset, 2.0, straight) == stroke.onset:
         return 0
-    return 2 if reads else 1
+    return (1 if stroke.role == "time" else 2) + (2 if int(stroke.onset // QUARTER) in thirds else 0)
 
 
 # --- swing by tempo ------------------------------------------------------------------------------

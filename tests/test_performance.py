@@ -26,6 +26,19 @@ def test_an_upbeat_falls_at_its_share_of_the_beat_to_the_tick(ratio, upbeat):
     assert ticks(played(lesson), "ride")[:3] == [0, 960, 960 + upbeat]
 
 
+@pytest.mark.parametrize("swing", [1.2, "by tempo", "as measured", 3.0])
+def test_in_a_beat_of_triplets_all_limbs_swing_by_triplets(swing):
+    said = f'"{swing}"' if isinstance(swing, str) else swing
+    lesson = lesson_of("4 12 12 12 4 8 8", feel=f"{EXACT}\nswing = {said}", tempo=300)
+    performance = played(lesson)
+    snare, ride = ticks(performance, "snare"), ticks(performance, "ride")
+    assert snare[1:4] == [960, 1280, 1600]
+    assert ride[:3] == [0, 960, 1600]  # the skip note after 2 falls with the last of the triplet
+    assert ride[-1] == snare[-1] != 2880 + 640 or swing == 2.0  # elsewhere the swing is the tempo's
+    with_line_straight = lesson_of("4 12 12 12 4 8 8", feel=f"{EXACT}\nswing = {said}\nline_swing = 1.0", tempo=300)
+    assert ticks(played(with_line_straight), "snare")[-1] == 2880 + 480
+
+
 def test_written_triplets_and_sixteenths_stay_where_they_are_written():
     lesson = lesson_of("12 12 12 16 16 16 16 8 16 16 4", feel=f"{EXACT}\nswing = 3.0")
     assert ticks(played(lesson), "snare") == [0, 320, 640, 960, 1200, 1440, 1680, 1920, 2400, 2640, 2880]

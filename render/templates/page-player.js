@@ -6,6 +6,7 @@
  */
 "use strict";
 
+const TRIPLETS = 2; // an upbeat in a beat of triplets falls on the third of them
 const ROOM = 0.45; // of the gap to a limb's neighbouring stroke: more would let one overtake another
 
 class Player {
@@ -130,8 +131,10 @@ class Player {
   /** Where in the bar a stroke falls: written upbeats swing, all else stays. */
   swung(stroke, pace) {
     if (!stroke.moves) return stroke.onset;
-    const own = stroke.moves === 2 && this.settings.lineSwing !== null ? this.settings.lineSwing : this.settings.swing;
-    const ratio = swingRatio(own, this.lesson.curves, pace);
+    const reads = stroke.moves % 2 === 0;
+    const own = reads && this.settings.lineSwing !== null ? this.settings.lineSwing : this.settings.swing;
+    const swing = swingRatio(own, this.lesson.curves, pace);
+    const ratio = stroke.moves > 2 && swing > 1 ? TRIPLETS : swing;
     return Math.floor(stroke.onset) + ratio / (ratio + 1);
   }
 

@@ -193,10 +193,13 @@ class View {
     const { meter } = this.lesson;
     if (!this.current.notes) this.current.measure(meter.length);
     const fine = strokes.filter(({ onset }) => !isWhole(onset * 2) && !isWhole(onset * 3));
-    const straight = new Set(fine.map(({ onset }) => Math.floor(onset)));
+    const thirds = strokes.filter(({ onset }) => isWhole(onset * 3) && !isWhole(onset));
+    const [straight, triplets] = [fine, thirds].map((found) => new Set(found.map(({ onset }) => Math.floor(onset))));
     return this.current.notes.map(([onset, across]) => {
-      const swings = !meter.eighths && onset % 1 === 0.5 && !straight.has(Math.floor(onset));
-      return [this.transport.player.swung({ onset, moves: swings ? 2 : 0 }, cell.pace), across];
+      const beat = Math.floor(onset);
+      const swings = !meter.eighths && onset % 1 === 0.5 && !straight.has(beat);
+      const moves = swings ? (triplets.has(beat) ? 4 : 2) : 0;
+      return [this.transport.player.swung({ onset, moves }, cell.pace), across];
     });
   }
 
