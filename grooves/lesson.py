@@ -244,7 +244,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             only=_who(table.only, "only", score),
             softer_lu={name: table.softer[name] for name in sorted(_who(table.softer, "softer", score))},
             bars=chosen,
-            tempo_bpm=None if table.tempo is None else pace_bpm(table.tempo, score.tempo_bpm),
+            tempo_bpm=_own_pace(table, score.tempo_bpm),
             times=table.times,
             count_in=table.count_in,
             click=table.click,
@@ -280,10 +280,13 @@ def pace_bpm(pace: float | str, tempo_bpm: float) -> float:
     """A tempo or a share of one: `pace_bpm("60%", 120)` is 72.0; raises Mistake outside 30 to 400."""
     bpm = round(float(pace.removesuffix("%")) / 100 * tempo_bpm, 6) if isinstance(pace, str) else float(pace)
     if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
-        raise Mistake(
-            f"tempo: {pace} of {tempo_bpm:g} is {bpm:g}; a tempo runs from {SLOWEST_BPM:g} to {FASTEST_BPM:g}"
-        )
+        raise Mistake(f"{pace} of {tempo_bpm:g} is {bpm:g}; a tempo runs from {SLOWEST_BPM:g} to {FASTEST_BPM:g}")
     return bpm
+
+
+def _own_pace(table: TrackTable, tempo_bpm: float) -> float | None:
+    with at("tempo"):
+        return None if table.tempo is None else pace_bpm(table.tempo, tempo_bpm)
 
 
 def _ladder(table: TrackTable, tempo_bpm: float) -> Ladder | None:

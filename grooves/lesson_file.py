@@ -6,6 +6,7 @@ Every wrong key or value becomes one Mistake: place, what stands there, what wou
 import math
 import re
 import tomllib
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
@@ -256,11 +257,19 @@ def read_tables(text: str) -> LessonFile:
 def _explain_toml(error: str, text: str) -> str:
     """What is wrong with the text as such, with the line that it is in."""
     at_line = re.search(r"at line (\d+)", error)
-    line = text.splitlines()[int(at_line[1]) - 1].strip() if at_line else ""
+    lines = text.rstrip().splitlines() or [""]
+    line = lines[min(int(at_line[1]) if at_line else len(lines), len(lines)) - 1].strip()
     hint = next((hint for start, hint in _TOML_HINTS.items() if error.startswith(start)), "")
-    hint = "write a value after it" if line.endswith("=") else hint
+    hint = next((say(found) for pattern, say in _LINE_HINTS if (found := re.search(pattern, line))), hint)
     return f"this is not TOML: {error}{f': {line}' if line else ''}{f'; {hint}' if hint else ''}"
 
+
+_LINE_HINTS: tuple[tuple[str, Callable[[re.Match[str]], str]], ...] = (
+    (r"=$", lambda _: "write a value after it"),
+    (r"=\s*(\d+),(\d+)\s*(#|$)", lambda found: f"write {found[1]}.{found[2]}, with a point"),
+    (r"[=,{]\s*(\d+)\s*%", lambda found: f'write "{found[1]}%", between quotes'),
+    (r"(?:^|[{,])\s*([a-z]+ [a-z]+)\s*=", lambda found: f'a name of two words needs quotes: "{found[1]}"'),
+)
 
 _TOML_HINTS = {
     "Cannot overwrite": "this key stands in the table twice; keep one",

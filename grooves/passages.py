@@ -217,6 +217,20 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     return f"{track.name}: its {bars} bars end before {what}; write times = {times}"
 
 
+def never_reads(track: Track, score: Score, choruses: int = 1) -> str:
+    """What to tell a teacher whose track is too short for all who read the choruses in turn, else "".
+
+    Example: `never_reads(Track("full"), score_of_two_readers)` advises `choruses = 2`.
+    """
+    times = _times(track, score, choruses)
+    if track.groove_alone or times >= score.readings:
+        return ""
+    where, key = (f"{track.name}: ", "times") if track.times else ("", "choruses")
+    return (
+        f"{where}{times} of {score.readings} who read the choruses in turn come to it; write {key} = {score.readings}"
+    )
+
+
 def single_bars(passages: Sequence[Passage]) -> Iterator[Passage]:
     """Every bar as a passage of its own, repeats written out: the bars of a track in order."""
     for passage in passages:

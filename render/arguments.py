@@ -112,7 +112,7 @@ def _loop(commands: Commands) -> None:
     _lesson(one)
     one.add_argument("--bars", required=True, metavar="BARS", help='bars of the line, such as 6 or "3-4"')
     one.add_argument(
-        "--tempo", default="60%", metavar="T", help="beats a minute, or a share of the lesson's (default 60%%)"
+        "--tempo", metavar="T", help="beats a minute, or a share of the lesson's (default 60%%, but not below 30)"
     )
     one.add_argument("--times", type=int, default=8, metavar="N", help="how many times (default 8)")
     one.add_argument("--without", action="append", default=[], metavar="PART", help="leave this part or limb out")

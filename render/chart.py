@@ -5,10 +5,13 @@ have them (7 mm and more; from memory), and see `render.letters` for the letters
 colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
+import logging
 import struct
+import sys
 import zlib
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -267,7 +270,31 @@ def chart_pdf(pages: Sequence[str]) -> bytes:
     images = "".join(f'<img alt="{escape(_title(page))}" src="{_data(page)}">' for page in pages)
     title = escape(_whole_title(pages))
     html = f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{images}</body></html>'
-    return bytes(weasyprint.HTML(string=html).write_pdf())
+    with _all_drawn():
+        return bytes(weasyprint.HTML(string=html).write_pdf())
+
+
+@contextmanager
+def _all_drawn() -> Iterator[None]:
+    """Raise what WeasyPrint only logs: a picture that it gave up, be it for Ctrl-C, would be missing from the page."""
+    given_up: list[BaseException | None] = []
+
+    class Listener(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            if record.levelno >= logging.ERROR:
+                given_up.append(sys.exception())
+
+    listener, logger = Listener(), logging.getLogger("weasyprint")
+    logger.addHandler(listener)
+    try:
+        yield
+    finally:
+        logger.removeHandler(listener)
+    for error in given_up:
+        if error is not None and not isinstance(error, Exception):
+            raise error
+    if given_up:
+        raise Mistake(f"the PDF could not be drawn whole ({given_up[0]}); ask for svg")
 
 
 def _data(page: str) -> str:

@@ -5,7 +5,7 @@ from the grid's top left corner. Heads are those of the staff: black for drums, 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
 
@@ -19,6 +19,7 @@ LEFT_MM = 35.0  # the instrument's name
 RIGHT_MM = 31.0  # the limb's name
 COUNTS_MM = 8.0
 COUNT_GAP_MM = 1.5  # between two counts
+SMALLEST_MM = 3.2  # of a count: what is smaller is not read from a music stand
 ROW_MM = 8.5
 LAST_MM = 4.0  # under the last row
 NAME_MM = LEFT_MM - 2.0  # its end
@@ -82,7 +83,7 @@ def bar_grid(score: Score, index: int, width_mm: float, label: str = "") -> Grid
     places = grid(score, index)
     across = _across(places, score, width_mm)
     heights = {limb: COUNTS_MM + ROW_MM * (row + 0.5) for row, limb in enumerate(score.limbs)}
-    columns = tuple(_column(place, x, heights) for place, x in zip(places, across, strict=True))
+    columns = _legible(tuple(_column(place, x, heights) for place, x in zip(places, across, strict=True)))
     label = label or f"Bar {bar.number}"
     return Grid(
         label,
@@ -127,13 +128,24 @@ def _column(place: Place, x: float, heights: dict[str, float]) -> Column:
 
 def _count_mm(columns: Sequence[Column]) -> float:
     """The counts' size: as large as leaves a gap between any two neighbours."""
-    ems = [width_ems(column.says, column.on_beat) for column in columns]
-    sizes = [
-        (after.x - before.x - COUNT_GAP_MM) / (wide + next_wide) * 2
-        for (before, after), (wide, next_wide) in zip(pairwise(columns), pairwise(ems), strict=True)
-        if wide and next_wide
-    ]
-    return min([LETTER_MM, *sizes])
+    said = [column for column in columns if column.says]
+    return min([LETTER_MM, *(_room_mm(before, after) for before, after in pairwise(said))])
+
+
+def _room_mm(before: Column, after: Column) -> float:
+    """The size at which two counts leave a gap between them."""
+    wide = width_ems(before.says, before.on_beat) + width_ems(after.says, after.on_beat)
+    return (after.x - before.x - COUNT_GAP_MM) * 2 / wide
+
+
+def _legible(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """Columns that stand too close to be counted aloud keep the beats' counts and lose those between."""
+    said = [column for column in columns if column.says]
+    for before, after in pairwise(said):
+        if _room_mm(before, after) < SMALLEST_MM and not (before.on_beat and after.on_beat):
+            unsaid = before if after.on_beat else after
+            return _legible(tuple(replace(one, says="") if one is unsaid else one for one in columns))
+    return columns
 
 
 def _stretches(places: Sequence[Place], across: Sequence[float], score: Score) -> tuple[tuple[float, float], ...]:

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grooves.kit import PARTS
-from grooves.lesson import Lesson, bar_indexes, names_here, pace_bpm
+from grooves.lesson import SLOWEST_BPM, Lesson, bar_indexes, names_here, pace_bpm
 from grooves.lesson_file import read_pace
 from grooves.mistake import Mistake, at, nearest
-from grooves.passages import Track, never_in_turn, slug, track_passages
+from grooves.passages import Track, never_in_turn, never_reads, slug, track_passages
 from grooves.performance import Performance, perform
 from render.audio import write_tracks
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
@@ -121,7 +121,8 @@ def render_tracks(
 
 def _remarks(tracks: Sequence[Sounding], lesson: Lesson, balance: Balance) -> list[str]:
     """What a teacher should know about tracks, each thing once."""
-    turns = [never_in_turn(one.track, lesson.score, lesson.choruses) for one in tracks]
+    asked = [(one.track, lesson.score, lesson.choruses) for one in tracks]
+    turns = [note for one in asked for note in (never_in_turn(*one), never_reads(*one))]
     levels = [note for one in tracks for note in out_of_reach(one.performance, balance)]
     return [note for note in dict.fromkeys([*turns, *levels]) if note]
 
@@ -201,14 +202,18 @@ def _half(progress: Progress, number: int) -> Progress:
     return lambda share: progress((number + share) / 2)
 
 
-def loop_track(lesson: Lesson, bars: str, tempo: str, times: int, without: Sequence[str]) -> Track:
-    """The track of a loop: `loop_track(lesson, "6", "60%", 8, ["snare"])`; raises Mistake."""
+def loop_track(lesson: Lesson, bars: str, tempo: str | None, times: int, without: Sequence[str]) -> Track:
+    """The track of a loop: `loop_track(lesson, "6", "60%", 8, ["snare"])`; raises Mistake.
+
+    No tempo is 60 % of the lesson's, or the slowest that there is.
+    """
     if not 1 <= times <= 1000:
         raise Mistake(f"--times: {times} is out of range; write 1 to 1000")
     with at("--bars"):
         chosen = bar_indexes(bars, lesson.score)
     with at("--tempo"):
-        tempo_bpm = pace_bpm(read_pace(tempo), lesson.score.tempo_bpm)
+        slow_bpm = max(0.6 * lesson.score.tempo_bpm, SLOWEST_BPM)
+        tempo_bpm = pace_bpm(read_pace(tempo), lesson.score.tempo_bpm) if tempo else slow_bpm
     with at("--without"):
         out = names_here(without, lesson.score)
     return Track(f"loop bar {bars}", without=out, bars=chosen, tempo_bpm=tempo_bpm, times=times, count_in=0)

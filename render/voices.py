@@ -13,8 +13,8 @@ from fractions import Fraction
 from itertools import groupby
 
 from grooves.groove import swings
-from grooves.kit import FEET, HANDS
-from grooves.rhythm import EIGHTH, Bar, Meter, Symbol, spell
+from grooves.kit import FEET, HANDS, INSTRUMENTS
+from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, spell
 from grooves.score import Score, ScoreBar, Stroke
 
 LET = Fraction(2, 3)
@@ -162,15 +162,20 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
     reached = Fraction(0)
     for (onset, chord), end in zip(chords.items(), ends, strict=True):
         signs += rests(reached, onset, meter)
-        length = _first_sign(onset, _sounding(onset, end, chord), meter)
+        length = _first_sign(onset, _sounding(onset, end, chord, meter), meter)
         signs.append(Sign(onset, length, _heads(chord)))
         reached = onset + length
     return (*signs, *rests(reached, meter.length, meter))
 
 
-def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke]) -> Fraction:
-    """How long a chord is written: until the next one, but no longer than its longest stroke; a triplet is filled."""
+def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Meter) -> Fraction:
+    """How long a chord is written: until the next one, but no longer than its longest stroke; a triplet is filled.
+
+    Crosses last a beat at most: hollow, those of half notes look like another instrument.
+    """
     longest = max(stroke.length for stroke in chord)
+    if any(INSTRUMENTS[stroke.instrument].head != "normal" for stroke in chord):
+        longest = min(longest, meter.pulse if meter.compound else QUARTER)
     in_triplet = onset.denominator != 3 and end.denominator == 3 and int(onset) == int(end)
     return end - onset if in_triplet and longest.denominator != 3 else min(end - onset, longest)
 

@@ -11,6 +11,7 @@ from lxml import etree
 from written import GROOVES, groove, score
 
 from grooves.line import PlayedOn
+from grooves.mistake import Mistake
 from grooves.score import Score
 from render.chart import chart_pdf, chart_svg_pages
 from render.load import load_lesson
@@ -163,6 +164,15 @@ def test_accents_keep_clear_of_the_heads_beside_them_and_above(values):
             ] == []
 
 
+def test_counts_too_close_to_be_read_leave_the_beats_alone():
+    page = printed(score("32 32 16 8 4 24 24 24 24 24 24 4"))[0]
+    (grid,) = groups(page, "grid")
+    counts = [text for text in grid.iter(f"{SVG}text") if text.get("class") == "count"]
+    assert min(float(count.get("font-size")) for count in counts) >= 3.2
+    assert {"1", "2", "3", "4"} <= {count.text for count in counts}
+    assert row_faults(grid, page) == []
+
+
 @pytest.mark.parametrize("title", [LONG, "Harbour Street, upbeats with ties", ENDLESS])
 def test_a_long_title_stays_within_the_margins_and_above_the_next_line(title):
     written = score("4 4 4 4", title=title)
@@ -179,3 +189,21 @@ def test_a_title_cut_short_says_so():
     assert len(lines) == 3
     assert re.search(r"[a-z\d]…$", lines[-1])
     assert ENDLESS.startswith(" ".join(lines)[:-1])
+
+
+@pytest.mark.parametrize("interrupted", [KeyboardInterrupt, MemoryError("no room")])
+def test_a_picture_that_the_pdf_lost_is_not_passed_over(monkeypatch, interrupted):
+    # WeasyPrint catches everything that happens while it draws a picture, Ctrl-C too, and only logs it.
+    from weasyprint import svg
+
+    def draw(*_):
+        raise interrupted
+
+    pages = chart_svg_pages(score("4 4 4 4"))
+    monkeypatch.setattr(svg.SVG, "draw", draw)
+    if interrupted is KeyboardInterrupt:
+        with pytest.raises(KeyboardInterrupt):
+            chart_pdf(pages)
+    else:
+        with pytest.raises(Mistake, match="the PDF could not be drawn whole .no room.; ask for svg"):
+            chart_pdf(pages)

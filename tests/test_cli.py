@@ -363,7 +363,7 @@ WRONG = [
     (["loop", "{lesson}"], "the following arguments are required: --bars"),
     (["loop", "{lesson}", "--bars", "9"], "--bars: there is no bar 9; it has bars 1, 2"),
     (["loop", "{lesson}", "--bars", "1", "--tempo", "slow"], "--tempo: 'slow' is not a tempo"),
-    (["loop", "{lesson}", "--bars", "1", "--tempo", "10%"], "--tempo: tempo: 10% of 180 is 18"),
+    (["loop", "{lesson}", "--bars", "1", "--tempo", "10%"], "--tempo: 10% of 180 is 18"),
     (["loop", "{lesson}", "--bars", "1", "--times", "0"], "--times: 0 is out of range; write 1 to 1000"),
     (["loop", "{lesson}", "--bars", "1", "--without", "gong"], "--without: 'gong' is neither a part nor a limb"),
     (["bars", "{lesson}", "--stairs", "7"], "there is no bar 7 in this line"),

@@ -10,6 +10,7 @@ from grooves.mistake import Mistake
 from grooves.rhythm import Meter, parse_values
 from render.load import load_lesson
 from render.notation import numbered
+from render.pack import loop_track
 
 GROOVE = """
 name = "mine"
@@ -93,3 +94,24 @@ def test_a_track_of_the_groove_alone_may_leave_out_what_the_reader_silences():
     rows = '[[track]]\nname = "x"\nline = false\nwithout = ["cross-stick"]'
     (track,) = lesson_of("4 4 4 4", groove="bossa-nova", tracks=rows).tracks
     assert track.without == {"cross-stick"}
+
+
+@pytest.mark.parametrize(
+    ("rows", "hint"),
+    [
+        ("tempo = 92,5", "write 92.5, with a point"),
+        ("[balance]\nbass drum = -14", 'a name of two words needs quotes: "bass drum"'),
+        ('[[track]]\nname = "x"\nsofter = { bass drum = -6 }', 'a name of two words needs quotes: "bass drum"'),
+        ('[[track]]\nname = "x"\nladder = { from = 60%, to = 100 }', 'write "60%", between quotes'),
+        ("[[track]]\ntempo = 60%", 'write "60%", between quotes'),
+        ("tempo =", "write a value after it"),
+    ],
+)
+def test_what_is_not_toml_is_told_with_what_would_be(rows, hint):
+    with pytest.raises(Mistake, match=f"this is not TOML: .*; {hint}$"):
+        read_tables(rows)
+
+
+@pytest.mark.parametrize(("tempo", "slow"), [(100, 60), (45, 30)])
+def test_a_loop_without_a_tempo_is_slow_but_never_too_slow(tempo, slow):
+    assert loop_track(lesson_of("4 4 4 4", tempo=tempo), "1", None, 8, []).tempo_bpm == slow

@@ -16,6 +16,7 @@ from grooves.passages import (
     count_in_beats,
     fade,
     never_in_turn,
+    never_reads,
     slug,
     track_passages,
     trade,
@@ -56,6 +57,15 @@ def test_what_is_softer_already_sinks_from_there():
     track = Track("x", without=frozenset({"snare"}), softer_lu={"snare": -6.0, "ride": -3.0}, fade=Fade(3, -20))
     lowered = [one.softer_lu for one in track_passages(track, score, 1, 0)]
     assert lowered == [{"snare": -6.0 + sunk, "ride": -3.0} for sunk in (0, -10, -20)]
+
+
+def test_a_track_in_which_a_reader_never_comes_to_read_is_told():
+    score = lesson_of("4 4 4 4", line='played_on = { each_chorus = ["snare", "bass drum"] }').score
+    told = "1 of 2 who read the choruses in turn come to it; write"
+    assert never_reads(Track("x"), score, 1) == f"{told} choruses = 2"
+    assert never_reads(Track("x", times=1), score, 2) == f"x: {told} times = 2"
+    assert never_reads(Track("x"), score, 2) == never_reads(Track("x", groove_alone=True), score, 1) == ""
+    assert never_reads(Track("x", ladder=Ladder(60, 70, 10, 1)), score, 1) == ""
 
 
 @pytest.mark.parametrize(
