@@ -478,3 +478,13 @@ def test_music21_plays_a_repeated_bar_as_often_as_asked():
         read = music21.converter.parse(line_musicxml(score("4 4 2 | 1", repeat_each=3)), format="musicxml")
     played = read.parts[0].expandRepeats().flatten().notes
     assert [note.quarterLength for note in played] == [1, 1, 2] * 3 + [4] * 3
+
+
+@pytest.mark.parametrize(("values", "name", "longest"), [("2 2 | 1", "swing", 1), ("4. 4. 4. 4.", "twelve-eight", 1.5)])
+def test_crosses_last_a_beat_at_most(values, name, longest):
+    # A hollow cross of a half note is drawn as another instrument.
+    drums = tree(musicxml(score(values, name, played_on=PlayedOn("ride", "ride")))).xpath("//part")[-1]
+    divisions = int(drums.xpath("string(.//divisions)"))
+    crosses = drums.xpath(".//note[notehead='x' and not(chord)]/duration/text()")
+    assert crosses
+    assert max(map(int, crosses)) <= longest * divisions
