@@ -171,13 +171,20 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
 def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Meter) -> Fraction:
     """How long a chord is written: until the next one, but no longer than its longest stroke; a triplet is filled.
 
-    Crosses last a beat at most: hollow, those of half notes look like another instrument.
+    Crosses last a beat at most: hollow, those of half notes look like another instrument. An upbeat that is drawn as
+    the third of a triplet ends with its beat, and so does what reaches into a beat of triplets half way.
     """
     longest = max(stroke.length for stroke in chord)
     if any(INSTRUMENTS[stroke.instrument].head != "normal" for stroke in chord):
         longest = min(longest, meter.pulse if meter.compound else QUARTER)
-    in_triplet = onset.denominator != 3 and end.denominator == 3 and int(onset) == int(end)
-    return end - onset if in_triplet and longest.denominator != 3 else min(end - onset, longest)
+    if longest.denominator == 3:
+        return min(end - onset, longest)
+    if onset.denominator == 3:
+        return min(end, onset + longest, Fraction(int(onset) + 1)) - onset
+    if end.denominator == 3 and int(onset) == int(end):
+        return end - onset
+    stop, beat = min(end, onset + longest), Fraction(int(end))
+    return (beat if end.denominator == 3 and stop.denominator != 3 and onset < beat < stop else stop) - onset
 
 
 def _heads(chord: Sequence[Stroke]) -> tuple[Head, ...]:

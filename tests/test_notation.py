@@ -488,3 +488,38 @@ def test_crosses_last_a_beat_at_most(values, name, longest):
     crosses = drums.xpath(".//note[notehead='x' and not(chord)]/duration/text()")
     assert crosses
     assert max(map(int, crosses)) <= longest * divisions
+
+
+def lower_voice(written: Score) -> list[tuple[str, str, bool]]:
+    """What the feet play in the first bar: rest or note, its type, whether it is of a triplet."""
+    notes = tree(musicxml(written)).xpath("//part[last()]/measure[1]/note[not(chord)]")
+    voices = [note.xpath("string(voice)") for note in notes]
+    return [
+        ("rest" if note.find("rest") is not None else "note", note.xpath("string(type)"), bool(note.xpath("time-modification")))
+        for note, voice in zip(notes, voices, strict=True)
+        if voice == max(voices)
+    ]  # fmt: skip
+
+
+def test_what_reaches_into_a_beat_of_triplets_ends_before_it():
+    found = lower_voice(score("4r 4. 8 4", played_on=PlayedOn("bass drum", "bass drum", gaps="snare")))
+    assert found == [
+        ("rest", "quarter", False),
+        ("note", "quarter", False),
+        ("rest", "quarter", True),
+        ("note", "eighth", True),
+        ("note", "quarter", False),
+    ]
+
+
+def test_an_upbeat_drawn_as_the_last_of_a_triplet_ends_with_its_beat():
+    own = parse_groove(
+        'name = "own"\ntitle = "Own"\nmeter = "4/4"\nswing = 2.0\ntempo = [60, 200]\n'
+        '[ride]\ncounts = "1 2 trip let 3 trip let 4 trip let"\n[hi-hat]\ncounts = "r1 & (2) & (3) & (4) &"\n'
+        '["bass drum"]\ncounts = "1 r2 3 r4"\n'
+    )
+    bars = parse_values("8 4. 12 12 12 4", own.meter)
+    found = lower_voice(write_score("x", own, 100, bars, [PlayedOn("snare", "snare")]))
+    assert found[2:] == [("rest", "quarter", True), ("note", "eighth", True), ("note", "quarter", True)] + [
+        ("note", "eighth", True), ("rest", "quarter", True), ("note", "eighth", True)
+    ]  # fmt: skip
