@@ -520,6 +520,5 @@ def test_an_upbeat_drawn_as_the_last_of_a_triplet_ends_with_its_beat():
     )
     bars = parse_values("8 4. 12 12 12 4", own.meter)
     found = lower_voice(write_score("x", own, 100, bars, [PlayedOn("snare", "snare")]))
-    assert found[2:] == [("rest", "quarter", True), ("note", "eighth", True), ("note", "quarter", True)] + [
-        ("note", "eighth", True), ("rest", "quarter", True), ("note", "eighth", True)
-    ]  # fmt: skip
+    eighth, rest = ("note", "eighth", True), ("rest", "quarter", True)
+    assert found[2:] == [rest, eighth, ("note", "quarter", True), eighth, rest, eighth]
