@@ -81,18 +81,7 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
     """
     score = lesson.score
     engraved = staves(score)
-    pictures = engraved.bars
-    printed = [number for number, one in enumerate(pictures) for _ in range(one.times)]
-    numbers = _labels(pictures)
-    data = {
-        **score_data(lesson, printed),
-        "places": [list(range(one.index, one.index + one.times)) for one in pictures],
-        "numbers": numbers,
-        "steps": steps(lesson),
-        "fadeTo": FADE_TO_LU,
-        "feelWords": feel_words(score),
-        "name": f"fourlimb {hashlib.sha256(_json([lesson.title, _shape(lesson)]).encode()).hexdigest()[:16]}",
-    }
+    pictures, numbers = engraved.bars, _labels(engraved.bars)
     return _filled(
         "page.html",
         _asset("page.css") + _widths(engraved),
@@ -113,9 +102,23 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
         backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
         cautions=CAUTIONS,
         keys=KEYS,
-        score=_data(data),
+        score=_data(_page_data(lesson, pictures, numbers)),
         sounds=_data(sound_data(lesson, kit, balance)),
     )
+
+
+def _page_data(lesson: Lesson, pictures: Sequence[StaffPicture], numbers: Sequence[str]) -> dict[str, Any]:
+    """What the page's script reads: the score, and how it stands on the page."""
+    printed = [number for number, one in enumerate(pictures) for _ in range(one.times)]
+    return {
+        **score_data(lesson, printed),
+        "places": [list(range(one.index, one.index + one.times)) for one in pictures],
+        "numbers": numbers,
+        "steps": steps(lesson),
+        "fadeTo": FADE_TO_LU,
+        "feelWords": feel_words(lesson.score),
+        "name": f"fourlimb {hashlib.sha256(_json([lesson.title, _shape(lesson)]).encode()).hexdigest()[:16]}",
+    }
 
 
 def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
