@@ -71,13 +71,16 @@ def _check_all(paths: list[Path], wishes: "Wishes") -> None:
     Two lessons that would write one file are wrong as well.
     """
     from render.pack import choose_tracks
-    from render.plan import check_apart, planned_files
+    from render.plan import check_apart, check_keeps, planned_files
 
     mistakes, planned = [], []
     for path in paths:
         try:
-            lesson = load_lesson(path).lesson
-            planned += list(planned_files(path, lesson, choose_tracks(lesson.tracks, wishes.tracks), wishes))
+            loaded = load_lesson(path)
+            chosen = choose_tracks(loaded.lesson.tracks, wishes.tracks)
+            own = list(planned_files(path, loaded.lesson, chosen, wishes))
+            check_keeps(path, loaded.tables, (file for file, _ in own))
+            planned += own
         except Mistake as mistake:
             mistakes.append(str(mistake))
     if mistakes:
@@ -204,8 +207,11 @@ def lines(asked: Namespace) -> None:
 def chart(asked: Namespace) -> None:
     """Print the line, the drum score and the grid."""
     from render.paper import chart_file
+    from render.plan import check_keeps
 
-    print(chart_file(load_lesson(asked.lesson).lesson, asked.out, asked.bars, asked.paper))
+    loaded = load_lesson(asked.lesson)
+    check_keeps(asked.lesson, loaded.tables, [asked.out])
+    print(chart_file(loaded.lesson, asked.out, asked.bars, asked.paper))
 
 
 def page(asked: Namespace) -> None:

@@ -20,7 +20,7 @@ from render.gain import Gain, gain_for
 from render.hits import Kit
 from render.load import load_lesson
 from render.midi import midi_bytes
-from render.plan import check_apart, length_seconds, planned_files, track_file
+from render.plan import check_apart, check_keeps, length_seconds, planned_files, track_file
 from render.soundfont import choose_soundfont, open_kit
 from render.strikes import Take
 from render.tracks import Tracks, side_by_side
@@ -88,6 +88,8 @@ def sound_track(lesson: Lesson, track: Track, balance: Balance) -> Sounding:
 def render_lesson(path: Path, wishes: Wishes, progress: Progress = lambda _: None) -> Report:
     """Render a lesson file: `render_lesson(Path("first.toml"), Wishes(Path("out"))).files`; raises Mistake."""
     loaded = load_lesson(path)
+    chosen = choose_tracks(loaded.lesson.tracks, wishes.tracks)
+    check_keeps(path, loaded.tables, (file for file, _ in planned_files(path, loaded.lesson, chosen, wishes)))
     return render_tracks(path, loaded.lesson, wishes, loaded.notes, progress)
 
 

@@ -1,8 +1,8 @@
 """What files lessons will make and how long their tracks last, known before anything is performed or written."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from grooves.lesson import Lesson
 from grooves.mistake import Mistake
@@ -60,3 +60,15 @@ def check_apart(files: Sequence[tuple[Path, str]]) -> None:
         if path in first:
             raise Mistake(f"{first[path]} and {whose} would both be written to {path}; rename one of them")
         first[path] = whose
+
+
+def check_keeps(path: Path, tables: Mapping[str, Any], files: Iterable[Path]) -> None:
+    """Raise Mistake where a file would be written over the one that the lesson's line is read from.
+
+    Example: `check_keeps(path, load_lesson(path).tables, [Path("line.musicxml")])`.
+    """
+    name = tables.get("line", {}).get("file")
+    source = path.parent / name if name else path
+    for file in files:
+        if file.exists() and source.exists() and file.samefile(source):
+            raise Mistake(f"{file}: the line of {path} is read from this file; write to another folder or name")

@@ -75,3 +75,23 @@ def test_two_lessons_whose_tracks_would_be_one_file_are_refused(tmp_path, capsys
     assert "a.toml: track 'b full'" in said and "a-b.toml: track 'full'" in said
     assert "a-b-full.mid; rename one of them" in said
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "words", [["render", "a.toml", "-o", "."], ["chart", "a.toml", "-o", "a.musicxml"], ["render", ".", "-o", "."]]
+)
+def test_what_a_line_is_read_from_is_not_written_over(tmp_path, monkeypatch, capfd, words):
+    monkeypatch.chdir(tmp_path)
+    line = tmp_path / "first.toml"
+    line.write_text(LESSON)
+    assert main(["chart", "first.toml", "-o", "a.musicxml"]) == 0
+    line.unlink()
+    (tmp_path / "a.toml").write_text('title = "a"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "a.musicxml"\n')
+    before = (tmp_path / "a.musicxml").read_bytes()
+    assert main(words) == 2
+    assert (
+        "a.musicxml: the line of a.toml is read from this file; write to another folder or name"
+        in capfd.readouterr().err
+    )
+    assert (tmp_path / "a.musicxml").read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.musicxml", "a.toml"]
