@@ -94,16 +94,13 @@ def _levels(low: float, high: float, unit: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def _name_or_number(value: object) -> str | int:
-    if isinstance(value, bool) or not isinstance(value, str | int):
-        raise Mistake(f"{value!r} is neither a name nor a number; write the part's name, or its number from 1")
-    return value
+def _text_or_whole(wrong: str) -> BeforeValidator:
+    def check(value: object) -> str | int:
+        if isinstance(value, bool) or not isinstance(value, str | int):
+            raise Mistake(f"{value!r} is {wrong}")
+        return value
 
-
-def _bars(value: object) -> str | int:
-    if isinstance(value, bool) or not isinstance(value, str | int):
-        raise Mistake(f'{value!r} is not a choice of bars; write a number or ranges, such as "1-4, 7"')
-    return value
+    return BeforeValidator(check)
 
 
 def _yes_or_no(value: object) -> bool:
@@ -115,7 +112,10 @@ def _yes_or_no(value: object) -> bool:
 Title = Annotated[str, _text("a text")]
 Tempo = Annotated[float, _number(30, 400, "a tempo")]
 Pace = Annotated[float | str, BeforeValidator(read_pace)]
-Bars = Annotated[str | int, BeforeValidator(_bars)]
+Bars = Annotated[str | int, _text_or_whole('not a choice of bars; write a number or ranges, such as "1-4, 7"')]
+PartName = Annotated[
+    str | int, _text_or_whole("neither a name nor a number; write the part's name, or its number from 1")
+]
 Names = Annotated[list[str], BeforeValidator(_names)]
 Milliseconds = Annotated[dict[str, float], _levels(0, 80, "milliseconds")]
 
@@ -139,7 +139,7 @@ class LineTable(Table):
     values: Annotated[str, _text("a line")] = ""
     counts: Annotated[str, _text("a line")] = ""
     file: Annotated[str, _text("a file name")] = ""
-    part: Annotated[str | int, BeforeValidator(_name_or_number)] | None = None
+    part: PartName | None = None
     played_on: Any = "snare"
     each_chorus: Any = None
     repeat_each: Annotated[int, _whole(1, 64, "a number of times")] = 1

@@ -70,17 +70,13 @@ def _check_all(paths: list[Path], wishes: "Wishes") -> None:
 
     Two lessons that would write one file are wrong as well.
     """
-    from render.pack import choose_tracks
-    from render.plan import check_apart, check_keeps, planned_files
+    from render.pack import lesson_plan
+    from render.plan import check_apart
 
     mistakes, planned = [], []
     for path in paths:
         try:
-            loaded = load_lesson(path)
-            chosen = choose_tracks(loaded.lesson.tracks, wishes.tracks)
-            own = list(planned_files(path, loaded.lesson, chosen, wishes))
-            check_keeps(path, loaded.tables, (file for file, _ in own))
-            planned += own
+            planned += lesson_plan(path, load_lesson(path), wishes)
         except Mistake as mistake:
             mistakes.append(str(mistake))
     if mistakes:

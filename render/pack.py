@@ -18,7 +18,7 @@ from render.audio import write_tracks
 from render.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
 from render.gain import Gain, gain_for
 from render.hits import Kit
-from render.load import load_lesson
+from render.load import Loaded, load_lesson
 from render.midi import midi_bytes
 from render.plan import check_apart, check_keeps, length_seconds, planned_files, track_file
 from render.soundfont import choose_soundfont, open_kit
@@ -85,20 +85,22 @@ def sound_track(lesson: Lesson, track: Track, balance: Balance) -> Sounding:
     return Sounding(track, performance, velocities(performance, balance))
 
 
+def lesson_plan(path: Path, loaded: Loaded, wishes: Wishes) -> list[tuple[Path, str]]:
+    """Every file that a lesson will make, with whose it is: `lesson_plan(path, load_lesson(path), wishes)`.
+
+    Raises Mistake where one would be written over the file that the line is read from.
+    """
+    chosen = choose_tracks(loaded.lesson.tracks, wishes.tracks)
+    planned = list(planned_files(path, loaded.lesson, chosen, wishes))
+    check_keeps(path, loaded.tables, (file for file, _ in planned))
+    return planned
+
+
 def render_lesson(path: Path, wishes: Wishes, progress: Progress = lambda _: None) -> Report:
     """Render a lesson file: `render_lesson(Path("first.toml"), Wishes(Path("out"))).files`; raises Mistake."""
     loaded = load_lesson(path)
-    chosen = choose_tracks(loaded.lesson.tracks, wishes.tracks)
-    check_keeps(path, loaded.tables, (file for file, _ in planned_files(path, loaded.lesson, chosen, wishes)))
-    return render_tracks(path, loaded.lesson, wishes, loaded.notes, progress)
-
-
-def render_tracks(
-    path: Path, lesson: Lesson, wishes: Wishes, notes: Sequence[str] = (), progress: Progress = lambda _: None
-) -> Report:
-    """Render the tracks of a lesson in hand; `path` names the files and finds the soundfont. Raises Mistake."""
-    chosen = choose_tracks(lesson.tracks, wishes.tracks)
-    planned = list(planned_files(path, lesson, chosen, wishes))
+    lesson, chosen = loaded.lesson, choose_tracks(loaded.lesson.tracks, wishes.tracks)
+    planned = lesson_plan(path, loaded, wishes)
     check_apart(planned)
     with kit_for(path, lesson, wishes.soundfont, wishes.rate, wishes.use_cache) as kit:
         if wishes.audio and wishes.format == "wav":
@@ -111,7 +113,7 @@ def render_tracks(
         wanted = [one for one in tracks if one.track in chosen]
         program = None if wishes.plain_velocities else kit.preset.program
         files = [write_midi(folder, path.stem, one, lesson, program) for one in wanted]
-        said = [*notes, *_remarks(wanted, lesson, balance)]
+        said = [*loaded.notes, *_remarks(wanted, lesson, balance)]
         if wishes.paper:
             files += _write_paper(folder, path.stem, lesson, kit, balance)
         if wishes.audio:

@@ -27,7 +27,7 @@ from render.balance import Balance
 from render.chart import feel_words
 from render.notation import numbered
 from render.page_grid import grid_svg, grid_words
-from render.page_score import has_more_alone, score_data, time_alone
+from render.page_score import score_data, time_alone
 from render.page_sounds import sound_data
 from render.page_staff import StaffPicture, Staves, staves
 from render.page_way import CAUTIONS, KEYS, limb_rows, steps
@@ -81,7 +81,8 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
     """
     score = lesson.score
     engraved = staves(score)
-    pictures, numbers = engraved.bars, _labels(engraved.bars)
+    pictures, numbers = engraved.bars, numbered([one.number for one in engraved.bars])
+    alone = time_alone(score)
     return _filled(
         "page.html",
         _asset("page.css") + _widths(engraved),
@@ -92,7 +93,7 @@ def page(lesson: Lesson, kit: "Kit", balance: Balance) -> str:
         tempo=f"{score.tempo_bpm:g}",
         feel=feel_words(score),
         steps=steps(lesson),
-        cards=[_card(lesson.score, one, label) for one, label in zip(pictures, numbers, strict=True)],
+        cards=[_card(score, alone, one, label) for one, label in zip(pictures, numbers, strict=True)],
         glyphs=Markup(engraved.glyphs),
         limbs=limb_rows(lesson),
         slowest=f"{SLOWEST_BPM:g}",
@@ -132,17 +133,13 @@ def _shape(lesson: Lesson) -> list[list[str]]:
     return [[f"{symbol.onset} {symbol.length} {symbol.kind}" for symbol in bar.line] for bar in lesson.score.bars]
 
 
-def _labels(pictures: Sequence[StaffPicture]) -> list[str]:
-    """What each printed bar is called: its number in the line, and a letter where it comes again."""
-    return numbered([one.number for one in pictures])
-
-
-def _card(score: Score, picture: StaffPicture, label: str) -> dict[str, Any]:
+def _card(score: Score, alone: Score | None, picture: StaffPicture, label: str) -> dict[str, Any]:
     readings = [picture.index + score.chorus_length * reading for reading in range(score.readings)]
-    alone, limbs = time_alone(score), _rows(score)
+    played = {*score.limbs, *(alone.limbs if alone else ())}
+    limbs = [limb for limb in LIMBS if limb in played]
     first, *others = [grid_svg(score, index, limbs) for index in readings]
     hidden = [svg.replace("<svg ", "<svg hidden ", 1) for svg in others]
-    if has_more_alone(score):
+    if alone:
         drawn = [grid_svg(alone, index, limbs) for index in readings]
         hidden += [svg.replace("<svg ", "<svg hidden data-alone ", 1) for svg in drawn]
     return {
@@ -151,12 +148,6 @@ def _card(score: Score, picture: StaffPicture, label: str) -> dict[str, Any]:
         "grids": [Markup(svg) for svg in (first, *hidden)],
         "says": grid_words(grid(score, picture.index)),
     }
-
-
-def _rows(score: Score) -> tuple[str, ...]:
-    """The limbs that have a row: those that play, and those that only play while nobody reads."""
-    played = {*score.limbs, *time_alone(score).limbs} if has_more_alone(score) else {*score.limbs}
-    return tuple(limb for limb in LIMBS if limb in played)
 
 
 def _widths(engraved: Staves) -> str:

@@ -50,14 +50,14 @@ def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
     return -1
 
 
-def time_alone(score: Score) -> Score:
-    """The same bars while nobody reads: `time_alone(score).bars[0].strokes` are the groove's."""
+def time_alone(score: Score) -> Score | None:
+    """The same bars while nobody reads, or None where that adds no stroke: no limb that reads has a part in the groove.
+
+    Example: `time_alone(score_read_by_the_bass_drum).bars[0].strokes` are the groove's.
+    """
+    if not any(set(bar.groove_alone) - set(bar.strokes) for bar in score.bars):
+        return None
     return replace(score, bars=tuple(replace(bar, strokes=bar.groove_alone) for bar in score.bars))
-
-
-def has_more_alone(score: Score) -> bool:
-    """Whether a limb that reads has a part in the groove, which sounds only while nobody reads."""
-    return any(set(bar.groove_alone) - set(bar.strokes) for bar in score.bars)
 
 
 # --- strokes -------------------------------------------------------------------------------------
@@ -85,7 +85,7 @@ class Sheet:
     def bars(self) -> tuple[tuple[tuple[Row, ...], tuple[Row, ...]], ...]:
         """Every bar of the score as rows: with the line, and the groove alone."""
         score = self.lesson.score
-        alone = time_alone(score) if has_more_alone(score) else score
+        alone = time_alone(score) or score
         return tuple(
             (self._rows(bar.strokes, grid(score, number)), self._rows(bar.groove_alone, grid(alone, number)))
             for number, bar in enumerate(score.bars)

@@ -59,7 +59,7 @@ def cursors_at_heads(found, bars):
                 };
                 const middle = (head) => { const box = head.getBoundingClientRect(); return box.left + box.width / 2; };
                 const [head, note] = card.heads(stroke, lesson.divisions);
-                if (head) far.grid.push(at("--grid-cursor", view.grid) - middle(head));
+                if (head) far.grid.push(at("--grid-cursor", card.shown) - middle(head));
                 if (note) far.staff.push(at("--staff-cursor", card.staff) - middle(note.querySelector(".notehead") || note));
             }
             return far;

@@ -47,7 +47,6 @@ class Card {
     const shown = grids[reading % grids.length];
     this.drawn.forEach((grid) => grid.toggleAttribute("hidden", grid !== shown));
     Object.assign(this, { reading, shown });
-    return shown;
   }
 
   /** The heads of one stroke, on the grid and, for the line, on the staff. */
@@ -91,10 +90,7 @@ class View {
 
   /** Every grid anew: with the line, or the time alone. */
   refresh() {
-    for (const card of this.cards) {
-      const grid = card.show(card.reading, this.transport.player.settings.alone);
-      if (card === this.current) this.grid = grid;
-    }
+    for (const card of this.cards) card.show(card.reading, this.transport.player.settings.alone);
   }
 
   /** Remember strokes until they sound. Those of one written place light up together. */
@@ -166,7 +162,7 @@ class View {
     if (card === this.current) return;
     this.leave();
     this.current = card;
-    this.grid = card.show(cell.turn % this.lesson.readings, this.transport.player.settings.alone);
+    card.show(cell.turn % this.lesson.readings, this.transport.player.settings.alone);
     card.element.classList.add("now");
     this.follow.show(card.element);
   }
@@ -206,7 +202,7 @@ class View {
   /** When the strokes of the grid's columns sound, and where these stand. */
   gridAnchors(cell, strokes) {
     const { length } = this.lesson.meter;
-    const { left, width, columns } = this.grid.dataset;
+    const { left, width, columns } = this.current.shown.dataset;
     const places = columns.split(" ").map(Number);
     const struck = strokes.filter(({ column }) => column in places);
     const found = struck.map((stroke) => [this.transport.player.swung(stroke, cell.pace), places[stroke.column]]);
