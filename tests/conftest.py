@@ -1,9 +1,10 @@
-"""What several modules of tests share: a browser.
+"""What several modules of tests share: a browser, and a lesson page on a desk's screen.
 
 Property tests draw afresh on every local run, and the same examples each time in CI, so that CI says the same twice."""
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,3 +22,30 @@ def chrome() -> Iterator[Any]:
 
     with chromium() as running:
         yield running
+
+
+@pytest.fixture(scope="module")
+def kit() -> Any:
+    """The bundled soundfont's kit and its balance."""
+    from page_browser import kit_and_balance
+
+    return kit_and_balance()
+
+
+@pytest.fixture(scope="module")
+def html(kit: Any) -> str:
+    """The page of a lesson of four bars."""
+    from music import lesson_of
+    from page_browser import LINE, html_of
+
+    return html_of(lesson_of(LINE, tempo=132), *kit)
+
+
+@pytest.fixture
+def sheet(chrome: Any, html: str, tmp_path: Path) -> Iterator[Any]:
+    """That page, opened."""
+    from page_browser import opened
+
+    with opened(chrome, html, tmp_path, viewport={"width": 1280, "height": 800}) as found:
+        yield found
+        assert found.errors == []

@@ -48,6 +48,9 @@ def kit_and_balance(path: Path | None = None) -> tuple[Kit, Balance]:
     return kit, calibrate(kit)
 
 
+LINE = "4 8 8 4 4 | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4 | 8 8 12 12 12 4 4"
+
+
 @dataclass
 class Opened:
     """A page on the screen, and what it did that it should not."""

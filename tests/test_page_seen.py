@@ -4,25 +4,8 @@ from itertools import pairwise
 
 import pytest
 from music import lesson_of
-from page_browser import html_of, kit_and_balance, opened, until
-from test_page_use import LINE, SMALL_PHONE, take, wait_for_bar
-
-
-@pytest.fixture(scope="module")
-def kit():
-    return kit_and_balance()
-
-
-@pytest.fixture(scope="module")
-def html(kit):
-    return html_of(lesson_of(LINE, tempo=132), *kit)
-
-
-@pytest.fixture
-def sheet(chrome, html, tmp_path):
-    with opened(chrome, html, tmp_path, viewport={"width": 1280, "height": 800}) as found:
-        yield found
-        assert found.errors == []
+from page_browser import html_of, opened, until
+from test_page_use import SMALL_PHONE, take, wait_for_bar
 
 
 @pytest.fixture

@@ -4,27 +4,9 @@ from itertools import pairwise
 
 import pytest
 from music import lesson_of
-from page_browser import html_of, kit_and_balance, opened
+from page_browser import LINE, html_of, opened
 
-LINE = "4 8 8 4 4 | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4 | 8 8 12 12 12 4 4"
 SMALL_PHONE = {"viewport": {"width": 375, "height": 667}, "has_touch": True}
-
-
-@pytest.fixture(scope="module")
-def kit():
-    return kit_and_balance()
-
-
-@pytest.fixture(scope="module")
-def html(kit):
-    return html_of(lesson_of(LINE, tempo=132), *kit)
-
-
-@pytest.fixture
-def sheet(chrome, html, tmp_path):
-    with opened(chrome, html, tmp_path, viewport={"width": 1280, "height": 800}) as found:
-        yield found
-        assert found.errors == []
 
 
 # --- who plays -----------------------------------------------------------------------------------
