@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from grooves.mistake import Mistake
+from grooves.errors import LessonError
 from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
 
 _TOKEN = re.compile(r"(?P<open>\()?(?P<rest>r)?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<accent>\^)?(?P<close>\))?")
@@ -35,7 +35,7 @@ class Count:
 def parse_counts(text: str, meter: Meter) -> tuple[Bar, ...]:
     """Read bars of spoken counts: `parse_counts("1 & (2) & 3 4", Meter(4, 4))` gives one bar of five notes.
 
-    Lengths are written so that the beats show. Raises Mistake with bar and count.
+    Lengths are written so that the beats show. Raises LessonError with bar and count.
     """
     bars: list[Bar] = []
     sounding = False
@@ -59,19 +59,19 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found or bool(found["open"]) != bool(found["close"]):
-            raise Mistake(
+            raise LessonError(
                 f"{where}: '{token}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or r3 for a rest"
             )
         if found["open"] and (found["rest"] or found["accent"]):
-            raise Mistake(f"{where}: '{token}' is not struck, so it takes neither r nor ^")
+            raise LessonError(f"{where}: '{token}' is not struck, so it takes neither r nor ^")
         word = found["word"]
         if word.isdigit():
             if not 1 <= int(word) <= meter.count:
-                raise Mistake(f"{where}: count {word} is not in {meter}, which counts 1 to {meter.count}")
+                raise LessonError(f"{where}: count {word} is not in {meter}, which counts 1 to {meter.count}")
             beat = (int(word) - 1) * meter.step
         onset = beat + _PARTS.get(word, Fraction(0)) * meter.step
         if counts and onset <= counts[-1].onset:
-            raise Mistake(
+            raise LessonError(
                 f"{where}: '{token}' comes after {place_name(counts[-1].onset, meter)}; "
                 "say the beat between, such as (2)"
             )
@@ -83,11 +83,11 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
 def _lay_out(counts: list[Count], meter: Meter, number: int, sounding: bool) -> Bar:
     """Let every note last until the next note or rest, or the barline."""
     if counts[0].onset > 0:
-        raise Mistake(
+        raise LessonError(
             f"bar {number} does not say what happens on 1; write 1, (1) for the last note held on, or r1 for a rest"
         )
     if counts[0].kind == "held" and not sounding:
-        raise Mistake(f"bar {number}: (1) holds a note on, but none sounds before it; write r1 for a rest")
+        raise LessonError(f"bar {number}: (1) holds a note on, but none sounds before it; write r1 for a rest")
     events = [counts[0]] + [count for count in counts[1:] if count.kind != "held"]
     ends = [event.onset for event in events[1:]] + [meter.length]
     symbols = (
@@ -100,7 +100,7 @@ def _lay_out(counts: list[Count], meter: Meter, number: int, sounding: bool) -> 
 def counts_text(bars: Iterable[Bar], meter: Meter) -> str:
     """Write bars as spoken counts, the inverse of `parse_counts`: "1 & (2) & 3 4".
 
-    Raises Mistake for a place that has no syllable, such as a triplet sixteenth.
+    Raises LessonError for a place that has no syllable, such as a triplet sixteenth.
     """
     return " | ".join(" ".join(_counts_of(bar, meter)) for bar in bars)
 
@@ -114,7 +114,9 @@ def _counts_of(bar: Bar, meter: Meter) -> list[str]:
             words.append(f"({syllable(beat, meter)})")
         word = syllable(symbol.onset, meter)
         if word.startswith("+"):
-            raise Mistake(f"the place {place_name(symbol.onset, meter)} has no spoken count; write the line as values")
+            raise LessonError(
+                f"the place {place_name(symbol.onset, meter)} has no spoken count; write the line as values"
+            )
         mark = "^" if symbol.accent else ""
         still_silent = symbol.kind == "rest" and bool(words) and words[-1].startswith("r")
         if symbol.kind == "held" or still_silent:

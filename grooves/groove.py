@@ -12,8 +12,8 @@ from fractions import Fraction
 from typing import Any
 
 from grooves.counts import parse_counts, parse_places
+from grooves.errors import LessonError, nearest, shown
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
-from grooves.mistake import Mistake, nearest, shown
 from grooves.rhythm import Meter, parse_meter, parse_values, value_length
 
 Swing = float | str  # a ratio long:short, or one of SWING_WORDS
@@ -77,20 +77,20 @@ _EXAMPLES = {
 
 
 def parse_groove(text: str) -> Groove:
-    """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises Mistake naming the key."""
+    """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises LessonError naming the key."""
     try:
         table = tomllib.loads(text)
     except ValueError as error:  # TOML's own, or a number of thousands of digits
-        raise Mistake(f"not TOML: {error}") from None
+        raise LessonError(f"not TOML: {error}") from None
     for key, value in table.items():
         if key not in (*_KEYS, *PARTS):
-            raise Mistake(f"{key}: not a key of a groove; {nearest(key, (*_KEYS, *PARTS))}")
+            raise LessonError(f"{key}: not a key of a groove; {nearest(key, (*_KEYS, *PARTS))}")
         if (key in PARTS) != isinstance(value, dict):
-            raise Mistake(f"{key}: {'a part is a table' if key in PARTS else 'this is not a table'}")
+            raise LessonError(f"{key}: {'a part is a table' if key in PARTS else 'this is not a table'}")
     meter = parse_meter(_text(table, "meter"))
     parts = tuple(_read_part(name, table[name], meter) for name in PARTS if name in table)
     if not parts:
-        raise Mistake(f"the groove has no part; add a table such as [ride] ({', '.join(PARTS)})")
+        raise LessonError(f"the groove has no part; add a table such as [ride] ({', '.join(PARTS)})")
     return Groove(
         name=_text(table, "name"),
         title=_text(table, "title"),
@@ -104,24 +104,26 @@ def parse_groove(text: str) -> Groove:
 
 
 def check_swing(swing: object, meter: Meter) -> Swing:
-    """Return a swing that can be played, else raise Mistake: `check_swing(2, Meter(4, 4))` is 2.0."""
+    """Return a swing that can be played, else raise LessonError: `check_swing(2, Meter(4, 4))` is 2.0."""
     if isinstance(swing, str) and swing not in SWING_WORDS:
-        raise Mistake(f"swing: '{swing}' is not known; {nearest(swing, SWING_WORDS)}, or write a ratio such as 2.0")
+        raise LessonError(f"swing: '{swing}' is not known; {nearest(swing, SWING_WORDS)}, or write a ratio such as 2.0")
     if isinstance(swing, bool) or not isinstance(swing, str | int | float | Fraction):
-        raise Mistake(
+        raise LessonError(
             f"swing: {swing!r} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
         )
     if not isinstance(swing, str) and not 1 <= swing <= 4:
         ratio = shown(swing if isinstance(swing, int) else float(swing))
-        raise Mistake(f"swing: {ratio} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0")
+        raise LessonError(f"swing: {ratio} is out of range; the ratio long:short runs from 1.0 (straight) to 4.0")
     if meter.unit >= 8 and swing not in ("straight", 1):
-        raise Mistake(f'swing: in {meter} the eighths are the beat, so they stay straight; write swing = "straight"')
+        raise LessonError(
+            f'swing: in {meter} the eighths are the beat, so they stay straight; write swing = "straight"'
+        )
     return swing if isinstance(swing, str) else float(swing)
 
 
 def _text(table: dict[str, Any], key: str) -> str:
     if not isinstance(table.get(key), str) or not table[key].strip():
-        raise Mistake(f"{key}: missing; every groove needs a text here")
+        raise LessonError(f"{key}: missing; every groove needs a text here")
     return str(table[key])
 
 
@@ -129,39 +131,39 @@ def _tempo_range(value: object) -> tuple[float, float]:
     match value:
         case [int() | float() as low, int() | float() as high] if 30 <= low <= high <= 400:
             return float(low), float(high)
-    raise Mistake(f"tempo: {value!r} is not a range; write [low, high] within 30 to 400, such as [100, 220]")
+    raise LessonError(f"tempo: {value!r} is not a range; write [low, high] within 30 to 400, such as [100, 220]")
 
 
 def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
     for key in table:
         if key not in _PART_KEYS:
-            raise Mistake(f"{name}.{key}: not a key of a part; {nearest(key, _PART_KEYS)}")
+            raise LessonError(f"{name}.{key}: not a key of a part; {nearest(key, _PART_KEYS)}")
     limb = table.get("limb", INSTRUMENTS[name].limb)
     instrument = table.get("instrument", name)
     if limb not in LIMBS:
-        raise Mistake(f"{name}.limb: '{limb}' is not a limb; {nearest(str(limb), LIMBS)}")
+        raise LessonError(f"{name}.limb: '{limb}' is not a limb; {nearest(str(limb), LIMBS)}")
     if instrument not in PARTS:
-        raise Mistake(f"{name}.instrument: '{instrument}' is not in the kit; {nearest(str(instrument), PARTS)}")
+        raise LessonError(f"{name}.instrument: '{instrument}' is not in the kit; {nearest(str(instrument), PARTS)}")
     if ("counts" in table) == ("values" in table):
-        raise Mistake(f"{name}: write its pattern either as counts or as values")
+        raise LessonError(f"{name}: write its pattern either as counts or as values")
     try:
         level_lu = _number(table, "level", 0.0, -40, 12)
         return Part(name, limb, instrument, level_lu, _pattern(table, meter), _number(table, "spread", 1.0, 0, 2))
-    except Mistake as mistake:
-        raise Mistake(f"{name}: {mistake}") from None
+    except LessonError as error:
+        raise LessonError(f"{name}: {error}") from None
 
 
 def _number(table: dict[str, Any], key: str, default: float, low: float, high: float) -> float:
     value = table.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise Mistake(f"{key}: {value!r} does not fit; write a number from {low:g} to {high:g}")
+        raise LessonError(f"{key}: {value!r} does not fit; write a number from {low:g} to {high:g}")
     return float(value)
 
 
 def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, ...], ...]:
     for key in ("counts", "values", "light", "accents"):
         if not isinstance(table.get(key, ""), str):
-            raise Mistake(f"{key}: {table[key]!r} is not a text; write it between quotes, such as {_EXAMPLES[key]}")
+            raise LessonError(f"{key}: {table[key]!r} is not a text; write it between quotes, such as {_EXAMPLES[key]}")
     bars = parse_counts(table["counts"], meter) if "counts" in table else parse_values(table["values"], meter)
     changes: dict[Fraction, float] = dict.fromkeys(
         parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0, -40, 12)

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from grooves.counts import parse_counts
+from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
 from grooves.kit import LIMBS, PARTS
 from grooves.lesson_file import FeelTable, LessonFile, LineTable, TrackTable, read_tables
 from grooves.line import PlayedOn
-from grooves.mistake import Mistake, at, nearest
 from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays, slug
 from grooves.rhythm import Bar, Meter, parse_values
 from grooves.score import Score, write_score
@@ -46,7 +46,7 @@ class Lesson:
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
     """Read a lesson file's text: `parse_lesson(text, find_groove, read_line).tracks[0].name` is "time".
 
-    Raises Mistake naming the key, what stands there and what would be right.
+    Raises LessonError naming the key, what stands there and what would be right.
     """
     file = read_tables(text)
     with at("groove"):
@@ -93,9 +93,9 @@ def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"
-        raise Mistake(f"{said}; write one of values, counts or file")
+        raise LessonError(f"{said}; write one of values, counts or file")
     if table.part is not None and not table.file:
-        raise Mistake("part: it names a part of a notation file; write it beside file only")
+        raise LessonError("part: it names a part of a notation file; write it beside file only")
     with at(given[0]):
         if table.file:
             return tuple(read_line(table.file, meter, table.part))
@@ -103,16 +103,16 @@ def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar
 
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
-    """Read a choice of bars: `bar_numbers("1-3, 7", range(1, 9))` is (1, 2, 3, 7); raises Mistake."""
+    """Read a choice of bars: `bar_numbers("1-3, 7", range(1, 9))` is (1, 2, 3, 7); raises LessonError."""
     numbers: list[int] = []
     for piece in str(text).split(","):
         first, dash, last = (word.strip() for word in piece.partition("-"))
         if not first.isdecimal() or (dash and not last.isdecimal()):
-            raise Mistake(f"'{piece.strip()}' is not a bar; write numbers and ranges, such as \"1-4, 7\"")
+            raise LessonError(f"'{piece.strip()}' is not a bar; write numbers and ranges, such as \"1-4, 7\"")
         if max(len(first), len(last)) > 5:
-            raise Mistake(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
+            raise LessonError(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
         if dash and int(last) < int(first):
-            raise Mistake(f"'{piece.strip()}' runs backwards; write {last}-{first}")
+            raise LessonError(f"'{piece.strip()}' runs backwards; write {last}-{first}")
         numbers += range(int(first), int(last or first) + 1)
     for number in numbers:
         if number not in there:
@@ -121,7 +121,7 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
                 if len(there) < 9
                 else f"the last bar is {max(there)}"
             )
-            raise Mistake(f"there is no bar {number}; {known}")
+            raise LessonError(f"there is no bar {number}; {known}")
     return tuple(numbers)
 
 
@@ -129,7 +129,7 @@ def _played_on(table: LineTable) -> tuple[list[PlayedOn], Literal["chorus", "bar
     turns = table.played_on if isinstance(table.played_on, dict) else {}
     if table.each_chorus is not None:
         if "played_on" in table.model_fields_set:
-            raise Mistake("played_on and each_chorus both stand here; write one of them")
+            raise LessonError("played_on and each_chorus both stand here; write one of them")
         turns = {"each_chorus": table.each_chorus}
     for key in ("each_chorus", "each_bar"):
         if key in turns and len(turns) == 1:
@@ -141,7 +141,7 @@ def _played_on(table: LineTable) -> tuple[list[PlayedOn], Literal["chorus", "bar
 
 def _reading_list(value: object) -> list[object]:
     if not isinstance(value, list) or not value:
-        raise Mistake(f'{value!r} is not a list; write the readers in turn, such as ["snare", "bass drum"]')
+        raise LessonError(f'{value!r} is not a list; write the readers in turn, such as ["snare", "bass drum"]')
     return value
 
 
@@ -156,7 +156,7 @@ def _reading(value: Any) -> PlayedOn:
             return _with_gaps(_reader(notes), _reader(gaps))
         case {"hands": "alternate", **rest} if not rest:
             return PlayedOn("snare", "snare", alternate=True)
-    raise Mistake(
+    raise LessonError(
         f"{value!r} cannot be played; write one of {', '.join(READERS)}, or {{ long = …, short = … }}, "
         '{ notes = …, gaps = … }, { hands = "alternate" }, { each_bar = […] }, { each_chorus = […] }'
     )
@@ -164,13 +164,13 @@ def _reading(value: Any) -> PlayedOn:
 
 def _reader(name: str) -> str:
     if name not in READERS:
-        raise Mistake(f"'{name}' cannot read the line; {nearest(name, READERS)}")
+        raise LessonError(f"'{name}' cannot read the line; {nearest(name, READERS)}")
     return name
 
 
 def _with_gaps(notes: str, gaps: str) -> PlayedOn:
     if notes == gaps:
-        raise Mistake(f"notes and gaps are both on the {notes}; give the gaps to another limb")
+        raise LessonError(f"notes and gaps are both on the {notes}; give the gaps to another limb")
     return PlayedOn(notes, notes, gaps)
 
 
@@ -207,9 +207,11 @@ def _placements(table: FeelTable, score: Score) -> dict[str, float]:
         for name, milliseconds in table_ms.items():
             limb = limb_of.get(name, name)
             if limb not in LIMBS:
-                raise Mistake(f"{key}: '{name}' is neither a part here nor a limb; {nearest(name, (*limb_of, *LIMBS))}")
+                raise LessonError(
+                    f"{key}: '{name}' is neither a part here nor a limb; {nearest(name, (*limb_of, *LIMBS))}"
+                )
             if limb in placed:
-                raise Mistake(f"{key}: the {limb} is placed twice; keep one of them")
+                raise LessonError(f"{key}: the {limb} is placed twice; keep one of them")
             placed[limb] = sign * milliseconds
     return placed
 
@@ -218,14 +220,14 @@ def _balance(table: Mapping[str, float], groove: Groove) -> dict[str, float]:
     known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "fill"]
     for name in table:
         if name == "ride":
-            raise Mistake("balance: the ride is what the others are measured against; leave it out")
+            raise LessonError("balance: the ride is what the others are measured against; leave it out")
         if name in PARTS and name not in known:
-            raise Mistake(
+            raise LessonError(
                 f"balance: {name} keeps no time in {groove.name}; it has {', '.join(known[:-2])}. "
                 "For the reading line write line"
             )
         if name not in known:
-            raise Mistake(f"balance: no part is called '{name}'; {nearest(name, known)}")
+            raise LessonError(f"balance: no part is called '{name}'; {nearest(name, known)}")
     return dict(table)
 
 
@@ -264,23 +266,23 @@ def _check_names(tracks: Sequence[Track]) -> None:
     for number, track in enumerate(tracks, 1):
         first = seen.setdefault(slug(track.name), number)
         if first != number:
-            raise Mistake(
+            raise LessonError(
                 f"track {number} ({track.name}): track {first} ({tracks[first - 1].name}) would write the same files; "
                 "choose another name"
             )
 
 
 def bar_indexes(text: str | int, score: Score) -> tuple[int, ...]:
-    """Find chosen bars in a score: with `repeat_each = 2`, bar 3 is `score.bars[4]`; raises Mistake."""
+    """Find chosen bars in a score: with `repeat_each = 2`, bar 3 is `score.bars[4]`; raises LessonError."""
     there = [bar.number for bar in score.bars[: score.chorus_length]]
     return tuple(there.index(number) for number in bar_numbers(text, there))
 
 
 def pace_bpm(pace: float | str, tempo_bpm: float) -> float:
-    """A tempo or a share of one: `pace_bpm("60%", 120)` is 72.0; raises Mistake outside 30 to 400."""
+    """A tempo or a share of one: `pace_bpm("60%", 120)` is 72.0; raises LessonError outside 30 to 400."""
     bpm = round(float(pace.removesuffix("%")) / 100 * tempo_bpm, 6) if isinstance(pace, str) else float(pace)
     if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
-        raise Mistake(f"{pace} of {tempo_bpm:g} is {bpm:g}; a tempo runs from {SLOWEST_BPM:g} to {FASTEST_BPM:g}")
+        raise LessonError(f"{pace} of {tempo_bpm:g} is {bpm:g}; a tempo runs from {SLOWEST_BPM:g} to {FASTEST_BPM:g}")
     return bpm
 
 
@@ -295,7 +297,7 @@ def _ladder(table: TrackTable, tempo_bpm: float) -> Ladder | None:
     with at("ladder"):
         low, high = pace_bpm(table.ladder.from_, tempo_bpm), pace_bpm(table.ladder.to, tempo_bpm)
         if high < low:
-            raise Mistake(f"it runs from {low:g} down to {high:g}; a ladder rises, so swap from and to")
+            raise LessonError(f"it runs from {low:g} down to {high:g}; a ladder rises, so swap from and to")
         return Ladder(low, high, table.ladder.step, table.ladder.times_each)
 
 
@@ -305,15 +307,15 @@ def _who(names: Iterable[str], key: str, score: Score) -> frozenset[str]:
 
 
 def names_here(names: Iterable[str], score: Score) -> frozenset[str]:
-    """Check names of parts and limbs against who plays in this lesson: raises Mistake for a stranger."""
+    """Check names of parts and limbs against who plays in this lesson: raises LessonError for a stranger."""
     strokes = [stroke for bar in score.bars for stroke in (*bar.strokes, *bar.groove_alone)]
     parts = [part for part in PARTS if any(stroke.part == part for stroke in strokes)]
     limbs = [limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes)]
     here, wanted = (*parts, *limbs, LINE), frozenset(names)
     for name in sorted(wanted - {*here}):
         if name in (*PARTS, *LIMBS):
-            raise Mistake(f"nobody plays {name} in this lesson; it has {', '.join(parts)}")
-        raise Mistake(f"'{name}' is neither a part nor a limb; {nearest(name, here)}")
+            raise LessonError(f"nobody plays {name} in this lesson; it has {', '.join(parts)}")
+        raise LessonError(f"'{name}' is neither a part nor a limb; {nearest(name, here)}")
     return wanted
 
 
@@ -321,4 +323,4 @@ def _check_somebody_plays(track: Track, score: Score) -> None:
     heard = Passage((), score.tempo_bpm, without=track.without, only=track.only)
     strokes = (s for bar in score.bars for s in (bar.groove_alone if track.groove_alone else bar.strokes))
     if not (track.trade or track.fade) and not any(plays(stroke, heard) for stroke in strokes):
-        raise Mistake("nobody is left to play; leave fewer parts out")
+        raise LessonError("nobody is left to play; leave fewer parts out")

@@ -1,6 +1,6 @@
 """The tables of a lesson file, checked key by key (pydantic at this door only).
 
-Every wrong key or value becomes one Mistake: place, what stands there, what would be right.
+Every wrong key or value becomes one LessonError: place, what stands there, what would be right.
 """
 
 import math
@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from grooves.mistake import Mistake, nearest, shown
+from grooves.errors import LessonError, nearest, shown
 from grooves.passages import CLICKS
 
 # --- kinds of value ------------------------------------------------------------------------------
@@ -20,9 +20,9 @@ from grooves.passages import CLICKS
 def _number(low: float, high: float, what: str) -> BeforeValidator:
     def check(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) == math.inf:
-            raise Mistake(f"{value!r} is not {what}; write a number from {low:g} to {high:g}")
+            raise LessonError(f"{value!r} is not {what}; write a number from {low:g} to {high:g}")
         if not low <= value <= high:
-            raise Mistake(f"{shown(value)} is out of range; {what} runs from {low:g} to {high:g}")
+            raise LessonError(f"{shown(value)} is out of range; {what} runs from {low:g} to {high:g}")
         return float(value)
 
     return BeforeValidator(check)
@@ -31,9 +31,9 @@ def _number(low: float, high: float, what: str) -> BeforeValidator:
 def _whole(low: int, high: int, what: str) -> BeforeValidator:
     def check(value: object) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
-            raise Mistake(f"{value!r} is not {what}; write a whole number from {low} to {high}")
+            raise LessonError(f"{value!r} is not {what}; write a whole number from {low} to {high}")
         if not low <= value <= high:
-            raise Mistake(f"{shown(value)} is out of range; {what} runs from {low} to {high}")
+            raise LessonError(f"{shown(value)} is out of range; {what} runs from {low} to {high}")
         return value
 
     return BeforeValidator(check)
@@ -43,7 +43,7 @@ def _text(what: str) -> BeforeValidator:
     def check(value: object) -> str:
         if not isinstance(value, str) or not value.strip():
             how = "write something between the quotes" if isinstance(value, str) else "write it between quotes"
-            raise Mistake(f"{value!r} is not {what}; {how}")
+            raise LessonError(f"{value!r} is not {what}; {how}")
         return value
 
     return BeforeValidator(check)
@@ -52,43 +52,43 @@ def _text(what: str) -> BeforeValidator:
 def _choice(*words: str) -> BeforeValidator:
     def check(value: object) -> str:
         if value not in words:
-            raise Mistake(f"{value!r} is not known; {nearest(str(value), words)}")
+            raise LessonError(f"{value!r} is not known; {nearest(str(value), words)}")
         return str(value)
 
     return BeforeValidator(check)
 
 
 def read_pace(value: object) -> float | str:
-    """A tempo as a number, or as a share of the lesson's: `read_pace("60%")` is "60%"; raises Mistake."""
+    """A tempo as a number, or as a share of the lesson's: `read_pace("60%")` is "60%"; raises LessonError."""
     if isinstance(value, str):
         share, sign, rest = value.strip().partition("%")
         digits = share.replace(".", "", 1).isdecimal() and not rest
         if digits and sign and 10 <= float(share) <= 300:
             return value.strip()
         if digits and sign:
-            raise Mistake(f"{value!r} is out of range; a share of the tempo runs from 10% to 300%")
+            raise LessonError(f"{value!r} is out of range; a share of the tempo runs from 10% to 300%")
         value = float(share) if digits else value
     if isinstance(value, bool) or not isinstance(value, int | float) or not 30 <= value <= 400:
-        raise Mistake(f'{value!r} is not a tempo; write a number from 30 to 400, or a share such as "60%"')
+        raise LessonError(f'{value!r} is not a tempo; write a number from 30 to 400, or a share such as "60%"')
     return float(value)
 
 
 def _names(value: object) -> list[str]:
     if isinstance(value, str):
-        raise Mistake(f'{value!r} stands alone; write a list, such as ["{value}"]')
+        raise LessonError(f'{value!r} stands alone; write a list, such as ["{value}"]')
     if not isinstance(value, list) or not value or not all(isinstance(name, str) for name in value):
-        raise Mistake(f'{value!r} is not a list of names; write parts or limbs, such as ["snare", "left foot"]')
+        raise LessonError(f'{value!r} is not a list of names; write parts or limbs, such as ["snare", "left foot"]')
     return value
 
 
 def _levels(low: float, high: float, unit: str) -> BeforeValidator:
     def check(value: object) -> dict[str, float]:
         if not isinstance(value, dict):
-            raise Mistake(f"{value!r} is not a table; write names with numbers, such as {{ snare = {low / 2:g} }}")
+            raise LessonError(f"{value!r} is not a table; write names with numbers, such as {{ snare = {low / 2:g} }}")
         for name, level in value.items():
             good = isinstance(level, int | float) and not isinstance(level, bool) and low <= level <= high
             if not good:
-                raise Mistake(f"{name}: {level!r} does not fit; write a number of {unit} from {low:g} to {high:g}")
+                raise LessonError(f"{name}: {level!r} does not fit; write a number of {unit} from {low:g} to {high:g}")
         return {name: float(level) for name, level in value.items()}
 
     return BeforeValidator(check)
@@ -97,7 +97,7 @@ def _levels(low: float, high: float, unit: str) -> BeforeValidator:
 def _text_or_whole(wrong: str) -> BeforeValidator:
     def check(value: object) -> str | int:
         if isinstance(value, bool) or not isinstance(value, str | int):
-            raise Mistake(f"{value!r} is {wrong}")
+            raise LessonError(f"{value!r} is {wrong}")
         return value
 
     return BeforeValidator(check)
@@ -105,7 +105,7 @@ def _text_or_whole(wrong: str) -> BeforeValidator:
 
 def _yes_or_no(value: object) -> bool:
     if not isinstance(value, bool):
-        raise Mistake(f"{value!r} is neither true nor false; write one of them, without quotes")
+        raise LessonError(f"{value!r} is neither true nor false; write one of them, without quotes")
     return value
 
 
@@ -241,17 +241,17 @@ _WANTED = {
 
 
 def read_tables(text: str) -> LessonFile:
-    """Read and check the tables of a lesson file: `read_tables(text).tempo` is 120.0; raises Mistake."""
+    """Read and check the tables of a lesson file: `read_tables(text).tempo` is 120.0; raises LessonError."""
     try:
         table = tomllib.loads(text)
     except ValueError as error:  # TOML's own, or a number of thousands of digits
-        raise Mistake(_explain_toml(str(error), text)) from None
+        raise LessonError(_explain_toml(str(error), text)) from None
     except RecursionError:
-        raise Mistake("this is nested too deeply for a lesson") from None
+        raise LessonError("this is nested too deeply for a lesson") from None
     try:
         return LessonFile.model_validate(table)
     except ValidationError as error:
-        raise Mistake(_explain(error)) from None
+        raise LessonError(_explain(error)) from None
 
 
 def _explain_toml(error: str, text: str) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
-from grooves.mistake import Mistake
+from grooves.errors import LessonError
 from grooves.rhythm import Meter
 from grooves.score import Score, Stroke
 
@@ -257,7 +257,7 @@ def _joined(bars: Sequence[Passage]) -> Iterator[Passage]:
 
 
 def check_track(track: Track) -> None:
-    """Raise Mistake where two shapes of practice cannot go together: a fade and a trade both move your part."""
+    """Raise LessonError where two shapes of practice cannot go together: a fade and a trade both move your part."""
     together = [
         (track.fade and track.trade, "fade and trade both move your part; keep one of them"),
         (track.fade and track.ladder, "fade and ladder both count the times through; keep one of them"),
@@ -270,4 +270,4 @@ def check_track(track: Track) -> None:
     ]
     for wrong, message in together:
         if wrong:
-            raise Mistake(message)
+            raise LessonError(message)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from grooves.mistake import Mistake
+from grooves.errors import LessonError
 
 Kind = Literal["struck", "held", "rest"]
 
@@ -59,10 +59,10 @@ class Meter:
 
 
 def parse_meter(text: str) -> Meter:
-    """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises Mistake."""
+    """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises LessonError."""
     found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
     if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
-        raise Mistake(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
+        raise LessonError(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
     return Meter(int(found[1]), int(found[2]))
 
 
@@ -104,9 +104,9 @@ _NAMES = {length: name for name, length in reversed(_LENGTHS.items())}
 
 
 def value_length(value: str) -> Fraction:
-    """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises Mistake."""
+    """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises LessonError."""
     if value not in _LENGTHS:
-        raise Mistake(
+        raise LessonError(
             f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
             "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
         )
@@ -127,7 +127,7 @@ def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
     """Read bars of note values: `parse_values("4 8 8 2r | 1", Meter(4, 4))` gives two bars of symbols.
 
     `|` parts the bars; a suffix r is a rest, ^ an accent; `[8 8]` ties, with `4_` inside a longer tie.
-    Raises Mistake with the bar's number.
+    Raises LessonError with the bar's number.
     """
     bars = []
     open_tie = 0
@@ -136,7 +136,7 @@ def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
         check_bar(bar, meter, number)
         bars.append(bar)
     if open_tie:
-        raise Mistake(
+        raise LessonError(
             f"bar {open_tie}: a tie is opened with '[' and goes nowhere; close it with ']' on the last tied note"
         )
     return tuple(bars)
@@ -146,10 +146,10 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
     """Split a line at its bar signs: `[*numbered_bars("4 4 | 2")]` is `[(1, ["4", "4"]), (2, ["2"])]`."""
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
-        raise Mistake("the line is empty; write at least one bar, such as 4 4 4 4")
+        raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
     for number, bar in enumerate(bars, 1):
         if not bar.split():
-            raise Mistake(f"bar {number} is empty; write its notes, or a rest such as 1r")
+            raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
         yield number, bar.split()
 
 
@@ -160,13 +160,13 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found:
-            raise Mistake(
+            raise LessonError(
                 f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
             )
         try:
             length = value_length(found["number"] + found["dots"])
-        except Mistake as mistake:
-            raise Mistake(f"bar {number}: {mistake}") from None
+        except LessonError as error:
+            raise LessonError(f"bar {number}: {error}") from None
         kind, open_tie = _tie(token, found["before"] + found["after"], number, open_tie)
         symbols.append(Symbol(onset, length, kind, accent="^" in token))
         onset += length
@@ -176,21 +176,21 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
 def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
     where = f"bar {number}: '{token}'"
     if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
-        raise Mistake(f"{where} has signs that do not go together")
+        raise LessonError(f"{where} has signs that do not go together")
     if "r" in marks and len(marks) > 1:
-        raise Mistake(f"{where}: a rest takes neither tie nor accent")
+        raise LessonError(f"{where}: a rest takes neither tie nor accent")
     if "[" in marks:
         if open_tie:
-            raise Mistake(f"{where} opens a tie inside another; inside a tie write {token.strip('[')}_")
+            raise LessonError(f"{where} opens a tie inside another; inside a tie write {token.strip('[')}_")
         return "struck", number
     if "_" in marks or "]" in marks:
         if not open_tie:
-            raise Mistake(f"{where} is tied to nothing; open the tie with '[' on the note before")
+            raise LessonError(f"{where} is tied to nothing; open the tie with '[' on the note before")
         if "^" in marks:
-            raise Mistake(f"{where}: a tied note is not struck again, so it takes no accent")
+            raise LessonError(f"{where}: a tied note is not struck again, so it takes no accent")
         return "held", 0 if "]" in marks else open_tie
     if open_tie:
-        raise Mistake(
+        raise LessonError(
             f"{where} stands inside a tie; write {token}] if the tie ends on it, {token}_ if it goes on, "
             "or close the tie before it with ']'"
         )
@@ -198,20 +198,20 @@ def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]
 
 
 def check_bar(bar: Bar, meter: Meter, number: int) -> None:
-    """Raise Mistake unless a bar is full and its triplets are complete."""
+    """Raise LessonError unless a bar is full and its triplets are complete."""
     for symbol in bar:
         where = f"bar {number}, beat {place_name(symbol.onset, meter)}"
         if value_name(symbol.length) is None:
-            raise Mistake(f"{where}: triplets and other values do not mix within a beat")
+            raise LessonError(f"{where}: triplets and other values do not mix within a beat")
         if is_triplet(symbol.length) and symbol.onset % (symbol.length / symbol.length.numerator):
-            raise Mistake(f"{where}: a triplet must start with its beat")
+            raise LessonError(f"{where}: a triplet must start with its beat")
         if not is_triplet(symbol.length) and symbol.onset.denominator % 3 == 0:
-            raise Mistake(f"{where}: the triplet before it is not complete")
+            raise LessonError(f"{where}: the triplet before it is not complete")
     total = bar[-1].end
     if total != meter.length:
         held, needed = amount(total / meter.step), amount(meter.length / meter.step)
         off = amount((total - meter.length) / meter.step)
-        raise Mistake(
+        raise LessonError(
             f"bar {number} holds {held} {'beat' if held == '1' else 'beats'}; {meter} needs {needed} "
             f"({off} too {'many' if total > meter.length else 'few'})"
         )
@@ -228,7 +228,7 @@ def values_text(bars: Iterable[Bar]) -> str:
 def _value_token(symbol: Symbol, tied_on: bool) -> str:
     value = value_name(symbol.length)
     if value is None:
-        raise Mistake(f"{amount(symbol.length)} quarters cannot be written as one note value")
+        raise LessonError(f"{amount(symbol.length)} quarters cannot be written as one note value")
     if symbol.kind == "rest":
         return f"{value}r"
     if symbol.kind == "held":

@@ -9,10 +9,10 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
+from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import LIMBS, PARTS, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
-from grooves.mistake import Mistake
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "fill"]
@@ -98,7 +98,7 @@ def write_score(
     The groove swings as it is to be played: a lesson's own swing is put into it before.
 
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
-    `leads="left"` swaps right and left. Raises Mistake where one limb has two instruments at once.
+    `leads="left"` swaps right and left. Raises LessonError where one limb has two instruments at once.
     """
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
     notes = line_notes(line)
@@ -169,7 +169,7 @@ def _line_stroke(assigned: Assigned) -> Stroke:
 def _check_limbs(bar: ScoreBar, meter: Meter) -> None:
     for before, after in (*pairwise(bar.strokes), *pairwise(bar.groove_alone)):
         if (before.onset, before.limb) == (after.onset, after.limb):
-            raise Mistake(
+            raise LessonError(
                 f"bar {bar.number}, beat {place_name(after.onset, meter)}: the {after.limb} would play "
                 f"{before.instrument} and {after.instrument} at once"
             )

@@ -1,5 +1,5 @@
 """`python -m render` is the command `fourlimb`."""
 
-from render.cli import run
+from render.command.cli import run
 
 run()

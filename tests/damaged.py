@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from grooves.mistake import Mistake
-from render.soundfont import default_soundfont, open_kit
+from grooves.errors import LessonError
+from render.soundfont.soundfont import default_soundfont, open_kit
 
 RECORDS = {  # SoundFont Technical Specification 2.04, section 7
     "phdr": "<20sHHHIII",
@@ -294,8 +294,8 @@ def outcome(path):
             return " ".join(f"{np.abs(kit.hit(key, velocity)).max():.3g}" for key, velocity in ((RIDE, 90), (36, 40)))
         finally:
             kit.close()
-    except Mistake as mistake:
-        return str(mistake)
+    except LessonError as error:
+        return str(error)
 
 
 def main(path):

@@ -7,7 +7,7 @@ from typing import Any
 from grooves.lesson import Lesson, parse_lesson
 from grooves.passages import Track, track_passages
 from grooves.performance import Hit, Performance, perform
-from render.load import find_groove
+from render.lesson.load import find_groove
 
 EXACT = "timing_ms = 0\nlevel_lu = 0"
 

@@ -13,10 +13,10 @@ import numpy as np
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from grooves.lesson import Lesson
-from render.balance import Balance, calibrate
-from render.hits import Kit
-from render.page import page as lesson_page
-from render.soundfont import default_soundfont, open_kit
+from render.page.page import page as lesson_page
+from render.sound.balance import Balance, calibrate
+from render.soundfont.samples import DrumKit
+from render.soundfont.soundfont import default_soundfont, open_kit
 
 QUIET = [
     "--headless",
@@ -42,7 +42,7 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-def kit_and_balance(path: Path | None = None) -> tuple[Kit, Balance]:
+def kit_and_balance(path: Path | None = None) -> tuple[DrumKit, Balance]:
     """The default kit, or another, with its measured loudness."""
     kit = open_kit(path or default_soundfont())
     return kit, calibrate(kit)
@@ -97,7 +97,7 @@ def opened(browser: Browser, html: str, folder: Path, ready: bool = True, **cont
     screen.close()
 
 
-def html_of(lesson: Lesson, kit: Kit, balance: Balance) -> str:
+def html_of(lesson: Lesson, kit: DrumKit, balance: Balance) -> str:
     """The page of a lesson."""
     return lesson_page(lesson, kit, balance)
 

@@ -4,12 +4,12 @@ import numpy as np
 from music import EXACT, lesson_of, played
 
 from grooves.passages import Track
-from render.balance import calibrate, velocities
-from render.gain import gain_for
-from render.mix import mix
-from render.soundfont import default_soundfont, open_kit
-from render.strikes import Take
-from render.tracks import side_by_side
+from render.sound.balance import calibrate, velocities
+from render.sound.events import Take
+from render.sound.gain import gain_for
+from render.sound.mix import mix
+from render.sound.tracks import side_by_side
+from render.soundfont.soundfont import default_soundfont, open_kit
 
 
 def heard_ratios(swing: str, tempo: float, bars: int = 6) -> list[float]:

@@ -9,9 +9,9 @@ from grooves.kit import INSTRUMENTS
 from grooves.passages import Track, track_passages
 from grooves.performance import BarMark, Hit, Performance, perform
 from grooves.rhythm import Meter
-from render.balance import calibrate, velocities
-from render.gain import Gain
-from render.strikes import Take
+from render.sound.balance import calibrate, velocities
+from render.sound.events import Take
+from render.sound.gain import Gain
 
 NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
 

@@ -1,30 +1,86 @@
-"""The houses' order: `render` imports `grooves`, never back, and `grooves` opens and prints nothing."""
+"""The order of the rooms: imports run down one table, never up and never in a circle; `grooves` opens nothing."""
 
 import ast
+import sys
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parent.parent
-GROOVES = sorted((ROOT / "grooves").glob("*.py"))
-ALLOWED = {"grooves", "numpy", "pydantic"}
+MODULES = sorted(path for top in ("grooves", "render") for path in (ROOT / top).rglob("*.py"))
+GROOVES = [path for path in MODULES if path.is_relative_to(ROOT / "grooves")]
+FOREIGN = {"grooves", "numpy", "pydantic"}  # what grooves may import beside the standard library
+
+BELOW = {  # what each room may import beside itself; the order of the table is the way of a lesson
+    "render": {"render.command"},
+    "render.command": {
+        "render.lesson", "render.page", "render.sound", "render.paper", "render.reading", "render.soundfont",
+        "render.files", "grooves", "grooves.teaching",
+    },
+    "render.lesson": {
+        "render.page", "render.sound", "render.paper", "render.reading", "render.soundfont", "render.files",
+        "grooves", "grooves.teaching",
+    },
+    "render.page": {
+        "render.sound", "render.paper", "render.soundfont", "render.files", "grooves", "grooves.teaching",
+    },
+    "render.sound": {"render.soundfont", "render.files", "grooves"},
+    "render.paper": {"render.files", "grooves", "grooves.teaching"},
+    "render.reading": {"render.files", "grooves"},
+    "render.soundfont": {"render.files", "grooves"},
+    "render.files": {"grooves"},
+    "grooves.teaching": {"grooves"},
+    "grooves": set(),
+}  # fmt: skip
 
 
-def imported(tree: ast.AST) -> set[str]:
-    names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
-    names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-    return {name.split(".")[0] for name in names}
+def name_of(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-@pytest.mark.parametrize("path", GROOVES, ids=lambda path: path.name)
+def room_of(module: str) -> str:
+    return max((room for room in BELOW if module == room or module.startswith(f"{room}.")), key=len)
+
+
+def imported(path: Path) -> set[str]:
+    """Every module that a file imports, also late and for types alone."""
+    known, names = {name_of(module) for module in MODULES}, set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        if isinstance(node, ast.ImportFrom):
+            inside = {f"{node.module}.{alias.name}" for alias in node.names} & known
+            names |= inside or {node.module or ""}
+    return names
+
+
+def ours(path: Path) -> set[str]:
+    return {name for name in imported(path) if name.split(".")[0] in ("grooves", "render")}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_a_room_imports_only_rooms_below_it(path):
+    room = room_of(name_of(path))
+    wrong = {name for name in ours(path) if room_of(name) not in BELOW[room] | {room}}
+    assert not wrong, f"{name_of(path)} imports {wrong}"
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    left = {name_of(path): ours(path) - {name_of(path)} for path in MODULES}
+    while free := [name for name, needs in left.items() if not needs & left.keys()]:
+        for name in free:
+            del left[name]
+    assert not left, f"in a circle, or above one: {sorted(left)}"
+
+
+@pytest.mark.parametrize("path", GROOVES, ids=name_of)
 def test_grooves_import_only_the_standard_library_numpy_and_pydantic(path):
-    import sys
-
-    foreign = imported(ast.parse(path.read_text())) - set(sys.stdlib_module_names) - ALLOWED
+    foreign = {name.split(".")[0] for name in imported(path)} - set(sys.stdlib_module_names) - FOREIGN
     assert not foreign, f"{path.name} imports {foreign}"
 
 
-@pytest.mark.parametrize("path", GROOVES, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", GROOVES, ids=name_of)
 def test_grooves_open_no_file_and_print_nothing(path):
     called = {
         node.func.id
@@ -34,7 +90,7 @@ def test_grooves_open_no_file_and_print_nothing(path):
     assert not called & {"open", "print", "exit", "input"}
 
 
-@pytest.mark.parametrize("path", sorted([*GROOVES, *(ROOT / "render").glob("*.py")]), ids=lambda path: path.name)
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_a_function_is_at_most_forty_lines_and_a_file_about_three_hundred(path):
     text = path.read_text()
     assert len(text.splitlines()) <= 330, f"{path.name} has {len(text.splitlines())} lines"

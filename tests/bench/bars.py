@@ -3,11 +3,11 @@
 from pathlib import Path
 from time import perf_counter
 
-from grooves.coordination import difficulty
 from grooves.groove import parse_groove
 from grooves.line import PlayedOn
 from grooves.rhythm import Meter, parse_values
 from grooves.score import write_score
+from grooves.teaching.coordination import difficulty
 
 LINE = "4 8 8 4 4 | 8r 4 4 [8 8] 8 | 8 8 8 8 8 8 8 8 | 12 12 12 4 16 16 16 16 4"
 BARS = 1000

@@ -11,7 +11,7 @@ CODE = """
 import sys
 sys.path.insert(0, {tests!r})
 from written import score
-from render.chart import chart
+from render.paper.chart import chart
 cells = {cells!r}
 line = " | ".join(" ".join(cells[(bar // 8 ** beat + beat * bar) % 8] for beat in range(4)) for bar in range(32))
 sys.stdout.buffer.write(chart(score(line), {form!r}))

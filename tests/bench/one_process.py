@@ -27,13 +27,13 @@ def most_kilobytes() -> int:
 def main(performances: str, soundfont: str, folder: str) -> None:
     """Render them as tracks of one lesson, the first of which is the full one."""
     times = [time.perf_counter()]
-    from render.audio import write_tracks
-    from render.balance import calibrate, velocities
-    from render.forked import processes
-    from render.gain import gain_for
-    from render.soundfont import open_kit
-    from render.strikes import Take
-    from render.tracks import side_by_side
+    from render.files.parallel import processes
+    from render.sound.audio import write_tracks
+    from render.sound.balance import calibrate, velocities
+    from render.sound.events import Take
+    from render.sound.gain import gain_for
+    from render.sound.tracks import side_by_side
+    from render.soundfont.soundfont import open_kit
 
     times.append(time.perf_counter())
     tracks = pickle.loads(Path(performances).read_bytes())
@@ -53,7 +53,7 @@ def main(performances: str, soundfont: str, folder: str) -> None:
 
 
 if __name__ == "__main__":
-    gc.disable()  # these four as in render/cli.py
+    gc.disable()  # these four as in render/command/cli.py
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
     main(*sys.argv[1:])
     sys.stdout.flush()

@@ -23,15 +23,15 @@ from one_process import STEPS
 from sound_material import lesson_text, midi_file, performance
 
 from grooves.performance import Performance
-from render.audio import write_tracks
-from render.balance import calibrate, velocities
-from render.gain import Gain
-from render.hits import Kit, held_blocks
-from render.soundfont import default_soundfont, open_kit
-from render.stems import Stem
-from render.strikes import Take, strikes_by_part
-from render.synth import BLOCK, Synth
-from render.tracks import side_by_side
+from render.sound.audio import write_tracks
+from render.sound.balance import calibrate, velocities
+from render.sound.events import Take, events_by_part
+from render.sound.gain import Gain
+from render.sound.stems import Stem
+from render.sound.tracks import side_by_side
+from render.soundfont.samples import DrumKit, held_blocks
+from render.soundfont.soundfont import default_soundfont, open_kit
+from render.soundfont.synth import BLOCK, Synth
 
 FLUID = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 RATE, MINUTES = 44100, 5
@@ -75,13 +75,13 @@ def ours(soundfont: Path, folder: Path, cache: str = WARM) -> list[float]:
     return [float(word) for word in printed.split()]
 
 
-def residual(kit: Kit, _: Path) -> None:
+def residual(kit: DrumKit, _: Path) -> None:
     """Half a minute placed on FluidSynth's own grid, against FluidSynth playing the same notes on it."""
     track = performance(0.5)
     strikes = tuple(
         sorted(
             strike._replace(frame=round(strike.frame / BLOCK) * BLOCK)
-            for part in strikes_by_part(Take(track, velocities(track, calibrate(kit))), RATE).values()
+            for part in events_by_part(Take(track, velocities(track, calibrate(kit))), RATE).values()
             for strike in part
         )
     )
@@ -99,7 +99,7 @@ def ratio_db(difference: np.ndarray, whole: np.ndarray) -> float:
     return 10 * np.log10(np.sum(difference.astype(float) ** 2) / np.sum(whole.astype(float) ** 2))
 
 
-def on_the_grid(kit: Kit, strikes: tuple, blocks: int) -> np.ndarray:
+def on_the_grid(kit: DrumKit, strikes: tuple, blocks: int) -> np.ndarray:
     """FluidSynth, given the strikes block by block."""
     starts, ends = defaultdict(list), defaultdict(list)
     for strike in strikes:
@@ -116,7 +116,7 @@ def on_the_grid(kit: Kit, strikes: tuple, blocks: int) -> np.ndarray:
     return np.concatenate(sound)
 
 
-def onsets(kit: Kit, folder: Path) -> None:
+def onsets(kit: DrumKit, folder: Path) -> None:
     """Ten humanized minutes, each part alone: how far every hit lies from its time, ours and the file player's."""
     track = performance(10)
     errors: dict[str, list[np.ndarray]] = {"ours": [], "stock player": []}
@@ -136,7 +136,7 @@ def onsets(kit: Kit, folder: Path) -> None:
         )
 
 
-def onset_errors_ms(wav: Path, take: Take, kit: Kit) -> np.ndarray:
+def onset_errors_ms(wav: Path, take: Take, kit: DrumKit) -> np.ndarray:
     """How far each hit lies from its time: where the recorded hit's first 23 ms correlate best, to the sample."""
     sound = soundfile.read(wav, dtype="float32")[0].sum(axis=1)
     errors = []
@@ -153,7 +153,7 @@ def put(tracks: list[Performance], folder: Path) -> None:
     (folder / "tracks.pickle").write_bytes(pickle.dumps(tracks))
 
 
-def speed(kit: Kit, folder: Path) -> None:
+def speed(kit: DrumKit, folder: Path) -> None:
     """Five minutes: the command fluidsynth, ours with nothing on disk, ours with the hits on disk, the PCM alone."""
     track = performance(MINUTES)
     midi_file(track, velocities(track, calibrate(kit)), folder / "track.mid")
@@ -196,7 +196,7 @@ def compiled() -> dict[str, str]:
     return {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
 
 
-def pack(kit: Kit, folder: Path) -> None:
+def pack(kit: DrumKit, folder: Path) -> None:
     """Eight choices of limbs at three tempos, one process, against one command for each."""
     tracks = [
         performance(MINUTES, tempo_bpm, frozenset({left_out} - {""}))
@@ -222,7 +222,7 @@ def pack(kit: Kit, folder: Path) -> None:
     compare(f"pack of {len(tracks)} tracks", seconds(works, folder, 2))
 
 
-def hour(kit: Kit, folder: Path) -> None:
+def hour(kit: DrumKit, folder: Path) -> None:
     """Ten, twenty and sixty minutes: time and memory."""
     for minutes in (10, 20, 60):
         put([performance(minutes)], folder)

@@ -40,7 +40,7 @@ def midi_file(track: Performance, velocities: tuple[int, ...], path: Path, rate:
     """The same hits for the stock player: 960 ticks a quarter, note-off after the recorded hits' length."""
     import mido
 
-    from render.soundfont import HIT_SECONDS
+    from render.soundfont.synth import HIT_SECONDS
 
     tempo = mido.bpm2tempo(120)
     events = []

@@ -1,0 +1,1 @@
+"""The command line: what it reads and what it prints."""

@@ -1,0 +1,1 @@
+"""Files written whole, work in parallel, interruptions."""

@@ -1,0 +1,98 @@
+"""One piece of work shared out among processes of this machine, for as long as it takes and no longer."""
+
+import contextlib
+import os
+import pickle
+import signal
+import sys
+import warnings
+from collections.abc import Callable, Collection
+from typing import BinaryIO, NoReturn, TypeVar
+
+from grooves.errors import LessonError
+from render.files.interrupts import ENDINGS, end_with
+
+Result = TypeVar("Result")
+
+MOST = 4  # more share a memory that one or two can fill
+
+
+def processes(wanted: int = 0) -> int:
+    """How many processes share one piece of work: as many as wanted, or for 0 one a core, but at most 4.
+
+    Example: `processes(1)` is 1. Elsewhere than on Linux it is always 1. Raises LessonError for fewer than none.
+    """
+    if wanted < 0:
+        raise LessonError(f"--jobs: {wanted} is out of range; write 1 or more, or 0 for one a core")
+    return min(wanted or cores(), MOST) if sys.platform == "linux" else 1
+
+
+def cores() -> int:
+    """The cores that this process may use: `cores()` is at least 1."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+
+
+def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
+    """What `work(0, count)` gives here, and `work(1, count)` and so on in forked processes meanwhile.
+
+    Example: `sum(share_out(lambda share, shares: sum(range(share, 100, shares)), 2))` is 4950. What a process could
+    not do, or no process could be had for, is done here, so its error is raised here.
+    """
+    children: dict[int, tuple[int, BinaryIO]] = {}
+    try:
+        with contextlib.suppress(OSError):  # no process to be had
+            for number in range(1, count):
+                children[number] = _forked(work, number, count)
+        results = [work(0, max(count, 1))]
+        for number in range(1, count):
+            answer = children[number][1].read() if number in children else b""
+            try:
+                results.append(pickle.loads(answer))
+            except (EOFError, pickle.UnpicklingError):
+                results.append(work(number, count))
+        return results
+    finally:
+        for child, pipe in children.values():
+            pipe.close()
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+
+
+def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, BinaryIO]:
+    """Begin a share in a copy of this process: its number, and where its answer comes from."""
+    ours, theirs = os.pipe()
+    here = os.getpid()
+    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT, *ENDINGS])  # or the copy might tidy up too
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
+            child = os.fork()
+        if child == 0:
+            _answer(work, number, count, theirs, interrupts, here)
+    except OSError:
+        os.close(ours)
+        raise
+    finally:
+        os.close(theirs)
+        signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
+    return child, os.fdopen(ours, "rb")
+
+
+def _answer(
+    work: Callable[[int, int], object],
+    number: int,
+    count: int,
+    pipe: int,
+    interrupts: Collection[signal.Signals | int],
+    parent: int,
+) -> NoReturn:
+    """Do a share and end this process, without an answer where it fails, and at once where nobody waits for it."""
+    try:
+        end_with(parent, signal.SIGKILL)
+        signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
+        answer = pickle.dumps(work(number, count))
+        with os.fdopen(pipe, "wb") as file:
+            file.write(answer)
+    finally:
+        os._exit(0)

@@ -1,0 +1,102 @@
+"""Many jobs side by side: processes of this machine, or a Dask scheduler's workers, through one interface.
+
+Both are `concurrent.futures` executors. A job writes its files whole or not at all, so one that is run again after
+a lost worker does no harm.
+"""
+
+import gc
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from grooves.errors import LessonError
+from render.files.interrupts import ENDINGS, end_with, stop
+from render.files.parallel import cores, processes
+
+Result = TypeVar("Result")
+
+
+def run(
+    work: Callable[..., Result],
+    jobs: Sequence[tuple[Any, ...]],
+    workers: int = 0,
+    scheduler: str | None = None,
+    progress: Callable[[float], object] = lambda _: None,
+) -> list[Result]:
+    """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
+
+    `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first LessonError ends it, and
+    a process that is ended from outside is one.
+    """
+    processes(workers)  # raises where there are fewer than none
+    with _executor(workers, len(jobs), scheduler) as executor:
+        guarded = work if scheduler else _Interruptible(work)
+        futures: list[Future[Result]] = []
+        try:
+            futures += [executor.submit(guarded, *job) for job in jobs]
+            return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
+        except BrokenExecutor:
+            raise LessonError(
+                "a process at work was ended from outside, as where memory runs out; try --jobs 1"
+            ) from None
+        except KeyboardInterrupt:
+            for process in multiprocessing.active_children():  # a signal may have come to this process alone
+                process.terminate()
+            raise
+        finally:
+            for future in futures:
+                future.cancel()
+
+
+def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
+    result = future.result()
+    progress(share)
+    return result
+
+
+class _Interruptible:
+    """Work that SIGTERM ends cleanly, and its process with it, in a process that is just ended while idle."""
+
+    def __init__(self, work: Callable[..., Any]) -> None:
+        self.work = work
+
+    def __call__(self, *job: Any) -> Any:
+        signal.signal(signal.SIGTERM, stop)
+        try:
+            return self.work(*job)
+        except KeyboardInterrupt:
+            os._exit(130)  # or it would begin the next job
+        finally:
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+
+def _begin() -> None:
+    gc.enable()  # a worker lives longer than a command
+    for ending in (signal.SIGINT, *ENDINGS):  # a terminal tells all processes, and the first of them passes it on
+        signal.signal(ending, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    end_with(os.getppid(), signal.SIGTERM)
+
+
+@contextmanager
+def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
+    if scheduler is None:
+        count = max(min(workers or cores(), jobs), 1)
+        with ProcessPoolExecutor(count, initializer=_begin) as pool:
+            yield pool
+        return
+    try:
+        from distributed import Client as AnyClient
+    except ImportError:
+        raise LessonError("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
+    make: Any = AnyClient  # it is not typed
+    try:
+        client = make(scheduler, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise LessonError(f"--scheduler: no scheduler answers at {scheduler} ({type(error).__name__})") from None
+    with client:
+        yield client.get_executor()

@@ -1,0 +1,46 @@
+"""What is asked of a render, and what came of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+Progress = Callable[[float], object]  # told the share that is done, 0 to 1
+
+
+@dataclass(frozen=True)
+class RenderOptions:
+    """What the command line asked for: where to, which tracks, what kind of sound."""
+
+    folder: Path
+    tracks: tuple[str, ...] = ()  # names; none: all
+    format: str = "wav"
+    rate: int = 44100
+    audio: bool = True
+    paper: bool = False  # also chart, MusicXML and lesson page
+    stems: bool = False
+    processes: int = 1  # that share one lesson's sound
+    plain_velocities: bool = False
+    soundfont: Path | None = None
+    use_cache: bool = True
+
+
+@dataclass(frozen=True)
+class MadeFile:
+    """One file that was made: its track, its kind (midi, audio, stem, …), and who plays in it."""
+
+    track: str
+    kind: str
+    path: Path
+    seconds: float = 0.0
+    plays: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Report:
+    """What became of a lesson: its files and what a teacher should know about them."""
+
+    lesson: Path
+    title: str
+    files: tuple[MadeFile, ...]
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,239 @@
+"""What the lesson page knows of a lesson: written strokes, levels, swing tables and the keys of the deviations.
+
+Everything the page plays follows from this and from the same rules as `grooves.performance`; the tests compare the
+two stroke by stroke. Places are whole `divisions` of a quarter, levels LU against the ride's plain stroke.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+from math import lcm
+from typing import Any
+
+from grooves.feel import (
+    BODY,
+    CELLS_PER_QUARTER,
+    CLIP,
+    MEMORY,
+    placement_seconds,
+    sixteenth_beats,
+    stream_key,
+    swing_ratio,
+    swung,
+    triplet_beats,
+)
+from grooves.groove import SWING_WORDS, Swing
+from grooves.kit import INSTRUMENTS
+from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
+from grooves.performance import CLICK_DOWNBEAT_LU, CLICK_LU, COUNT_IN_LU, written_levels
+from grooves.rhythm import EIGHTH, QUARTER
+from grooves.score import Score, Stroke
+from grooves.teaching.coordination import Place, grid
+from render.sound.stems import CHOKE_DB_PER_SECOND
+
+SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
+_TABLE_ERROR = 1e-6  # of a swing ratio read from its table
+
+Voice = tuple[str, str, str, str]  # part, limb, instrument, role
+Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
+
+
+def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
+    """Where on a grid a stroke stands: its own place, or the third of a swung beat; -1 where it is not shown."""
+    for onset in (stroke.onset, stroke.onset // QUARTER + Fraction(2, 3)):
+        for number, place in enumerate(places):
+            if place.onset == onset and stroke.part in place.parts:
+                return number
+        if stroke.onset % QUARTER != EIGHTH:
+            break
+    return -1
+
+
+def time_alone(score: Score) -> Score | None:
+    """The same bars while nobody reads, or None where that adds no stroke: no limb that reads has a part in the groove.
+
+    Example: `time_alone(score_read_by_the_bass_drum).bars[0].strokes` are the groove's.
+    """
+    if not any(set(bar.groove_alone) - set(bar.strokes) for bar in score.bars):
+        return None
+    return replace(score, bars=tuple(replace(bar, strokes=bar.groove_alone) for bar in score.bars))
+
+
+# --- strokes -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A lesson laid out for the page: `Sheet(lesson).patterns` are the different bars, as rows of numbers."""
+
+    lesson: Lesson
+
+    @cached_property
+    def divisions(self) -> int:
+        """The smallest step of a quarter on which every stroke falls."""
+        bars = self.lesson.score.bars
+        return lcm(*(stroke.onset.denominator for bar in bars for stroke in (*bar.strokes, *bar.groove_alone)))
+
+    @cached_property
+    def voices(self) -> tuple[Voice, ...]:
+        """Who can be heard, in order of first appearance."""
+        bars = self.lesson.score.bars
+        return tuple(dict.fromkeys(voice_of(s) for bar in bars for s in (*bar.strokes, *bar.groove_alone)))
+
+    @cached_property
+    def bars(self) -> tuple[tuple[tuple[Row, ...], tuple[Row, ...]], ...]:
+        """Every bar of the score as rows: with the line, and the groove alone."""
+        score = self.lesson.score
+        alone = time_alone(score) or score
+        return tuple(
+            (self._rows(bar.strokes, grid(score, number)), self._rows(bar.groove_alone, grid(alone, number)))
+            for number, bar in enumerate(score.bars)
+        )
+
+    @cached_property
+    def patterns(self) -> tuple[tuple[Row, ...], ...]:
+        """The different bars."""
+        return tuple(dict.fromkeys(rows for pair in self.bars for rows in pair))
+
+    def _rows(self, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+        score, feel = self.lesson.score, self.lesson.feel
+        levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
+        onsets = [stroke.onset for stroke in strokes]
+        straight, thirds = sixteenth_beats(onsets), triplet_beats(onsets)
+        rows = []
+        for stroke, level_lu in zip(strokes, levels, strict=True):
+            rows.append(
+                (
+                    int(stroke.onset * self.divisions),
+                    self.voices.index(voice_of(stroke)),
+                    round(level_lu, 6),
+                    stroke.spread,
+                    _moved_by(stroke, straight, thirds, score),
+                    column_of(stroke, places),
+                )
+            )
+        return tuple(rows)
+
+
+def voice_of(stroke: Stroke) -> Voice:
+    """Who plays a stroke, and whether it keeps time or reads."""
+    return stroke.part, stroke.limb, stroke.instrument, stroke.role
+
+
+def _moved_by(stroke: Stroke, straight: frozenset[int], thirds: frozenset[int], score: Score) -> int:
+    """Which swing moves a stroke: 0 none, 1 the time's, 2 the line's, 3 and 4 the same in a beat of triplets.
+
+    The same rule as `grooves.feel.swung`.
+    """
+    if score.meter.unit >= 8 or swung(stroke.onset, 2.0, straight) == stroke.onset:
+        return 0
+    return (1 if stroke.role == "time" else 2) + (2 if int(stroke.onset // QUARTER) in thirds else 0)
+
+
+# --- swing by tempo ------------------------------------------------------------------------------
+
+
+def curve(swing: Swing, low: float, high: float) -> list[tuple[float, float]]:
+    """Ratio by quarters a minute as a table for straight lines: `curve("by tempo", 30, 400)[0]` is (30, 2.0)."""
+
+    def rows(left: float, right: float) -> list[tuple[float, float]]:
+        if right - left < _TABLE_ERROR or all(_is_straight(swing, left, right, share) for share in (0.3, 0.5, 0.7)):
+            return [(right, swing_ratio(swing, right))]
+        middle = (left + right) / 2
+        return rows(left, middle) + rows(middle, right)
+
+    return [(low, swing_ratio(swing, low)), *rows(low, high)]
+
+
+def _is_straight(swing: Swing, left: float, right: float, share: float) -> bool:
+    line = swing_ratio(swing, left) * (1 - share) + swing_ratio(swing, right) * share
+    return abs(line - swing_ratio(swing, left + (right - left) * share)) < _TABLE_ERROR
+
+
+# --- all of it -----------------------------------------------------------------------------------
+
+
+def score_data(lesson: Lesson, printed: Sequence[int]) -> dict[str, Any]:
+    """Everything but the sounds, ready for JSON: `score_data(lesson, [0, 1])["tempo"]` is 120.0.
+
+    `printed` says for each place of the chorus as which printed bar it stands on the page, from 0.
+    """
+    score, sheet = lesson.score, Sheet(lesson)
+    meter, beat = score.meter, float(score.groove.beat)
+    number = {rows: at for at, rows in enumerate(sheet.patterns)}
+    return {
+        "tempo": score.tempo_bpm,
+        "slowest": SLOWEST_BPM,
+        "fastest": FASTEST_BPM,
+        "beat": beat,
+        "meter": {
+            "count": meter.count,
+            "length": float(meter.length),
+            "pulse": float(meter.pulse),
+            "pulses": meter.pulses,
+            "eighths": meter.unit >= 8,
+        },
+        "countIn": lesson.count_in,
+        "readings": score.readings,
+        "softer": SOFTER_LU,
+        "divisions": sheet.divisions,
+        "voices": [_voice_data(voice) for voice in sheet.voices],
+        "patterns": sheet.patterns,
+        "bars": [
+            {"card": printed[at % score.chorus_length], "strokes": number[strokes], "alone": number[alone]}
+            for at, (strokes, alone) in enumerate(sheet.bars)
+        ],
+        "helpers": _helpers(),
+        "feel": _feel_data(lesson),
+        "curves": {
+            word: [[round(x, 6), round(y, 9)] for x, y in curve(word, SLOWEST_BPM * beat, FASTEST_BPM * beat)]
+            for word in SWING_WORDS
+        },
+        "chokes": {one.key: one.choke for one in INSTRUMENTS.values() if one.choke},
+        "chokeSlope": CHOKE_DB_PER_SECOND,
+    }
+
+
+def _voice_data(voice: Voice) -> dict[str, Any]:
+    part, limb, instrument, role = voice
+    return {"part": part, "limb": limb, "role": role, "key": INSTRUMENTS[instrument].key}
+
+
+def _helpers() -> dict[str, Any]:
+    return {
+        "countIn": {
+            "part": "count-in",
+            "limb": "",
+            "key": INSTRUMENTS["sticks"].key,
+            "level": COUNT_IN_LU,
+            "downbeat": 0,
+        },
+        "click": {
+            "part": "click",
+            "limb": "",
+            "key": INSTRUMENTS["click"].key,
+            "level": CLICK_LU,
+            "downbeat": CLICK_DOWNBEAT_LU,
+        },
+    }
+
+
+def _feel_data(lesson: Lesson) -> dict[str, Any]:
+    feel = lesson.feel
+    limbs = sorted({stroke.limb for bar in lesson.score.bars for stroke in (*bar.strokes, *bar.groove_alone)})
+    return {
+        "swing": feel.swing,
+        "lineSwing": feel.line_swing,
+        "timing": feel.timing_ms / 1000,
+        "level": feel.level_lu,
+        "correlation": feel.correlation,
+        "together": feel.together,
+        "placement": {limb: placement_seconds(feel, limb) for limb in limbs},
+        "keys": {
+            limb: {what: stream_key(feel.seed, limb, what) for what in ("timing", "level")} for limb in (BODY, *limbs)
+        },
+        "memory": MEMORY,
+        "clip": CLIP,
+        "cellsPerQuarter": CELLS_PER_QUARTER,
+    }

@@ -1,0 +1,109 @@
+"""The recorded hits that a lesson page carries: FLAC as base64, one for each key, or for each layer of a key.
+
+A hit is cut where it has died away by 60 dB and at most after three seconds, with a fade at its end, and brought
+near full scale so that 16 bits suffice; `scale` undoes that. How loud a velocity sounds is said by `loudness`.
+"""
+
+import base64
+import io
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from grooves.kit import INSTRUMENTS
+from grooves.lesson import Lesson
+from grooves.passages import Passage
+from grooves.performance import Performance, perform
+from render.sound.balance import Balance, velocities
+from render.sound.events import Take
+from render.sound.gain import gain_for
+from render.sound.tracks import side_by_side
+from render.soundfont.samples import DrumKit, Sound, heard_frames
+
+_TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
+_LONGEST_SECONDS = 3.0
+_FADE_SECONDS = 0.4  # at the end of a hit that was cut, so that it does not break off
+_PEAK = 0.95  # of full scale: room for the coder's rounding
+_ROOM_DB = 1.0  # for faster tempos and later deviations: measured up to 0.96 dB more at 400 a minute, two soundfonts
+_NO_SOUND_LU = -999.0
+_HELPERS = ("sticks", "click")
+
+
+def keys_of(lesson: Lesson) -> tuple[int, ...]:
+    """The keys that a lesson's page can strike, count-in and click among them."""
+    used = {stroke.instrument for bar in lesson.score.bars for stroke in (*bar.strokes, *bar.groove_alone)}
+    return tuple(sorted({INSTRUMENTS[name].key for name in (*used, *_HELPERS)}))
+
+
+def sound_data(lesson: Lesson, kit: DrumKit, balance: Balance) -> dict[str, Any]:
+    """Hits, loudness tables and the gain of a lesson, ready for JSON: `sound_data(lesson, kit, balance)["gain"]`.
+
+    Raises LessonError where the kit has no sound on a key.
+    """
+    everyone = _everyone(lesson)
+    played = velocities(everyone, balance)
+    used: dict[int, list[int]] = {key: [] for key in keys_of(lesson)}
+    for hit, velocity in zip(everyone.hits, played, strict=True):
+        used[hit.key].append(velocity)
+    return {
+        "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
+        "loudness": {key: [_number(level) for level in balance.curves[key]] for key in used},
+        "gain": round(10 ** ((gain_for(side_by_side([Take(everyone, played)], kit)).db - _ROOM_DB) / 20), 6),
+    }
+
+
+def _everyone(lesson: Lesson) -> Performance:
+    """Every bar once with everyone and a click on each beat: as loud as it gets at the lesson's tempo."""
+    bars = tuple(range(len(lesson.score.bars)))
+    passage = Passage(bars, lesson.score.tempo_bpm, click="every beat")
+    return perform(lesson.score, (passage,), lesson.feel, lesson.balance_lu)
+
+
+def _layers(kit: DrumKit, key: int, used: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """The recordings that a key needs: up to which velocity each serves, and the velocity it is recorded at.
+
+    One recording serves all velocities of a layer at its commonest velocity, so the usual stroke has its own colour.
+    """
+    if kit.is_pure_gain(key):
+        yield 127, 127
+        return
+    loudest = max(used, default=127)
+    for low, high in kit.preset.layers(key):
+        inside = Counter(velocity for velocity in used if low <= velocity <= high)
+        if low <= loudest:
+            yield high, inside.most_common(1)[0][0] if inside else high
+
+
+def _hit_data(kit: DrumKit, key: int, high: int, at: int) -> dict[str, Any]:
+    """One recording: key, highest velocity it serves, its own velocity, FLAC in base64, and the scale it was cut by."""
+    sound = shortened(kit.hit(key, at), kit.rate)
+    peak = float(np.abs(sound).max())
+    flac = base64.b64encode(flac_bytes(sound * np.float32(_PEAK / peak), kit.rate)).decode()
+    return {"key": key, "high": high, "at": at, "scale": round(peak / _PEAK, 9), "flac": flac}
+
+
+def shortened(sound: Sound, rate: int) -> Sound:
+    """A hit without the end of its tail: `shortened(kit.hit(51, 127), 44100)` is at most three seconds long."""
+    frames = min(heard_frames(sound, _TAIL_DB), round(_LONGEST_SECONDS * rate))
+    if frames == len(sound):
+        return sound
+    fade = min(round(_FADE_SECONDS * rate), frames // 4)
+    cut = sound[:frames].copy()
+    cut[frames - fade :] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
+    return cut
+
+
+def flac_bytes(sound: Sound, rate: int) -> bytes:
+    """A sound within full scale as 16-bit FLAC: the same sound gives the same bytes."""
+    import soundfile
+
+    file = io.BytesIO()
+    soundfile.write(file, sound, rate, format="FLAC", subtype="PCM_16", compression_level=1.0)
+    return file.getvalue()
+
+
+def _number(level_lu: float) -> float:
+    return round(level_lu, 4) if math.isfinite(level_lu) else _NO_SOUND_LU

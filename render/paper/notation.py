@@ -1,0 +1,212 @@
+"""A score as MusicXML 4.0: the line on its staff, and all limbs on a drum staff.
+
+Sources: W3C MusicXML 4.0 (percussion clef with `<unpitched>`; `midi-unpitched` is the MIDI key + 1; `<swing>`
+holds whole numbers in lowest terms); staff places from `grooves.kit`. The same score gives the same bytes:
+no date, and note ids made of bar and place. Lengths in the file are whole divisions of a quarter, exact.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
+from fractions import Fraction
+from math import lcm
+
+from lxml import etree
+
+from grooves.kit import INSTRUMENTS
+from grooves.score import Score
+from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
+from render.paper.voices import PLAIN, Measure, measures
+
+TITLES = {LINE: "Line", DRUMS: "Drum set"}
+DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
+# Where the line stands: the snare's space in the middle of the staff, whoever plays it.
+LINE_INSTRUMENT = "snare"
+SWING_DENOMINATOR = 12
+
+
+def musicxml(
+    score: Score,
+    staves: Sequence[str] = (LINE, DRUMS),
+    headings: bool = True,
+    systems: Collection[int] = (),
+) -> bytes:
+    """Write a score as MusicXML: `musicxml(score)` has a part for the line and one for the drums.
+
+    `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
+    its own page.
+    """
+    printed = measures(score)
+    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems))
+    parts = [_part(page, staff, printed) for staff in staves]
+    listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
+    work = [element("work", element("work-title", _plain(score.title)))] if headings else []
+    root = element(
+        "score-partwise",
+        *work,
+        element("identification", element("encoding", element("software", "fourlimb"))),
+        element("part-list", *listed),
+        *parts,
+        version="4.0",
+    )
+    etree.indent(root)
+    return bytes(etree.tostring(root, xml_declaration=True, encoding="UTF-8", doctype=DOCTYPE))
+
+
+def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] = ()) -> bytes:
+    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part."""
+    return musicxml(score, (LINE,), headings, systems)
+
+
+def _plain(text: str) -> str:
+    """Text that XML can hold: control characters become spaces."""
+    return "".join(c if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff" else " " for c in text)
+
+
+def _divisions(printed: Iterable[Measure]) -> int:
+    signs = (sign for bar in printed for voice in (bar.line, bar.hands, bar.feet) for sign in voice)
+    return lcm(*(place.denominator for sign in signs for place in (sign.length, sign.end)))
+
+
+# --- parts and instruments ----------------------------------------------------------------------
+
+
+def _instruments(score: Score, staff: str) -> list[str]:
+    if staff == LINE:
+        return [LINE_INSTRUMENT]
+    used = {stroke.instrument for bar in score.bars for stroke in bar.strokes}
+    return [name for name in INSTRUMENTS if name in used] or [LINE_INSTRUMENT]
+
+
+def _score_part(page: Page, staff: str, silent: bool) -> Element:
+    """The part's entry; the line is silent beside drums that already play it, or it would sound twice."""
+    names = _instruments(page.score, staff)
+    sounds = [
+        element(
+            "midi-instrument",
+            element("midi-channel", "10"),
+            element("midi-unpitched", str(INSTRUMENTS[name].key + 1)),
+            *([element("volume", "0")] if silent else []),
+            id=instrument_id(staff, name),
+        )
+        for name in names
+    ]
+    listed = [
+        element("score-instrument", element("instrument-name", name.capitalize()), id=instrument_id(staff, name))
+        for name in names
+    ]
+    shown = {} if page.headings else {"print-object": "no"}
+    return element("score-part", element("part-name", TITLES[staff], **shown), *listed, *sounds, id=staff)
+
+
+def _part(page: Page, staff: str, printed: Sequence[Measure]) -> Element:
+    numbers = numbered([bar.number for bar in printed])
+    bars = [_measure(page, staff, index, bar, numbers[index], printed) for index, bar in enumerate(printed)]
+    return element("part", *bars, id=staff)
+
+
+def numbered(bars: Sequence[int]) -> list[str]:
+    """Names for bars by their numbers, so that none stands twice: `numbered([1, 2, 1])` is ["1", "2", "1b"]."""
+    seen: Counter[int] = Counter()
+    names = []
+    for bar in bars:
+        seen[bar] += 1
+        names.append(f"{bar}{_letters(seen[bar])}")
+    return names
+
+
+def _letters(time: int) -> str:
+    return "" if time == 1 else chr(ord("a") + time - 1) if time <= 26 else f".{time}"
+
+
+# --- measures -----------------------------------------------------------------------------------
+
+
+def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, printed: Sequence[Measure]) -> Element:
+    content: list[Element] = []
+    # Music for a page of ours begins with a break of its own, or verovio would break where it likes.
+    if index in page.systems or (index == 0 and not page.headings):
+        content.append(element("print", **{"new-page": "yes"}))
+    if index == 0:
+        content.append(_attributes(page))
+    if bar.times > 1:
+        content.append(
+            element(
+                "barline", element("bar-style", "heavy-light"), element("repeat", direction="forward"), location="left"
+            )
+        )
+    content += _directions(page, staff, index, printed)
+    content += voices(page, staff, index, bar)
+    if bar.times > 1:
+        content.append(_repeat_end(bar.times))
+    elif index + 1 == len(printed):
+        content.append(element("barline", element("bar-style", "light-heavy"), location="right"))
+    return element("measure", *content, number=number, id=f"{staff}-b{index + 1}")
+
+
+def _repeat_end(times: int) -> Element:
+    again = element("repeat", direction="backward", **({"times": str(times)} if times > 2 else {}))
+    return element("barline", element("bar-style", "light-heavy"), again, location="right")
+
+
+def _attributes(page: Page) -> Element:
+    meter = page.score.meter
+    return element(
+        "attributes",
+        element("divisions", str(page.divisions)),
+        element("time", element("beats", str(meter.count)), element("beat-type", str(meter.unit))),
+        element("clef", element("sign", "percussion")),
+    )
+
+
+def _directions(page: Page, staff: str, index: int, printed: Sequence[Measure]) -> list[Element]:
+    """Tempo and feel at the top, who reads where that changes, and how often a bar is played."""
+    if staff != page.top:
+        return []
+    found = [_tempo(page)] if page.headings and index == 0 else []
+    reading = printed[index].reading
+    if page.score.readings > 1 and (index == 0 or printed[index - 1].reading != reading) and page.headings:
+        found.append(_words(f"line on {' and '.join(page.score.played_on[reading].instruments)}"))
+    if printed[index].times > 2:
+        found.append(_words(f"{printed[index].times}×"))
+    return found
+
+
+def _words(text: str) -> Element:
+    return element("direction", element("direction-type", element("words", text)), placement="above")
+
+
+def _tempo(page: Page) -> Element:
+    score = page.score
+    base = max(length for length in PLAIN if length <= score.groove.beat)
+    dots = [element("beat-unit-dot")] if base != score.groove.beat else []
+    metronome = element(
+        "metronome",
+        element("beat-unit", TYPES[base]),
+        *dots,
+        element("per-minute", f"{score.tempo_bpm:g}"),
+        parentheses="no",
+    )
+    return element(
+        "direction",
+        element("direction-type", element("words", _plain(score.groove.title))),
+        element("direction-type", metronome),
+        element("sound", _swing(page), tempo=f"{float(Fraction(score.tempo_bpm) * score.groove.beat):g}"),
+        placement="above",
+    )
+
+
+def _swing(page: Page) -> Element:
+    """The feel for playback as a ratio of small whole numbers, near the groove's, or straight."""
+    from grooves.feel import swing_ratio
+
+    groove = page.score.groove
+    ratio = swing_ratio(groove.swing, float(Fraction(page.score.tempo_bpm) * groove.beat))
+    parts = Fraction(ratio).limit_denominator(SWING_DENOMINATOR)
+    if parts == 1:
+        return element("swing", element("straight"))
+    return element(
+        "swing",
+        element("first", str(parts.numerator)),
+        element("second", str(parts.denominator)),
+        element("swing-type", "eighth"),
+    )

@@ -1,0 +1,156 @@
+"""The notes of one bar as MusicXML elements, their children in the order the schema asks for.
+
+Ids are made of staff, printed bar and place. Durations are whole divisions of a quarter, exact.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import partial
+
+from lxml import etree
+
+from grooves.kit import INSTRUMENTS
+from grooves.score import Score
+from render.paper.voices import PLAIN, Head, Measure, Sign, is_triplet
+
+Element = etree._Element
+LINE, DRUMS = "line", "drums"
+NAMES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th")
+TYPES = dict(zip(PLAIN, NAMES, strict=True))
+
+
+@dataclass(frozen=True)
+class Page:
+    """What every measure of a document needs to know."""
+
+    score: Score
+    top: str  # the staff that carries the words
+    divisions: int
+    headings: bool
+    systems: frozenset[int]
+
+
+def element(tag: str, *content: Element | str, **attributes: str) -> Element:
+    """An element with its children or its text: `element("dot")`, `element("beats", "4")`."""
+    made = etree.Element(tag, attributes)
+    for piece in content:
+        if isinstance(piece, str):
+            made.text = piece
+        else:
+            made.append(piece)
+    return made
+
+
+def instrument_id(staff: str, name: str) -> str:
+    """An instrument's id within its part: `instrument_id("drums", "bass drum")` is "drums-bass-drum"."""
+    return f"{staff}-{name.replace(' ', '-')}"
+
+
+def voices(page: Page, staff: str, index: int, bar: Measure) -> list[Element]:
+    """The voices of one staff in one bar; the second follows a step back to the barline."""
+    note = partial(_chord, page, staff, index)
+    if staff == LINE:
+        return [written for sign in bar.line for written in note(sign, "1", "up")]
+    both = [(bar.hands, "1", "up"), (bar.feet, "2", "down")]
+    sounding = [voice for voice in both if voice[0]]
+    content: list[Element] = []
+    for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
+        if content:
+            content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
+        content += [written for sign in signs for written in note(sign, name, stem)]
+    return content
+
+
+def _empty(page: Page) -> tuple[Sign, ...]:
+    return (Sign(Fraction(0), page.score.meter.length),)
+
+
+def _duration(page: Page, length: Fraction) -> str:
+    return str(int(length * page.divisions))
+
+
+def _chord(page: Page, staff: str, index: int, sign: Sign, voice: str, stem: str) -> list[Element]:
+    """The note elements of one sign: its heads from the lowest up, or one rest."""
+    heads = sorted(sign.heads, key=lambda head: _height(INSTRUMENTS[head.instrument].step))
+    accented = next((head for head in heads if head.accent), None)
+    heads = [replace(head, accent=head is accented) for head in heads]  # one mark for the chord
+    return [
+        _note(page, staff, index, sign, voice, stem, head, chorded=place > 0)
+        for place, head in enumerate(heads or [None])
+    ]
+
+
+def _height(step: str) -> tuple[int, int]:
+    return int(step[1]), "CDEFGAB".index(step[0])
+
+
+def _note(
+    page: Page, staff: str, index: int, sign: Sign, voice: str, stem: str, head: Head | None, chorded: bool
+) -> Element:
+    """One note with its children in the order the schema asks for."""
+    whole_bar = head is None and sign.length == page.score.meter.length
+    content: list[Element] = [element("chord")] if chorded else []
+    content.append(_place(head) if head else element("rest", **({"measure": "yes"} if whole_bar else {})))
+    content.append(element("duration", _duration(page, sign.length)))
+    if head:
+        content += [element("tie", type=word) for word in _ties(sign)]
+        content.append(element("instrument", id=instrument_id(staff, head.instrument)))
+    content.append(element("voice", voice))
+    if not whole_bar:
+        content += _type(sign)
+    if head:
+        content += [element("stem", stem), *_notehead(head)]
+    if not chorded:
+        content += [element("beam", word, number=str(level)) for level, word in enumerate(sign.beams, 1)]
+    marks = _notations(sign, head, stem, chorded)
+    content += [element("notations", *marks)] if marks else []
+    return element("note", *content, **({"id": note_id(staff, index, sign, head)} if head else {}))
+
+
+def note_id(staff: str, index: int, sign: Sign, head: Head) -> str:
+    """A note's lasting name: `drums-b2-3_2-snare` is the snare on 2& of the second printed bar."""
+    return f"{staff}-b{index + 1}-{place_id(sign.onset)}-{head.instrument.replace(' ', '-')}"
+
+
+def place_id(onset: Fraction) -> str:
+    """A place in quarters as names write it: `place_id(Fraction(3, 2))` is "3_2"."""
+    return str(onset).replace("/", "_")
+
+
+def _place(head: Head) -> Element:
+    step = INSTRUMENTS[head.instrument].step
+    return element("unpitched", element("display-step", step[0]), element("display-octave", step[1]))
+
+
+def _type(sign: Sign) -> list[Element]:
+    """The written value: its type and dots, and the triplet that shortens it."""
+    written = sign.length * Fraction(3, 2) if is_triplet(sign) else sign.length
+    base = max(length for length in PLAIN if length <= written)
+    dots = {1: 0, Fraction(3, 2): 1, Fraction(7, 4): 2}[written / base]
+    triplet = element("time-modification", element("actual-notes", "3"), element("normal-notes", "2"))
+    return [
+        element("type", TYPES[base]),
+        *(element("dot") for _ in range(dots)),
+        *([triplet] if is_triplet(sign) else []),
+    ]
+
+
+def _ties(sign: Sign) -> list[str]:
+    return ["stop"] * sign.tie_from + ["start"] * sign.tie_on
+
+
+def _notehead(head: Head) -> list[Element]:
+    shape = INSTRUMENTS[head.instrument].head
+    if head.ghost:
+        return [element("notehead", shape, parentheses="yes")]
+    return [] if shape == "normal" else [element("notehead", shape)]
+
+
+def _notations(sign: Sign, head: Head | None, stem: str, chorded: bool) -> list[Element]:
+    marks = [element("tied", type=word) for word in _ties(sign)] if head else []
+    if sign.tuplet in ("start", "stop") and not chorded:
+        shown = {"bracket": "yes" if sign.bracket else "no"} if sign.tuplet == "start" else {}
+        marks.append(element("tuplet", type=sign.tuplet, number="1", **shown))
+    if head and head.accent:
+        marks.append(element("articulations", element("accent", placement="above" if stem == "up" else "below")))
+    return marks

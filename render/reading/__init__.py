@@ -1,0 +1,1 @@
+"""Reading lines from notation and MIDI files."""

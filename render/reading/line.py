@@ -1,0 +1,13 @@
+"""A reading line as it was read from a file."""
+
+from dataclasses import dataclass
+
+from grooves.rhythm import Bar
+
+
+@dataclass(frozen=True)
+class ReadLine:
+    """A line as read: its bars, and what was found, chosen and simplified on the way, a sentence each."""
+
+    bars: tuple[Bar, ...]
+    report: tuple[str, ...] = ()

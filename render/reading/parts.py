@@ -1,0 +1,72 @@
+"""Which part of a notation file is meant, and foreign names made fit for messages. Used by both readers.
+
+Sources: General MIDI 1 percussion keys, which give two keys to some drums; `grooves.kit` plays one of them.
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+from grooves.errors import LessonError, nearest
+
+MOST_BARS = 1000
+KEYS: Mapping[str, tuple[int, ...]] = {
+    "ride": (51, 59),
+    "ride bell": (53,),
+    "closed hi-hat": (42,),
+    "open hi-hat": (46,),
+    "snare": (38, 40),
+    "cross-stick": (37,),
+    "bass drum": (36, 35),
+    "hi-hat": (44,),
+}
+
+
+def shown(text: str) -> str:
+    """Foreign text made fit for a message: `shown("Snare<1>")` is "Snare 1", at most 40 characters."""
+    plain = re.sub(r"[^\w .,:;/+&()#'-]+", " ", text)
+    plain = " ".join(plain.split())
+    return plain if len(plain) <= 40 else f"{plain[:39]}…"
+
+
+def listed(names: Iterable[str]) -> str:
+    """Parts as a teacher may choose them: `listed(["Snare", "Bass"])` is "1 Snare, 2 Bass"."""
+    shown_names = [f"{number} {shown(name)}".strip() for number, name in enumerate(names, 1)]
+    return ", ".join([*shown_names[:16], *(["…"] if len(shown_names) > 16 else [])])
+
+
+def numbered(part: str | int | None) -> int | None:
+    """The number a lesson's `part` says, if it says one: `numbered("2")` is 2."""
+    if isinstance(part, str):
+        return int(part) if re.fullmatch(r"[0-9]{1,3}", part.strip()) else None
+    return part
+
+
+def pick(names: Sequence[str], number: int) -> int:
+    """The index of a part chosen by number: `pick(["Snare", "Bass"], 2)` is 1; LessonError where there is none."""
+    if not 1 <= number <= len(names):
+        raise LessonError(f"part {number} is not there; the parts are {listed(names)}")
+    return number - 1
+
+
+def matching(names: Sequence[str], wanted: str) -> int | None:
+    """The index of the one name that is meant, large and small letters alike; LessonError where two are."""
+    found = [index for index, name in enumerate(names) if name.casefold().strip() == wanted.casefold().strip()]
+    if len(found) > 1:
+        raise LessonError(f"{len(found)} parts are called '{shown(wanted)}'; choose by number: {listed(names)}")
+    return found[0] if found else None
+
+
+def unknown_part(wanted: str, names: Sequence[str], drums: Sequence[str]) -> LessonError:
+    """What to say where no part and no drum has the wanted name."""
+    choices = list(dict.fromkeys(shown(name).casefold() for name in (*names, *drums) if shown(name)))[:24]
+    hint = nearest(wanted, choices)
+    return LessonError(
+        f"there is no part '{shown(wanted)}'; {hint}" + (f" The parts are {listed(names)}" * ("?" in hint))
+    )
+
+
+def choice(names: Sequence[str], index: int) -> str:
+    """How a lesson says which part: `choice(["Snare"], 0)` is 'part = "Snare"'; by number where names do not tell."""
+    name = names[index]
+    by_name = shown(name) == name != "" and names.count(name) == 1
+    return f'part = "{name}"' if by_name else f"part = {index + 1}"

@@ -1,0 +1,55 @@
+"""A reading line from a notation file: MusicXML (.musicxml, .xml, .mxl) or a Standard MIDI File (.mid, .midi).
+
+The file comes from anywhere, so it is held to a size before it is opened, and every reader refuses what it does not
+know with one `LessonError`. `read_musicxml` and `read_midi` do the reading, on bytes.
+"""
+
+from pathlib import Path
+
+from grooves.errors import LessonError
+from grooves.rhythm import Meter
+from render.reading.line import ReadLine
+from render.reading.parts import shown
+from render.reading.read_midi import bars_from_midi
+from render.reading.read_musicxml import bars_from_musicxml
+
+# A line of a thousand bars takes about 1.5 MB as MusicXML and a tenth of that as MIDI; by trial.
+LARGEST_BYTES = {".musicxml": 10_000_000, ".xml": 10_000_000, ".mxl": 2_000_000, ".mid": 1_000_000, ".midi": 1_000_000}
+
+
+def read_line(path: Path, meter: Meter, part: str | int | None = None) -> ReadLine:
+    """Read a line from a file: `read_line(Path("line.musicxml"), Meter(4, 4), part="Snare").bars`.
+
+    `part` is a name or a number from 1, needed where several parts have notes. Raises LessonError naming the file.
+    """
+    try:
+        data = _content(path)
+        if path.suffix.lower() in (".mid", ".midi"):
+            return bars_from_midi(data, meter, part)
+        return bars_from_musicxml(data, meter, part)
+    except LessonError as error:
+        raise LessonError(f"{path.name}: {error}") from None
+
+
+def _content(path: Path) -> bytes:
+    suffix = path.suffix.lower()
+    if suffix not in LARGEST_BYTES:
+        raise LessonError(f"a line is read from {', '.join(LARGEST_BYTES)}, not from '{shown(suffix)}'")
+    try:
+        if not path.is_file():
+            raise LessonError("there is no such file; its place is looked up beside the lesson")
+        if path.stat().st_size > LARGEST_BYTES[suffix]:
+            raise LessonError(
+                f"holds {path.stat().st_size / 1e6:.0f} MB; a reading line has at most "
+                f"{LARGEST_BYTES[suffix] / 1e6:.0f} MB, so export the line's part alone"
+            )
+        data = path.read_bytes()
+    except (OSError, ValueError) as fault:
+        if isinstance(fault, LessonError):
+            raise
+        raise LessonError(
+            f"cannot be opened ({getattr(fault, 'strerror', None) or 'its name is not a path'})"
+        ) from None
+    if not data:
+        raise LessonError("is empty; export the line again")
+    return data

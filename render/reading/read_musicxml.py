@@ -1,0 +1,242 @@
+"""One line of rhythm from a MusicXML score: which part, which drum, which voice, and its bars as written.
+
+A note is one stroke whatever its pitch or head; the notes of a chord are one stroke. Ties, dots, triplets and
+accents are kept; a pickup is filled with rests in front; repeats and their endings are written out. What a bar
+holds besides that is refused or, where the rhythm stays what it is, left out and reported.
+Sources: W3C MusicXML 4.0 (`midi-unpitched` is the MIDI key + 1); General MIDI 1 percussion keys.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby, pairwise
+
+from grooves.errors import LessonError
+from grooves.kit import PARTS
+from grooves.rhythm import Bar, Meter, Symbol, amount, check_bar, spell, value_name
+from render.reading.line import ReadLine
+from render.reading.measures import Measure, Sign, at_place, faults, playing_order, read_measures
+from render.reading.musicxml_file import Element, open_musicxml
+from render.reading.parts import KEYS, choice, listed, matching, numbered, pick, shown, unknown_part
+
+MOST_PARTS = 200
+OUR_LINE = "line"  # what `render.notation` calls the part that holds the reading line
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A part of the score: `instruments` are its drums, name and MIDI key (0 for none) by id in the file."""
+
+    name: str
+    element: Element
+    instruments: Mapping[str, tuple[str, int]]
+
+    @property
+    def sounding(self) -> bool:
+        return any(note.find("rest") is None for note in self.element.iter("note"))
+
+
+@dataclass(frozen=True)
+class _Chosen:
+    part: _Part
+    drums: frozenset[str] | None = None  # ids in the file; None: every note of the part
+
+
+def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None) -> ReadLine:
+    """Read a line from a score's bytes: `bars_from_musicxml(data, Meter(4, 4), "Snare").bars`.
+
+    `part` is a part's name or number, or a drum's name. Raises LessonError with the bar.
+    """
+    parts = _parts(open_musicxml(data))
+    chosen = _choose(parts, part)
+    measures = _only(read_measures(chosen.part.element, meter), chosen.drums)
+    voice, voices = _voice(measures)
+    signs = [[sign for sign in measure.signs if sign.voice == voice] for measure in measures]
+    bars = [_bar(mine, measures, index, meter) for index, mine in enumerate(signs)]
+    order = playing_order(measures)
+    mended, loose = _mend_ties([bars[index] for index in order])
+    report = [
+        *_parts_report(parts, chosen),
+        *([f"voice {voice} of voices {', '.join(voices[:16])}"] if len(voices) > 1 else []),
+        *_drums_report(chosen, signs),
+        *_pickup_report(measures, meter),
+        *([f"repeats written out: {len(bars)} bars became {len(order)}"] if len(order) != len(bars) else []),
+        *dict.fromkeys(sign.simplified for mine in signs for sign in mine if sign.simplified),
+        *([f"{loose} notes tied to nothing before them are struck"] if loose else []),
+    ]
+    return ReadLine(mended, tuple(report))
+
+
+# --- parts and drums ----------------------------------------------------------------------------
+
+
+def _parts(root: Element) -> list[_Part]:
+    listing = {entry.get("id", ""): entry for entry in root.iterfind("part-list/score-part")}
+    found = root.findall("part")
+    if len(found) > MOST_PARTS:
+        raise LessonError(f"has {len(found)} parts; export the line's part alone")
+    parts = []
+    for element in found:
+        name = element.get("id", "")
+        entry = listing.get(name)
+        called = "" if entry is None else entry.findtext("part-name", "").strip()
+        parts.append(_Part(called or name, element, {} if entry is None else _instruments(entry)))
+    return parts
+
+
+def _instruments(entry: Element) -> dict[str, tuple[str, int]]:
+    keys = {}
+    for sound in entry.findall("midi-instrument"):
+        text = sound.findtext("midi-unpitched", "").strip()
+        keys[sound.get("id", "")] = int(text) - 1 if text.isascii() and text.isdigit() and len(text) < 4 else 0
+    return {
+        drum.get("id", ""): (drum.findtext("instrument-name", "").strip(), keys.get(drum.get("id", ""), 0))
+        for drum in entry.findall("score-instrument")
+    }
+
+
+def _choose(parts: Sequence[_Part], wanted: str | int | None) -> _Chosen:
+    names = [part.name for part in parts]
+    number = numbered(wanted)
+    exact = matching(names, wanted) if isinstance(wanted, str) else None
+    if exact is not None:
+        return _Chosen(parts[exact])
+    if number is not None:
+        return _Chosen(parts[pick(names, number)])
+    if isinstance(wanted, str):
+        return _by_drum(parts, wanted)
+    sounding = [part for part in parts if part.sounding]
+    if not sounding:
+        raise LessonError("there are no notes in it")
+    ours = [part for part in sounding if part.name.casefold() == OUR_LINE]
+    if len(sounding) > 1 and len(ours) != 1:
+        one = choice(names, parts.index(sounding[0]))
+        raise LessonError(f"{len(sounding)} parts have notes ({listed(names)}); choose one: {one}")
+    return _Chosen((ours if len(ours) == 1 else sounding)[0])
+
+
+def _by_drum(parts: Sequence[_Part], wanted: str) -> _Chosen:
+    """The part that has a drum of this name, or with this drum's General MIDI key."""
+    word = wanted.casefold().strip()
+    for part in parts:
+        drums = {drum for drum, (name, _) in part.instruments.items() if name.casefold() == word}
+        drums = drums or {drum for drum, (_, key) in part.instruments.items() if key in KEYS.get(word, ())}
+        if drums:
+            return _Chosen(part, frozenset(drums) if len(part.instruments) > 1 else None)
+    drums_there = [name for part in parts for name, _ in part.instruments.values()]
+    raise unknown_part(wanted, [part.name for part in parts], [*drums_there, *PARTS])
+
+
+def _only(measures: Sequence[Measure], drums: frozenset[str] | None) -> tuple[Measure, ...]:
+    """The measures with one drum's notes; all rests go, since they may be another drum's."""
+    if drums is None:
+        return tuple(measures)
+    return tuple(replace(m, signs=tuple(sign for sign in m.signs if sign.instrument in drums)) for m in measures)
+
+
+def _voice(measures: Sequence[Measure]) -> tuple[str, list[str]]:
+    """The lowest voice that has notes, and all of them."""
+    sounding = {sign.voice for measure in measures for sign in measure.signs if sign.kind != "rest"}
+    if not sounding:
+        raise LessonError("there are no notes in this part")
+    voices = sorted(sounding, key=lambda voice: (not voice.isdigit(), len(voice), voice))
+    return voices[0], voices
+
+
+def _parts_report(parts: Sequence[_Part], chosen: _Chosen) -> list[str]:
+    names = [part.name for part in parts]
+    drums = sorted(chosen.part.instruments[drum][0] for drum in chosen.drums or ())
+    read = shown(", ".join([chosen.part.name, *drums]))
+    return [f"parts: {listed(names)}; read: {read}"] if len(names) > 1 or drums else []
+
+
+def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[Sign]]) -> list[str]:
+    drums = {sign.instrument for mine in signs for sign in mine if sign.kind == "struck" and sign.instrument}
+    if chosen.drums is not None or len(drums) < 2:
+        return []
+    names = sorted(shown(chosen.part.instruments.get(drum, (drum, 0))[0]) for drum in drums)
+    return [f"{', '.join(names[:16])} are read as one rhythm; part may name one of them"]
+
+
+# --- bars ---------------------------------------------------------------------------------------
+
+
+def _bar(signs: Sequence[Sign], measures: Sequence[Measure], index: int, meter: Meter) -> Bar:
+    """One full bar: chords joined, gaps filled with rests, a pickup moved to the bar's end."""
+    number = index + 1
+    for fault in faults(signs, number, meter):
+        raise LessonError(fault)
+    shift = _shift(measures, index, meter)
+    symbols: list[Symbol] = []
+    end = Fraction(0)
+    for onset, group in groupby(sorted(signs, key=lambda sign: sign.onset), key=lambda sign: sign.onset):
+        symbol = _joined(list(group), onset + shift)
+        if symbol.onset < end:
+            raise LessonError(
+                f"{at_place(number, symbol.onset, meter)}: two notes of one voice overlap; export it again"
+            )
+        symbols += [*_rest(end, symbol.onset), symbol]
+        end = symbol.end
+    symbols += _rest(end, meter.length)
+    bar = tuple(piece for symbol in symbols for piece in _written(symbol, meter, number))
+    check_bar(bar, meter, number)
+    return bar
+
+
+def _shift(measures: Sequence[Measure], index: int, meter: Meter) -> Fraction:
+    """How far a short measure's notes move: a pickup to its bar's end; LessonError for any other short measure."""
+    missing = meter.length - measures[index].length
+    if missing <= 0 or not measures[index].length:
+        return Fraction(0)
+    if index == 0 and measures[0].pickup:
+        return missing
+    last = index == len(measures) - 1 and measures[0].pickup
+    if last and measures[0].length + measures[index].length == meter.length:
+        return Fraction(0)
+    held, needed = amount(measures[index].length / meter.step), amount(meter.length / meter.step)
+    raise LessonError(
+        f"bar {index + 1} holds {held} {'beat' if held == '1' else 'beats'}; {meter} needs {needed}; "
+        "fill it with rests in the notation program" + ("" if index else ", or mark it as a pickup")
+    )
+
+
+def _joined(group: Sequence[Sign], onset: Fraction) -> Symbol:
+    """What sounds at one place: a stroke if any note of the chord is struck."""
+    kind = min((sign.kind for sign in group), key=("struck", "held", "rest").index)
+    first = next(sign for sign in group if sign.kind == kind)
+    accent = kind == "struck" and any(sign.accent for sign in group)
+    return Symbol(onset, first.length, kind, accent)
+
+
+def _rest(start: Fraction, end: Fraction) -> list[Symbol]:
+    return [Symbol(start, end - start, "rest")] if end > start else []
+
+
+def _written(symbol: Symbol, meter: Meter, number: int) -> Bar:
+    """The symbol as it stands, or in pieces if no single sign writes its length."""
+    if value_name(symbol.length):
+        return (symbol,)
+    pieces = spell((symbol,), meter) if symbol.end <= meter.length else (symbol,)
+    for piece in pieces:
+        if value_name(piece.length) is None:
+            raise LessonError(
+                f"{at_place(number, piece.onset, meter)}: a length of {shown(amount(piece.length))} quarters cannot be "
+                "read; a line has notes down to 32nds, and triplets"
+            )
+    return pieces
+
+
+def _mend_ties(bars: Sequence[Bar]) -> tuple[tuple[Bar, ...], int]:
+    """SoundEvent each note that is tied to a rest or to nothing, and count them."""
+    flat = [Symbol(Fraction(0), Fraction(0), "rest"), *(symbol for bar in bars for symbol in bar)]
+    loose = {index for index, (a, b) in enumerate(pairwise(flat)) if b.kind == "held" and a.kind == "rest"}
+    mended = [replace(symbol, kind="struck") if index in loose else symbol for index, symbol in enumerate(flat[1:])]
+    rest = iter(mended)
+    return tuple(tuple(next(rest) for _ in bar) for bar in bars), len(loose)
+
+
+def _pickup_report(measures: Sequence[Measure], meter: Meter) -> list[str]:
+    if not measures[0].pickup:
+        return []
+    beats = amount((meter.length - measures[0].length) / meter.step)
+    return [f"bar 1 is a pickup: {beats} {'beat' if beats == '1' else 'beats'} of rest are put in front of it"]

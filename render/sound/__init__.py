@@ -1,0 +1,1 @@
+"""From a performance to sound and MIDI files."""

@@ -1,0 +1,140 @@
+"""How hard to strike each drum so that it stands at the wanted loudness beside the ride.
+
+The loudness of a hit is its momentary loudness (ITU-R BS.1770, 400 ms), in LU against the ride's plain stroke.
+Velocity alone says nothing about it: at one velocity a soundfont's bass drum may be 13 LU louder than its ride.
+MIDI and audio carry the same velocities, and `velocities` is the one place that makes them.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from grooves.kit import INSTRUMENTS
+from grooves.performance import Performance
+
+if TYPE_CHECKING:
+    from render.soundfont.samples import DrumKit, Row, Sound
+
+# The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
+# it still land where one step of velocity is under 1 LU. Ours, by ear.
+RIDE_VELOCITY = 90
+_RIDE = INSTRUMENTS["ride"].key
+KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
+_HEARD_SECONDS = 0.45  # of a hit: the 400 ms window and room for a late onset
+_KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: within 0.15 LU of measuring every velocity
+_TOGETHER = 4096  # levels looked up at once
+_TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of reach
+
+Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Loudness of each key by velocity: `balance.velocity_for(36, -14.0)` is the feathered bass drum's."""
+
+    name: str
+    curves: Mapping[int, Levels]
+
+    def velocity_for(self, key: int, level_lu: float) -> int:
+        """The velocity from 1 to 127 whose loudness is nearest to a level in LU against the ride's plain stroke."""
+        return self.nearest(key, [level_lu])[0]
+
+    def nearest(self, key: int, levels_lu: Sequence[float]) -> list[int]:
+        """`velocity_for` for many levels of one key at once."""
+        import numpy as np
+
+        curve, found = np.asarray(self.curves[key][1:]), []
+        for first in range(0, len(levels_lu), _TOGETHER):
+            levels = np.asarray(levels_lu[first : first + _TOGETHER], float)
+            found += (np.abs(curve - levels[:, None]).argmin(axis=1) + 1).tolist()
+        return found
+
+    def level_of(self, key: int, velocity: int) -> float:
+        """The loudness of a velocity in LU against the ride's plain stroke; the inverse of `velocity_for`."""
+        return self.curves[key][velocity]
+
+
+def plain_balance() -> Balance:
+    """The balance of an unknown sound module: 40·log10(v/127) on every key, all instruments equally loud.
+
+    Source of the law: DLS Level 1 and SoundFont 2.04 section 8.4.1, velocity to attenuation.
+    """
+    law = (-math.inf, *(40 * math.log10(velocity / RIDE_VELOCITY) for velocity in range(1, 128)))
+    return Balance("plain", dict.fromkeys(range(128), law))
+
+
+def calibrate(kit: "DrumKit", keys: Iterable[int] = KEYS) -> Balance:
+    """Measure a kit's keys against its ride: `calibrate(kit).level_of(36, 90)` is about +12.9 on the default kit.
+
+    Curves are kept in the kit's cache. Raises LessonError where the kit has no sound on a key.
+    """
+    ride = float(loudness_by_velocity(kit, _RIDE)[RIDE_VELOCITY])
+    if not math.isfinite(ride):
+        kit.hit(_RIDE, RIDE_VELOCITY)  # says what is wrong with it
+    curves = {key: tuple((loudness_by_velocity(kit, key) - ride).tolist()) for key in dict.fromkeys(keys)}
+    return Balance(f"{kit.path.name}, {kit.preset.name}", curves)
+
+
+def velocities(performance: Performance, balance: Balance) -> tuple[int, ...]:
+    """The velocity of each hit of a performance, in its order: what MIDI writes and what sounds."""
+    places: dict[int, list[int]] = defaultdict(list)
+    for place, hit in enumerate(performance.hits):
+        places[hit.key].append(place)
+    found = [0] * len(performance.hits)
+    for key, own in places.items():
+        levels = [performance.hits[place].level_lu for place in own]
+        for place, velocity in zip(own, balance.nearest(key, levels), strict=True):
+            found[place] = velocity
+    return tuple(found)
+
+
+def out_of_reach(performance: Performance, balance: Balance) -> tuple[str, ...]:
+    """One sentence for each part that has hits at a loudness no velocity gives: `()` when all are reached."""
+    worst: dict[str, tuple[float, float]] = {}
+    for hit, velocity in zip(performance.hits, velocities(performance, balance), strict=True):
+        reached = balance.level_of(hit.key, velocity)
+        short = hit.level_lu - reached
+        if abs(short) > _TOLERANCE_LU and abs(short) > abs(worst.get(hit.part, (0.0, 0.0))[0]):
+            worst[hit.part] = (short, hit.level_lu)
+    return tuple(
+        f"{part}: no velocity of {balance.name} reaches {level:+.1f} LU against the ride; "
+        f"the nearest is {level - short:+.1f} LU"
+        for part, (short, level) in worst.items()
+    )
+
+
+def loudness_by_velocity(kit: "DrumKit", key: int) -> "Row":
+    """Momentary loudness of one key in LUFS, by velocity from 0 to 127: `loudness_by_velocity(kit, 51)[90]`.
+
+    Kept in the kit's cache; -inf where there is no sound. Raises LessonError where the kit has none on that key.
+    """
+    return kit.keep(f"loudness-{key}", lambda: (_scaled if kit.is_pure_gain(key) else _measured)(kit, key))[:, 0]
+
+
+def _scaled(kit: "DrumKit", key: int) -> "Sound":
+    """The loudness of a key on which velocity is a pure gain."""
+    import numpy as np
+
+    from render.sound.loudness import hit_loudness
+
+    loudest = hit_loudness(kit.hit(key, 127), kit.rate)
+    curve = np.full((128, 1), -np.inf, np.float32)
+    curve[1:, 0] = [loudest + 20 * math.log10(kit.wave(key, velocity)[1]) for velocity in range(1, 128)]
+    return curve
+
+
+def _measured(kit: "DrumKit", key: int) -> "Sound":
+    """The loudness of a key with layers: measured at the ends of each layer and between, straight lines in log v."""
+    import numpy as np
+
+    from render.sound.loudness import hit_loudness
+
+    curve = np.full((128, 1), -np.inf, np.float32)
+    for low, high in ((max(low, 1), high) for low, high in kit.preset.layers(key) if high >= 1):
+        knots = sorted({low, high, *(velocity for velocity in _KNOTS if low < velocity < high)})
+        levels = [hit_loudness(kit.beginning(key, velocity, _HEARD_SECONDS), kit.rate) for velocity in knots]
+        inside = np.arange(low, high + 1)
+        curve[inside, 0] = np.interp(np.log(inside), np.log(knots), levels)
+    return curve

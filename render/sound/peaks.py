@@ -1,0 +1,244 @@
+"""The highest true peak of tracks, found without rendering them whole.
+
+The sum of the hits' envelopes, up and down on either side, bounds the true peak of each stretch: first of 256 frames,
+then, where that bound is high, of 16. Only where this one is still above the highest peak found is the sound itself
+looked at, four times oversampled (ITU-R BS.1770 annex 2).
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from render.files.parallel import share_out
+from render.sound.events import NEVER
+from render.sound.stems import CHOKE_DB_PER_SECOND, Stem
+from render.sound.tracks import Tracks
+from render.soundfont.samples import DrumKit, Sample, Sound, heard_frames
+
+_WINDOW = 16  # frames
+_STRETCH = 16  # windows
+_CONTEXT = 16  # frames on either side that the interpolation looks at
+_LOOK = _WINDOW + 2 * _CONTEXT
+_FLOOR_DB = -60.0  # what lies this far below a hit's peak does not count
+_STRETCHES, _WINDOWS = 128, 64  # looked at together
+_LATE = 1 << 60  # a frame that is never reached
+_SECTION_SECONDS = 60  # a track is searched in such sections, in constant memory
+
+Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
+Indices = npt.NDArray[np.int64]
+
+
+def highest_peak(tracks: Tracks, processes: int = 1) -> float:
+    """The highest true peak of tracks and of each of their stems, before any gain, 1.0 at full scale.
+
+    Example: `highest_peak(side_by_side([take], kit))`. Several processes take some sections each.
+    """
+    stems = tracks.stems
+    waves = list({id(voice.wave): voice.wave for stem in stems for voice in stem.voices}.values())
+    if not waves:
+        return 0.0
+    tables = _Tables.of(waves, tracks.kit)
+    columns = [_Voices.of(stem, tables) for stem in stems]
+    together = [*dict.fromkeys(numbers for numbers in tracks.sums if numbers), *((n,) for n in range(len(stems)))]
+    voices = {numbers: _merged([columns[n] for n in numbers]) for numbers in together}
+    size = _SECTION_SECONDS * tables.rate // (_WINDOW * _STRETCH)
+    sections = range(0, max(stem.end for stem in stems) // (_WINDOW * _STRETCH) + 1, size)
+
+    def highest(share: int, shares: int) -> float:
+        best = 0.0
+        for first in sections[share::shares]:
+            bounds = [_bounds(stem, first, size, tables) for stem in stems]
+            for numbers, own in voices.items():
+                bound = sum((bounds[n] for n in numbers[1:]), start=bounds[numbers[0]]).max(axis=0)
+                best = _peak_above(own, bound, first, tables, best)
+        return best
+
+    return max(share_out(highest, min(processes, len(sections))))
+
+
+def true_peak(sound: Sound) -> float:
+    """The true peak of a sound in hand, 1.0 at full scale: `true_peak(hit)`; the interpolation of `highest_peak`."""
+    return float(np.abs(_oversampled(sound)).max())
+
+
+@dataclass(frozen=True)
+class _Tables:
+    """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+
+    numbers: dict[int, int]  # of each wave, by its id
+    stretches: list[Bounds]  # of each wave
+    windows: Bounds  # of all waves
+    window_places: Indices  # where each wave begins in it, and how many windows it has
+    window_counts: Indices
+    sound: npt.NDArray[np.float32]  # (frames, 2)
+    frame_places: Indices
+    frame_counts: Indices
+    rate: int
+
+    @classmethod
+    def of(cls, waves: Sequence[Sample], kit: DrumKit) -> "_Tables":
+        """Build them; the envelopes come from the kit's cache."""
+        peaks = [_kept_peaks(wave, kit) for wave in waves]
+        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
+        sound, frame_places = _end_to_end([wave.sound() for wave in waves], 2)
+        return cls(
+            {id(wave): number for number, wave in enumerate(waves)},
+            [_anywhere(_by_stretches(one)) for one in peaks],
+            windows,
+            window_places,
+            np.array([one.shape[1] + 1 for one in peaks]),
+            sound,
+            frame_places,
+            np.array([wave.frames for wave in waves]),
+            kit.rate,
+        )
+
+
+def _end_to_end(tables: Sequence[npt.NDArray[np.float32]], columns: int) -> tuple[npt.NDArray[np.float32], Indices]:
+    """Tables one below the other, a row of zeros before each and after the last; and where each begins."""
+    zeros = np.zeros((1, columns), np.float32)
+    places = np.cumsum([1, *(len(table) + 1 for table in tables)])[:-1]
+    return np.concatenate([part for table in tables for part in (zeros, table)] + [zeros]), places
+
+
+class _Voices(NamedTuple):
+    """Voices as columns, by their start."""
+
+    starts: Indices
+    ends: Indices
+    chokes: Indices
+    gains: npt.NDArray[np.float32]
+    waves: Indices
+
+    @classmethod
+    def of(cls, stem: Stem, tables: _Tables) -> "_Voices":
+        starts, ends, chokes, gains, waves = zip(*stem.voices, strict=True)
+        numbers = np.array([tables.numbers[id(wave)] for wave in waves])
+        late = np.where(np.array(chokes) == NEVER, _LATE, chokes)
+        return cls(np.array(starts), np.array(ends), late, np.array(gains, np.float32), numbers)
+
+    def sounding(self, starts: Indices, frames: int) -> tuple[Indices, Indices]:
+        """Which of some stretches and which voice that sounds in it, pair by pair, stretch after stretch."""
+        longest = int((self.ends - self.starts).max())
+        firsts = np.searchsorted(self.starts, starts - longest)
+        counts = np.searchsorted(self.starts, starts + frames) - firsts
+        places = np.repeat(np.arange(len(starts)), counts)
+        voices = np.arange(len(places)) - np.repeat(np.cumsum(counts) - counts - firsts, counts)
+        alive = self.ends[voices] > starts[places]
+        return places[alive], voices[alive]
+
+
+def _merged(voices: Sequence[_Voices]) -> _Voices:
+    """The voices of several stems as one."""
+    columns = [np.concatenate(column) for column in zip(*voices, strict=True)]
+    order = np.argsort(columns[0], kind="stable")
+    return _Voices(*(column[order] for column in columns))
+
+
+def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
+    """Bounds of a stem's true peak in some stretches: the sums of its hits' envelopes."""
+    size = _WINDOW * _STRETCH
+    bound = np.zeros((4, count), np.float32)
+    for voice in stem.sounding(first * size, (first + count) * size):
+        at = voice.start // size - first
+        piece = tables.stretches[tables.numbers[id(voice.wave)]][:, max(-at, 0) : count - at]
+        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(voice.gain) * piece
+    return bound
+
+
+def _peak_above(voices: _Voices, bound: npt.NDArray[np.float32], first: int, tables: _Tables, best: float) -> float:
+    """The highest true peak of some voices, or `best` where none is higher; most promising stretches first."""
+    for stretches in _promising(bound, best, _STRETCHES):
+        if bound[stretches[0]] <= best:
+            break
+        windows, finer = _window_bounds(voices, (first + stretches) * _STRETCH, tables)
+        for chosen in _promising(finer, best, _WINDOWS):
+            if finer[chosen[0]] <= best:
+                break
+            sound = _sound(voices, windows[chosen] * _WINDOW - _CONTEXT, tables)
+            best = max(best, float(np.abs(sound @ _interpolation()).max()))
+    return best
+
+
+def _promising(bound: npt.NDArray[np.float32], best: float, count: int) -> Iterator[Indices]:
+    """The places of the highest values above the best, so many at a time."""
+    places = np.flatnonzero(bound > best)
+    order = places[np.argsort(-bound[places])]
+    return (order[at : at + count] for at in range(0, len(order), count))
+
+
+def _window_bounds(voices: _Voices, firsts: Indices, tables: _Tables) -> tuple[Indices, npt.NDArray[np.float32]]:
+    """The windows of some stretches, and bounds of the true peak in them."""
+    places, sounding = voices.sounding(firsts * _WINDOW, _WINDOW * _STRETCH)
+    waves = voices.waves[sounding]
+    at = (firsts[places] - voices.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
+    at = np.clip(at, -1, tables.window_counts[waves][:, None]) + tables.window_places[waves][:, None]
+    bounds = tables.windows[at] * voices.gains[sounding][:, None, None]
+    whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
+    rows = np.flatnonzero(np.diff(places, prepend=-1))
+    whole[places[rows]] = np.add.reduceat(bounds, rows)
+    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=2).ravel()
+
+
+def _sound(voices: _Voices, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
+    """The sound of some windows with their context, shape (2, windows, frames)."""
+    places, sounding = voices.sounding(starts, _LOOK)
+    waves = voices.waves[sounding]
+    frames = starts[places][:, None] + np.arange(_LOOK)
+    gains, dying = voices.gains[sounding][:, None], frames - voices.chokes[sounding][:, None]
+    if (dying > 0).any():
+        gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / tables.rate))
+    at = np.clip(frames - voices.starts[sounding][:, None], -1, tables.frame_counts[waves][:, None])
+    rows = np.flatnonzero(np.diff(places, prepend=-1))
+    pieces = tables.sound[at + tables.frame_places[waves][:, None]] * gains[:, :, None]
+    whole = np.zeros((len(starts), _LOOK, 2), np.float32)
+    whole[places[rows]] = np.add.reduceat(pieces, rows)
+    return whole.transpose(2, 0, 1)
+
+
+@lru_cache(maxsize=1)
+def _interpolation() -> npt.NDArray[np.float32]:
+    """From a window with its context to the window at four times the rate: a Kaiser-windowed sinc."""
+    times = np.arange(_WINDOW * 4) / 4 + _CONTEXT
+    apart = times[None, :] - np.arange(_LOOK)[:, None]
+    window = np.i0(8.0 * np.sqrt(np.clip(1 - (apart / _CONTEXT) ** 2, 0, None))) / np.i0(8.0)
+    kernel: npt.NDArray[np.float32] = (np.sinc(apart) * window).astype(np.float32)
+    return kernel
+
+
+def _kept_peaks(wave: Sample, kit: DrumKit) -> Bounds:
+    return kit.keep(f"peaks-{wave.name}", lambda: _peaks(wave))
+
+
+def _peaks(wave: Sample) -> Bounds:
+    """A hit's true peak each way in each window from its start on, as far as it counts."""
+    sound = wave.sound()
+    fine = _oversampled(sound[: heard_frames(sound, _FLOOR_DB)])
+    ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
+    peaks: Bounds = np.maximum(np.stack(ways), 0)
+    return peaks
+
+
+def _oversampled(sound: Sound) -> npt.NDArray[np.float32]:
+    """A sound at four times its rate, window by window: shape (2, windows, 64)."""
+    padded = np.pad(sound.T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
+    fine: npt.NDArray[np.float32] = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
+    return fine
+
+
+def _by_stretches(peaks: Bounds) -> Bounds:
+    padded = np.pad(peaks, ((0, 0), (0, -peaks.shape[1] % _STRETCH)))
+    stretches: Bounds = padded.reshape(4, -1, _STRETCH).max(axis=2)
+    return stretches
+
+
+def _anywhere(peaks: Bounds) -> Bounds:
+    """Bounds that hold wherever in a window, or a stretch, the hit starts: one more of them."""
+    padded = np.pad(peaks, ((0, 0), (1, 1)))
+    bounds: Bounds = np.maximum(padded[:, 1:], padded[:, :-1])
+    return bounds

@@ -1,0 +1,1 @@
+"""Soundfonts: their files, the synthesizer, recorded samples."""

@@ -1,0 +1,180 @@
+"""Recorded hits kept on disk between runs, so that a second render need not start the synthesizer.
+
+Under the user's cache folder (platformdirs), or where FOURLIMB_CACHE says. One file per array, written beside and
+renamed, so two processes may fill it at once; each carries a checksum, and a damaged one counts as absent. A cache
+that cannot be written is no error: the work is done again.
+"""
+
+import contextlib
+import os
+import re
+import struct
+import threading
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from grooves.errors import LessonError
+
+VERSION = 8  # raise whenever recorded hits or loudness figures would come out otherwise
+LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
+_HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
+_MARK = b"4L\x00\x01"
+_PIECE_BYTES = 1 << 23
+_OURS = re.compile(r"[0-9a-f]{20}-\d+-\d+-\d+")  # a kit's folder, see kit_cache
+_STALE_SECONDS = 3600  # a half-written file of that age was left by a process that died
+
+Floats = npt.NDArray[np.float32]
+
+
+def cache_root() -> Path:
+    """Where the cache lies: FOURLIMB_CACHE, else the user's cache folder; raises LessonError for an unknown home."""
+    moved = os.environ.get("FOURLIMB_CACHE")
+    if moved:
+        try:
+            return Path(moved).expanduser()
+        except RuntimeError:
+            raise LessonError(f"the variable FOURLIMB_CACHE names {moved}, and there is no such user") from None
+    from platformdirs import user_cache_path
+
+    return user_cache_path("fourlimb")
+
+
+class Cache:
+    """One kit's folder in the cache: `Cache(folder).load("hit-51-127")` is the array, or None.
+
+    Which folder may take a while to find: until then nothing is loaded, and what is stored waits.
+    """
+
+    def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
+        self._folder = folder
+        self._waiting: dict[str, Floats] = {}
+        self._finder = threading.Thread(target=self._set, args=[find], daemon=True) if find else None
+        if self._finder:
+            self._finder.start()
+
+    def _set(self, find: Callable[[], Path]) -> None:
+        with contextlib.suppress(OSError):
+            self._folder = find()
+
+    @property
+    def folder(self) -> Path | None:
+        """Where it lies; None where its soundfont cannot be read any more."""
+        if self._finder:
+            self._finder.join()
+        return self._folder
+
+    def load(self, name: str) -> Floats | None:
+        """Return the array kept under a name, shape (rows, columns), or None where there is none or it is damaged."""
+        if self._folder is None:
+            return None
+        path = self._folder / name
+        try:
+            data = path.read_bytes()
+        except OSError:
+            return None
+        with contextlib.suppress(OSError):  # it may be another user's
+            os.utime(path)  # the least recently used go first
+        if len(data) < _HEAD.size:
+            return None
+        mark, checksum, rows, columns = _HEAD.unpack_from(data)
+        body = memoryview(data)[_HEAD.size :]
+        if mark != _MARK or len(body) != rows * columns * 4 or zlib.crc32(body) != checksum:
+            return None
+        return np.frombuffer(body, np.float32).reshape(rows, columns)
+
+    def store(self, name: str, array: Floats) -> None:
+        """Keep a two-dimensional array under a name."""
+        self._waiting[name] = array
+        if self._folder is not None:
+            self.settle()
+
+    def settle(self) -> None:
+        """Write what has waited for the folder."""
+        folder, waiting = self.folder, self._waiting
+        self._waiting = {}
+        if folder is None:
+            return
+        for name, array in waiting.items():
+            body = np.ascontiguousarray(array, np.float32).tobytes()
+            _write(folder / name, _HEAD.pack(_MARK, zlib.crc32(body), *array.shape) + body)
+
+
+def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:
+    """Return the cache of one kit of one soundfont at one rate, by the soundfont's content.
+
+    A soundfont that is seen for the first time is read in the background, while its hits are recorded.
+    """
+
+    def folder(digest: str) -> Path:
+        return cache_root() / "kits" / f"{digest[:20]}-{program}-{rate}-{VERSION}"
+
+    known = _known_digest(soundfont)
+    return Cache(folder(known)) if known else Cache(find=lambda: folder(_digest(soundfont)))
+
+
+def trim(root: Path, limit_bytes: int = LIMIT_BYTES) -> None:
+    """Remove the longest unused files until the rest fits: `trim(cache_root())`."""
+    files = sorted(_files(root), reverse=True)
+    total = 0
+    for used, size, path in files:
+        total += size
+        stale = ".part-" in path.name and used < time.time() - _STALE_SECONDS
+        if total > limit_bytes or stale:
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+
+def _files(root: Path) -> Iterator[tuple[float, int, Path]]:
+    """What we put there, and nothing else: the folder may be one that a user keeps other things in."""
+    kits = (kit for kit in root.glob("kits/*") if _OURS.fullmatch(kit.name))
+    for path in (*root.glob("digests/????????"), *(path for kit in kits for path in kit.glob("*-*"))):
+        with contextlib.suppress(OSError):
+            if path.is_file():
+                state = path.stat()
+                yield state.st_mtime, state.st_size, path
+
+
+def _stamp(path: Path) -> tuple[Path, str]:
+    """Where a file's digest is noted, and what tells whether the file is still the same."""
+    state = path.stat()
+    note = cache_root() / "digests" / f"{zlib.crc32(os.fsencode(path.resolve())):08x}"
+    return note, f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns} {state.st_ino}"
+
+
+def _known_digest(path: Path) -> str:
+    """SHA-256 of a file's content as it was noted, as long as its size, times and inode stay the same; else ""."""
+    note, stamp = _stamp(path)
+    with contextlib.suppress(OSError, UnicodeDecodeError):
+        digest, _, noted = note.read_text().partition(" ")
+        if noted == stamp and len(digest) == 64:
+            return digest
+    return ""
+
+
+def _digest(path: Path) -> str:
+    """SHA-256 of a file's content, noted for the next time."""
+    import hashlib
+
+    note, stamp = _stamp(path)
+    content = hashlib.sha256()
+    with path.open("rb") as file:
+        while piece := file.read(_PIECE_BYTES):
+            content.update(piece)
+    _write(note, f"{content.hexdigest()} {stamp}".encode())
+    return content.hexdigest()
+
+
+def _write(path: Path, data: bytes) -> None:
+    part = path.with_name(f"{path.name}.part-{os.getpid()}")
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            part.write_bytes(data)
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)

@@ -1,0 +1,278 @@
+"""Graded reading lines: what each level promises, for every seed and meter."""
+
+import os
+import subprocess
+import sys
+from fractions import Fraction
+from itertools import pairwise, takewhile
+from pathlib import Path
+from statistics import mean
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from grooves.counts import counts_text, parse_counts
+from grooves.errors import LessonError
+from grooves.line import line_notes
+from grooves.rhythm import Bar, Meter, is_triplet, parse_values, values_text
+from grooves.teaching.complexity import held_over, strong_beats
+from grooves.teaching.graded import LEVELS, METERS, comes_home, difficulty_in_line, lines
+from grooves.teaching.stairs import strokes_of
+
+COMMON = Meter(4, 4)
+SIMPLE = [meter for meter in METERS if not meter.compound]
+WRITTEN = [(level, meter) for level in LEVELS for meter in METERS if LEVELS[level].dotted or not meter.compound]
+seeds = st.integers(0, 2**32)
+
+
+def pages(*levels: int) -> st.SearchStrategy[tuple[int, Meter]]:
+    return st.sampled_from([page for page in WRITTEN if page[0] in levels or not levels])
+
+
+def tied_over(line: tuple[Bar, ...]) -> list[bool]:
+    """For each barline inside the line, whether a tie crosses it."""
+    return [bar[0].kind == "held" for bar in line[1:]]
+
+
+# --- every level --------------------------------------------------------------------------------
+
+
+@settings(max_examples=150, deadline=None)
+@example((4, Meter(5, 4)), 19861, 1)  # once ended on a bar easier than its level
+@given(pages(), seeds, st.integers(1, 4))
+def test_every_bar_of_every_line_lies_in_its_levels_band(page: tuple[int, Meter], seed: int, fours: int) -> None:
+    level, meter = page
+    line = lines(level, 4 * fours, seed, meter)
+    assert len(line) == 4 * fours
+    found = [difficulty_in_line(line, number, meter) for number in range(len(line))]
+    assert all(LEVELS[level].low <= points <= LEVELS[level].high for points in found)
+
+
+@settings(max_examples=150, deadline=None)
+@given(pages(), seeds)
+def test_every_line_can_be_written_as_values_and_as_counts_and_read_again(page: tuple[int, Meter], seed: int) -> None:
+    level, meter = page
+    line = lines(level, 8, seed, meter)
+    assert parse_values(values_text(line), meter) == line
+    assert parse_counts(counts_text(line, meter), meter) == line
+
+
+@settings(max_examples=150, deadline=None)
+@given(pages(), seeds)
+def test_no_two_bars_in_a_row_are_equal_unless_the_level_asks(page: tuple[int, Meter], seed: int) -> None:
+    level, meter = page
+    line = lines(level, 16, seed, meter)
+    repeats = [before == after for before, after in pairwise(line)]
+    assert repeats == ([True, True, True, False] * 4)[:15] if level == 4 else not any(repeats)
+
+
+@settings(max_examples=100, deadline=None)
+@given(pages(), seeds)
+def test_every_line_comes_home(page: tuple[int, Meter], seed: int) -> None:
+    level, meter = page
+    line = lines(level, 8, seed, meter)
+    last = line_notes(line)[-1]
+    assert (last.bar, last.onset + last.length) == (7, meter.length)
+    assert last.onset in (0, *strong_beats(meter))
+    assert last.length >= 2 * meter.step
+
+
+@pytest.mark.parametrize(
+    ("text", "home"),
+    [
+        ("8r 4 8 2", True),
+        ("1", True),
+        ("4 2.", False),  # begins on 2, a weak beat
+        ("2 4 4", False),
+        ("2 4 4r", False),  # cut off
+        ("1r", False),
+    ],
+)
+def test_a_line_comes_home_on_a_long_note_from_a_strong_beat(text: str, home: bool) -> None:
+    assert comes_home(parse_values(text, COMMON)[0], COMMON) is home
+
+
+def test_in_three_four_a_line_comes_home_on_2_held_to_the_end_but_not_on_3() -> None:
+    meter = Meter(3, 4)
+    assert [comes_home(parse_values(text, meter)[0], meter) for text in ("4 2", "2 4", "2.")] == [True, False, True]
+
+
+def test_the_same_seed_writes_the_same_line_and_another_seed_another() -> None:
+    assert lines(7, 8, 5) == lines(7, 8, 5)
+    assert len({lines(level, 8, seed) for level in LEVELS for seed in range(5)}) == 5 * len(LEVELS)
+
+
+def test_lines_do_not_depend_on_pythons_hash_seed() -> None:
+    program = (
+        "from grooves.teaching.graded import LEVELS, lines; from grooves.rhythm import values_text;"
+        "print([values_text(lines(level, 8, 3)) for level in LEVELS])"
+    )
+    printed = [
+        subprocess.run(
+            [sys.executable, "-c", program],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in ("0", "1", "271")
+    ]
+    assert printed[0] == printed[1] == printed[2]
+
+
+def test_lines_are_harder_to_read_from_level_to_level() -> None:
+    def typical(level: int) -> float:
+        written = [lines(level, 8, seed) for seed in range(10)]
+        return mean(difficulty_in_line(line, number, COMMON) for line in written for number in range(8))
+
+    # Upbeats (5) and ties (6, 7) are hard in different ways and lie close together.
+    assert typical(1) < typical(2) < typical(3) < min(typical(level) for level in (5, 6, 7))
+    assert typical(3) < typical(8) < typical(10)
+    assert typical(3) < typical(9) < typical(10)
+
+
+def test_the_next_bar_counts_in_a_bars_difficulty_and_the_last_expects_a_downbeat() -> None:
+    line = parse_values("2 4 8r 8 | 4r 4 2", COMMON)
+    alone = parse_values("2 4 8r 8", COMMON)
+    assert difficulty_in_line(line, 0, COMMON) - difficulty_in_line(alone, 0, COMMON) == pytest.approx(3.0)
+
+
+# --- one level after another --------------------------------------------------------------------
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_1_strikes_every_beat_and_moves_an_accent(meter: Meter, seed: int) -> None:
+    line = lines(1, 8, seed, meter)
+    for bar in line[:-1]:
+        assert [symbol.length for symbol in bar] == [meter.pulse] * meter.pulses
+        assert all(symbol.kind == "struck" for symbol in bar)
+    assert all(1 <= sum(symbol.accent for symbol in bar) <= 2 for bar in line)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_2_stays_on_the_beats_and_rests_in_every_bar(meter: Meter, seed: int) -> None:
+    for bar in lines(2, 8, seed, meter)[:-1]:
+        assert all(symbol.onset % meter.pulse == 0 for symbol in bar)
+        assert {symbol.kind for symbol in bar} == {"struck", "rest"}
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_3_has_eighths_in_every_bar_and_nothing_shorter(meter: Meter, seed: int) -> None:
+    for bar in lines(3, 8, seed, meter)[:-1]:
+        assert min(symbol.length for symbol in bar) == Fraction(1, 2)
+        assert max(symbol.length for symbol in bar) <= 2 * meter.pulse
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_4_changes_one_note_from_rhythm_to_rhythm(meter: Meter, seed: int) -> None:
+    rhythms = lines(4, 20, seed, meter)[::4]
+    for before, after in pairwise(set(strokes_of(rhythm)) for rhythm in rhythms):
+        gone, come = before - after, after - before
+        assert len(gone) + len(come) == 1 or (
+            len(gone) == len(come) == 1 and abs(min(gone) - min(come)) == Fraction(1, 2)
+        )
+    assert all(rhythm not in rhythms[number + 1 : number + 4] for number, rhythm in enumerate(rhythms))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_5_has_an_upbeat_note_in_every_bar_and_no_ties(meter: Meter, seed: int) -> None:
+    long = Fraction(1, 2) if meter.compound else 1
+    line = lines(5, 8, seed, meter)
+    for bar in line[:-1]:
+        upbeats = [symbol for symbol in bar if symbol.kind == "struck" and symbol.onset % meter.pulse]
+        assert any(symbol.length == long for symbol in upbeats)
+        assert 2 * len(upbeats) >= len(strokes_of(bar))
+    assert not any(symbol.kind == "held" for bar in line for symbol in bar)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_6_holds_an_upbeat_over_a_strong_beat_in_every_bar_but_the_last(meter: Meter, seed: int) -> None:
+    line = lines(6, 8, seed, meter)
+    for bar in line[:-1]:
+        spans = [(note.onset, note.onset + note.length) for note in line_notes([bar])]
+        assert any(note % meter.pulse and beat < meter.length for note, beat in held_over(spans, meter))
+    assert not any(tied_over(line))
+
+
+@settings(max_examples=60, deadline=None)
+@given(pages(7, 10), seeds, st.integers(2, 16))
+def test_levels_7_and_10_tie_over_every_second_barline_at_least(page: tuple[int, Meter], seed: int, bars: int) -> None:
+    level, meter = page
+    line = lines(level, bars, seed, meter)
+    assert all(tied_over(line)[::2])
+    assert line[0][0].kind != "held"
+
+
+@pytest.mark.parametrize("level", [7, 10])
+def test_levels_7_and_10_tie_over_some_of_the_other_barlines_too(level: int) -> None:
+    # Were it every second one and no other, a reader would learn the pattern in place of the tie.
+    others = [tied for seed in range(40) for tied in tied_over(lines(level, 8, seed, COMMON))[1::2]]
+    assert 0.1 < mean(others) < 0.5
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(SIMPLE), seeds)
+def test_level_8_has_triplets_in_every_bar(meter: Meter, seed: int) -> None:
+    for bar in lines(8, 8, seed, meter)[:-1]:
+        assert any(is_triplet(symbol.length) for symbol in bar)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(METERS), seeds)
+def test_level_9_has_sixteenths_in_every_bar(meter: Meter, seed: int) -> None:
+    for bar in lines(9, 8, seed, meter)[:-1]:
+        assert min(symbol.length for symbol in bar) == Fraction(1, 4)
+
+
+# --- what there is not --------------------------------------------------------------------------
+
+
+def test_an_unknown_level_names_those_there_are() -> None:
+    with pytest.raises(LessonError, match="level 11 does not exist; choose from: 1 quarters on every beat"):
+        lines(11, 8, 1)
+
+
+@pytest.mark.parametrize("bars", [0, -4, 129])
+def test_a_number_of_bars_that_cannot_be_names_the_range(bars: int) -> None:
+    with pytest.raises(LessonError, match=f"a line of {bars} bars cannot be written; ask for 1 to 128"):
+        lines(3, bars, 1)
+
+
+@pytest.mark.parametrize(("bars", "near"), [(6, "4 or 8"), (3, "4")])
+def test_level_4_comes_in_fours(bars: int, near: str) -> None:
+    with pytest.raises(LessonError, match=f"so {bars} bars do not work out; ask for {near}$"):
+        lines(4, bars, 1)
+
+
+@pytest.mark.parametrize("level", [7, 10])
+def test_ties_across_the_barline_need_two_bars(level: int) -> None:
+    with pytest.raises(LessonError, match="one bar is too short; ask for 2 or more"):
+        lines(level, 1, 1)
+
+
+def test_a_meter_without_lines_names_those_with() -> None:
+    with pytest.raises(LessonError, match="not written in 7/8; choose from 4/4, 3/4, 5/4, 6/8, 12/8"):
+        lines(3, 8, 1, Meter(7, 8))
+
+
+@pytest.mark.parametrize("level", [8, 10])
+def test_triplets_are_not_written_where_every_beat_is_in_three(level: int) -> None:
+    with pytest.raises(LessonError, match=f"level {level} is not written in 6/8, where every beat is in three"):
+        lines(level, 8, 1, Meter(6, 8))
+
+
+# --- what the readme says -----------------------------------------------------------------------
+
+
+def test_the_readme_lists_every_level_by_its_title() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    _, _, table = readme.partition("| level | what is read |\n|---|---|\n")
+    rows = [row.strip("| ").split(" | ") for row in takewhile(str.strip, table.splitlines())]
+    assert rows == [[str(number), level.title] for number, level in LEVELS.items()]

@@ -1,0 +1,624 @@
+"""The lesson page as a student meets it: in a real browser, from a file, with thumb, keys and screen reader."""
+
+import json
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from music import lesson_of, parse_text
+from page_browser import data_of, html_of, kit_and_balance, opened, until
+
+from grooves.errors import LessonError
+from render.page.page import Entry, entry, index_page, page
+from render.page.steps import limb_rows
+from render.sound.balance import plain_balance
+from render.soundfont.soundfont import open_kit
+
+LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 4 4"
+PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
+HOSTILE = '</script><img src=x onerror="boom()"> "quoted" & \'single\' 🥁 תרגול ראשון'
+
+
+@pytest.fixture(scope="module")
+def kit():
+    return kit_and_balance()
+
+
+@pytest.fixture(scope="module")
+def html(kit):
+    return html_of(lesson_of(LINE, feel="timing_ms = 6"), *kit)
+
+
+@pytest.fixture
+def sheet(chrome, html, tmp_path):
+    """A lesson, freshly opened on a desk."""
+    with opened(chrome, html, tmp_path, viewport={"width": 1280, "height": 800}) as found:
+        yield found
+        assert found.errors == []
+
+
+def settings(sheet):
+    return sheet.page.evaluate("settings")
+
+
+def record_strikes(sheet):
+    """Note each stroke handed to the sound, with the context's clock when the page began to look what is due."""
+    sheet.page.evaluate("""() => {
+        globalThis.handed = [];
+        let clock = 0;
+        transport.tick = function () {
+            clock = this.context.currentTime;
+            Transport.prototype.tick.call(this);
+        };
+        const strike = Sound.prototype.strike;
+        Sound.prototype.strike = function (stroke) {
+            handed.push({
+                late: clock - (stroke.seconds + this.origin),
+                name: [stroke.voice.part, stroke.turn, stroke.cell.position, stroke.onset ?? stroke.beat].join(" "),
+                cell: stroke.cell.seconds,
+            });
+            strike.call(this, stroke);
+        };
+    }""")
+
+
+# --- one file, alone -----------------------------------------------------------------------------
+
+
+def test_the_page_asks_for_nothing_and_complains_of_nothing_while_it_plays(sheet):
+    sheet.page.click("#play")
+    until(sheet, "transport.context.state === 'running' && transport.player.sent > 1")
+    sheet.page.click("#play")
+    assert sheet.page.evaluate("transport.playing") is False
+    addresses = [address.split(":")[0] for address in sheet.requests]
+    assert addresses == ["file", "blob"], "its own file, and the timer that it carries itself"
+
+
+def test_the_policy_allows_its_own_style_and_script_only(chrome, html, tmp_path):
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', html)[1]
+    assert policy.startswith("default-src 'none'; style-src 'sha256-")
+    assert "unsafe" not in policy and "http" not in policy and "*" not in policy
+    with opened(chrome, html.replace("</body>", "<script>var stranger = 1</script></body>"), tmp_path) as found:
+        assert found.page.evaluate("typeof stranger") == "undefined"
+        assert any("Content Security Policy" in error for error in found.errors)
+
+
+def test_the_same_lesson_gives_the_same_bytes(kit, html):
+    assert html_of(lesson_of(LINE, feel="timing_ms = 6"), *kit) == html
+
+
+def test_a_lesson_of_32_bars_stays_under_one_megabyte(kit):
+    html = html_of(lesson_of(" | ".join([LINE] * 8), feel="timing_ms = 6"), *kit)
+    assert len(html.encode()) < 1_000_000
+
+
+def test_nothing_in_the_page_points_outside(html):
+    outside = re.findall(r'(?:src|href|action)="([^"#][^"]*)"', html)
+    assert outside == []
+    assert set(re.findall(r"https?://[^\s\"'<]+", html)) == set()
+
+
+@pytest.mark.parametrize("dangerous", [HOSTILE, "<b>bold</b>", "{{ 7 * 7 }}", "a\u2028b", "]]>"])
+def test_a_title_is_shown_as_the_text_it_is(chrome, kit, tmp_path, dangerous):
+    text = f'title = {json.dumps(dangerous, ensure_ascii=False)}\ntempo = 120\ngroove = "swing"\n[line]\nvalues = "4 4 4 4"\n'
+    with opened(chrome, html_of(parse_text(text), *kit), tmp_path) as found:
+        assert found.page.inner_text("h1") == dangerous
+        assert found.page.locator("h1 *").count() == 0
+        assert found.page.locator("img").count() == 0
+        assert found.errors == []
+        assert found.page.get_attribute("h1", "dir") == "auto"
+
+
+def test_a_right_to_left_title_runs_from_the_right(chrome, kit, tmp_path):
+    text = 'title = "תרגול ראשון"\ntempo = 120\ngroove = "swing"\n[line]\nvalues = "4 4 4 4"\n'
+    with opened(chrome, html_of(parse_text(text), *kit), tmp_path) as found:
+        assert found.page.evaluate("getComputedStyle(document.querySelector('h1')).direction") == "rtl"
+
+
+def test_the_hits_and_their_loudness_are_those_of_the_kit_and_balance_given(kit):
+    lesson = lesson_of()
+    plain = page(lesson, kit[0], plain_balance())
+    mine = page(lesson, *kit)
+    sounds = [json.loads(one.split('id="sounds">')[1].split("</script>")[0]) for one in (plain, mine)]
+    assert sounds[0]["loudness"]["36"][90] == 0
+    assert sounds[1]["loudness"]["36"][90] == pytest.approx(kit[1].level_of(36, 90), abs=1e-4)
+    assert sounds[0]["hits"] == sounds[1]["hits"], "the recordings are the kit's"
+
+
+def test_a_kit_that_lacks_a_drum_says_which(tmp_path, kit):
+    damaged = tmp_path / "no.sf2"
+    damaged.write_bytes(b"RIFF")
+    with pytest.raises(LessonError, match=r"no\.sf2"):
+        page(lesson_of(), open_kit(damaged), kit[1])
+
+
+# --- play and stop -------------------------------------------------------------------------------
+
+
+def test_no_sound_is_opened_before_somebody_presses_play(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path) as found:
+        assert found.page.evaluate("transport.context") is None
+        assert found.page.is_enabled("#play")
+
+
+def test_stop_leaves_silence_also_of_what_was_already_handed_over(sheet):
+    loudest = sheet.page.evaluate("""async () => {
+        const context = new OfflineAudioContext(2, 3 * RATE, RATE);
+        const sound = new Sound(context, lesson, await decodeHits(context, lesson));
+        for (const stroke of new Player(lesson, firstSettings(lesson)).pump(3)) sound.strike(stroke);
+        context.suspend(1.5).then(() => { sound.silence(); context.resume(); });
+        const played = (await context.startRendering()).getChannelData(0);
+        const peak = (from, to) => played.slice(from * RATE, to * RATE).reduce((top, x) => Math.max(top, Math.abs(x)), 0);
+        return [peak(1, 1.5), peak(1.56, 3)];
+    }""")
+    assert loudest[0] > 0.01
+    assert loudest[1] == 0
+
+
+def test_hands_on_the_controls_while_it_plays_make_no_stroke_late_or_double(sheet):
+    record_strikes(sheet)
+    sheet.page.select_option("#count-in", "0")
+    sheet.page.click("#play")
+    for key in ["+", "+", "-", "s", "w"]:
+        sheet.page.keyboard.press(key)
+        sheet.page.wait_for_timeout(120)
+    sheet.page.locator(".choose").nth(2).click()
+    sheet.page.locator("[data-name='right foot'][value=off] + span").click()
+    sheet.page.wait_for_timeout(900)
+    sheet.page.locator("[data-name='right foot'][value=on] + span").click()
+    until(sheet, "handed.length > 40")
+    sheet.page.keyboard.press("p")
+    handed = sheet.page.evaluate("handed")
+    assert max(one["late"] for one in handed) < 0
+    named = [(one["name"], one["cell"]) for one in handed]
+    assert len(named) == len(set(named))
+
+
+def test_a_page_that_was_held_up_waits_instead_of_rushing(sheet):
+    record_strikes(sheet)
+    sheet.page.select_option("#count-in", "0")
+    sheet.page.click("#play")
+    until(sheet, "transport.player.sent > 1")
+    sheet.page.evaluate("() => { const end = performance.now() + 1500; while (performance.now() < end); }")
+    until(sheet, "transport.player.sent > 3")
+    handed = sheet.page.evaluate("handed")
+    assert len([one for one in handed if 1 < one["cell"] < 2.5]) > 4  # due while it was held up
+    assert max(one["late"] for one in handed) < 0
+
+
+def test_a_hidden_page_hands_over_more_than_a_second_ahead(sheet):
+    sheet.page.evaluate("Object.defineProperty(document, 'hidden', { get: () => true })")
+    sheet.page.click("#play")
+    ahead = sheet.page.evaluate("transport.sound.origin + transport.player.sent - transport.context.currentTime")
+    assert ahead > 1
+
+
+def test_without_a_worker_the_page_s_own_timer_plays(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, ready=False) as found:
+        found.page.add_init_script("globalThis.Worker = class { constructor() { throw new Error('none here'); } }")
+        found.page.reload()
+        found.page.wait_for_selector("body.ready")
+        found.page.click("#play")
+        until(found, "transport.player.sent > 0.6")
+
+
+# --- tempo ---------------------------------------------------------------------------------------
+
+
+def test_tempo_by_keys_by_buttons_by_number_and_by_slider(sheet):
+    sheet.page.keyboard.press("+")
+    sheet.page.keyboard.press("=")
+    sheet.page.keyboard.press("-")
+    assert settings(sheet)["tempo"] == 121
+    sheet.page.click("#faster")
+    sheet.page.click("#slower")
+    sheet.page.click("#slower")
+    assert settings(sheet)["tempo"] == 120
+    sheet.page.fill("#tempo", "87.5")
+    sheet.page.keyboard.press("Enter")
+    assert settings(sheet)["tempo"] == 87.5
+    sheet.page.locator("#slider").fill("200")
+    assert (settings(sheet)["tempo"], sheet.page.input_value("#tempo")) == (200, "200")
+    sheet.page.click("#slow")
+    assert settings(sheet)["tempo"] == 72
+    sheet.page.click("#written")
+    assert settings(sheet)["tempo"] == 120
+
+
+@pytest.mark.parametrize(("typed", "tempo"), [("9999", 400), ("1", 30), ("", 120)])
+def test_a_tempo_out_of_range_stops_at_its_end_and_no_number_changes_nothing(sheet, typed, tempo):
+    sheet.page.fill("#tempo", typed)
+    sheet.page.locator("#tempo").blur()
+    assert settings(sheet)["tempo"] == tempo
+    assert sheet.page.input_value("#tempo") == str(tempo)
+
+
+def test_taps_set_the_tempo_and_a_long_pause_begins_anew(sheet):
+    tempos = sheet.page.evaluate("""() => [0, 0.5, 1.0, 1.5, 9, 10].map((second) => {
+        controls.tap(second);
+        return settings.tempo;
+    })""")
+    assert tempos == [120, 120, 120, 120, 120, 60]
+
+
+# --- who plays -----------------------------------------------------------------------------------
+
+
+def test_the_steps_lead_from_the_time_to_your_turn(sheet):
+    steps = data_of(sheet.page.content())["steps"]
+    assert [(step["name"], step["off"], step["alone"]) for step in steps] == [
+        ("The time", [], True),
+        ("Ride and line", ["right foot", "left foot"], False),
+        ("And the feet", [], False),
+        ("Your turn", ["line"], False),
+    ]
+    sheet.page.locator(".steps label").nth(1).click()
+    assert settings(sheet)["limbs"] == {"right foot": "off", "left foot": "off"}
+    assert sheet.page.locator(".bar").first.locator("[data-part='bass drum'].silent").count() == 4
+    sheet.page.locator(".steps label").nth(0).click()
+    assert settings(sheet)["alone"] is True
+    assert sheet.page.locator(".head[data-part=snare]:not(.silent)").count() == 0
+
+
+def test_each_limb_is_on_softer_or_off_and_a_choice_by_hand_leaves_the_steps(sheet):
+    assert sheet.page.locator(".who .limb-name").all_inner_texts()[1].split() == [
+        "Left",
+        "hand",
+        "snare,",
+        "the",
+        "line",
+    ]
+    sheet.page.locator(".steps label", has_text="And the feet").click()
+    sheet.page.locator("[data-name='left foot'][value=softer] + span").click()
+    sheet.page.locator("[data-name='line'][value=off] + span").click()
+    assert settings(sheet)["limbs"] == {"left foot": "softer", "line": "off"}
+    assert sheet.page.locator("[name=step]:checked").count() == 0
+
+
+def test_a_line_read_by_the_foot_has_its_own_switch_and_steps(kit):
+    lesson = lesson_of(LINE, line='played_on = "bass drum"', groove="bossa-nova")
+    steps = data_of(html_of(lesson, *kit))["steps"]
+    assert [step["name"] for step in steps] == ["The time", "Ride and line", "And the feet", "Everyone", "Your turn"]
+    assert steps[1]["off"] == ["left hand", "left foot"]
+    assert [row["name"] for row in limb_rows(lesson)] == ["right hand", "left hand", "right foot", "left foot"]
+
+
+def test_click_count_in_fade_swing_and_rising_tempo_are_set(sheet):
+    sheet.page.locator("[name=click][value='2 and 4'] + span").click()
+    sheet.page.select_option("#count-in", "1")
+    sheet.page.select_option("#fade", "8")
+    sheet.page.select_option("#swing", "as measured")
+    sheet.page.select_option("#every", "2")
+    sheet.page.select_option("#by", "5")
+    sheet.page.fill("#to", "150")
+    sheet.page.locator("#to").blur()
+    now = settings(sheet)
+    assert (now["click"], now["countIn"], now["swing"]) == ("2 and 4", 1, "as measured")
+    assert now["fade"] == {"times": 8, "to": -30}
+    assert now["rise"] == {"every": 2, "by": 5, "to": 150}
+    sheet.page.select_option("#swing", "lesson")
+    sheet.page.select_option("#fade", "0")
+    sheet.page.select_option("#every", "0")
+    now = settings(sheet)
+    assert (now["swing"], now["fade"], now["rise"]) == ("by tempo", None, None)
+
+
+def test_trade_gap_and_fade_give_way_to_one_another(sheet):
+    def chosen():
+        now = settings(sheet)
+        return (
+            now["trade"],
+            now["gap"],
+            now["fade"],
+            *(sheet.page.input_value(f"#{name}") for name in ("trade", "gap", "fade")),
+        )
+
+    four = {"first": 4, "second": 4}
+    sheet.page.select_option("#trade", "4 4")
+    assert chosen() == (four, None, None, "4 4", "", "0")
+    sheet.page.select_option("#gap", "6 2")
+    assert chosen() == (None, {"first": 6, "second": 2}, None, "", "6 2", "0")
+    sheet.page.select_option("#fade", "4")
+    assert chosen() == (None, {"first": 6, "second": 2}, {"times": 4, "to": -30}, "", "6 2", "4")
+    sheet.page.select_option("#trade", "4 4")
+    assert chosen() == (four, None, None, "4 4", "", "0")
+    sheet.page.select_option("#fade", "8")
+    assert chosen() == (None, None, {"times": 8, "to": -30}, "", "", "8")
+    sheet.page.select_option("#fade", "0")
+    sheet.page.select_option("#gap", "3 1")
+    sheet.page.select_option("#gap", "")
+    assert chosen() == (None, None, None, "", "", "0")
+
+
+@pytest.mark.parametrize(
+    ("turns", "words"),
+    [
+        ({"trade": {"first": 1, "second": 1}}, ["", "yours", "", "yours"]),
+        ({"gap": {"first": 1, "second": 2}}, ["", "silence", "silence", ""]),
+        ({}, ["", "", "", ""]),
+    ],
+)
+def test_the_page_says_whose_bar_it_is(sheet, turns, words):
+    said = sheet.page.evaluate(
+        """(turns) => {
+            Object.assign(settings, turns);
+            transport.player.countIn = 0;
+            transport.player.pump(30);
+            return [0, 1, 2, 3].map((bar) => {
+                view.draw(((4 * bar + 2) * 60) / settings.tempo);
+                return ui.where.textContent;
+            });
+        }""",
+        turns,
+    )
+    assert [text.split(" · ")[2:] for text in said] == [[word] if word else [] for word in words]
+
+
+# --- the loop ------------------------------------------------------------------------------------
+
+
+def test_bars_are_chosen_by_touch_and_taken_back_by_touch(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, **PHONE) as found:
+        found.page.locator(".choose").nth(1).tap()
+        found.page.locator(".choose").nth(2).tap()
+        assert settings(found)["loop"] == [1, 2]
+        assert found.page.inner_text("#loop-words") == "Over and over: bar 2, 3"
+        found.page.locator(".choose").nth(1).tap()
+        assert settings(found)["loop"] == [2]
+        found.page.locator("#whole").tap()
+        assert settings(found)["loop"] == []
+
+
+def test_bars_are_chosen_by_keyboard_alone(sheet):
+    sheet.page.locator(".choose").first.focus()
+    sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press("Enter")
+    sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press("Shift+Enter")
+    assert settings(sheet)["loop"] == [1, 2, 3]
+    assert sheet.page.locator(".choose[aria-pressed=true]").count() == 3
+    sheet.page.keyboard.press("Escape")
+    assert settings(sheet)["loop"] == []
+    sheet.page.keyboard.press("l")
+    assert settings(sheet)["loop"] == [3]
+
+
+def test_a_bar_played_twice_in_a_row_loops_both_times(chrome, kit, tmp_path):
+    html = html_of(lesson_of("4 8 8 4 4 | 8 4 4 4 8", line="repeat_each = 2"), *kit)
+    with opened(chrome, html, tmp_path) as found:
+        assert found.page.locator(".bar").count() == 2
+        found.page.locator(".choose").nth(1).click()
+        assert settings(found)["loop"] == [2, 3]
+
+
+def test_the_times_through_are_counted(sheet):
+    words = sheet.page.evaluate("""() => [0, 1, 2].map((turn) => {
+        controls.tell({ score: lesson.bars[1], turn });
+        return ui.where.textContent;
+    })""")
+    assert words == ["Bar 2 · time 1", "Bar 2 · time 2", "Bar 2 · time 3"]
+
+
+# --- the eye -------------------------------------------------------------------------------------
+
+
+def test_what_sounds_together_lights_up_together_on_grid_and_staff(sheet):
+    lit = sheet.page.evaluate("""() => {
+        const player = new Player(lesson, { ...firstSettings(lesson), countIn: 0 });
+        view.hear(player.pump(2));
+        const at = (now) => {
+            view.light(now);
+            return [...document.querySelectorAll(".lit")].map((head) => head.dataset.place ?? head.dataset.part).sort();
+        };
+        return [at(0.01), at(0.52), at(0.85), at(1.3), at(2.5)];
+    }""")
+    assert lit == [
+        ["0", "bass drum", "ride", "snare"],
+        ["1", "bass drum", "hi-hat", "ride", "snare"],
+        ["3/2", "ride", "snare"],
+        [],
+        [],
+    ]
+
+
+def test_the_cursor_moves_over_staff_and_grid_and_follows_to_the_bar_that_sounds(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, **PHONE) as found:
+        found.page.locator(".choose").nth(3).tap()
+        found.page.select_option("#count-in", "0")
+        found.page.evaluate("scrollTo(0, 0)")
+        found.page.locator("#play").tap()
+        found.page.wait_for_selector(".bar:nth-child(4).now")
+        places = []
+        for _ in range(8):
+            found.page.wait_for_timeout(100)
+            places.append(
+                found.page.evaluate("""() => ["--staff-cursor", "--grid-cursor"].map(
+                (name) => parseFloat(document.querySelector(".now").style.getPropertyValue(name)))""")
+            )
+        assert len({tuple(place) for place in places}) > 4
+        box = found.page.locator(".now").bounding_box()
+        assert 0 <= box["y"] < 740
+
+
+def test_through_a_bar_that_rests_the_cursor_goes_from_left_to_right(chrome, kit, tmp_path):
+    with opened(chrome, html_of(lesson_of("4 4 4 4 | 1r | 2r 4 4"), *kit), tmp_path) as found:
+        places = found.page.evaluate("""() => {
+            transport.player.countIn = 0;
+            transport.player.pump(30);
+            return [1, 2].map((bar) => [0.1, 0.5, 1.5, 2.5, 3.9].map((beat) => {
+                view.draw(((4 * bar + beat) * 60) / transport.player.settings.tempo);
+                return parseFloat(view.current.element.style.getPropertyValue("--staff-cursor"));
+            }));
+        }""")
+    for across in places:
+        assert across == sorted(across)
+        assert across[0] < 25
+        assert across[-1] > 80
+
+
+def test_with_reduced_motion_the_cursor_steps_from_beat_to_beat(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, reduced_motion="reduce") as found:
+        places = found.page.evaluate("""() => [0.1, 0.2, 0.4, 0.6, 0.9].map((now) => {
+            transport.player.countIn = 0;
+            if (!transport.player.cells.length) transport.player.pump(1);
+            view.draw(now);
+            return view.current.element.style.getPropertyValue("--grid-cursor");
+        })""")
+        assert len(set(places[:3])) == 1
+        assert len(set(places[3:])) == 1
+        assert places[0] != places[3]
+
+
+def test_the_grid_under_the_staff_changes_with_the_reading(chrome, kit, tmp_path):
+    lesson = lesson_of(LINE, line='played_on = { each_chorus = ["snare", "bass drum"] }')
+    with opened(chrome, html_of(lesson, *kit), tmp_path) as found:
+        first = found.page.locator(".bar").first
+        assert first.locator(".grid:not([data-alone])").count() == 2
+        found.page.evaluate("view.cards[0].show(0, false)")
+        assert first.locator(".grid:visible [data-part=snare]").count() == 5
+        found.page.evaluate("view.cards[0].show(1, false)")
+        assert first.locator(".grid:visible [data-part=snare]").count() == 0
+
+
+# --- ticks ---------------------------------------------------------------------------------------
+
+
+def test_a_tick_holds_up_to_its_tempo_and_is_there_the_next_day(sheet):
+    sheet.page.locator(".clean").nth(1).check()
+    assert sheet.page.locator(".best").nth(1).inner_text() == "best 120"
+    sheet.page.fill("#tempo", "100")
+    sheet.page.locator("#tempo").blur()
+    assert sheet.page.locator(".clean").nth(1).is_checked()
+    sheet.page.reload()
+    sheet.page.wait_for_selector("body.ready")
+    assert sheet.page.locator(".clean").nth(1).is_checked()
+    sheet.page.keyboard.press("w")
+    sheet.page.keyboard.press("+")
+    assert not sheet.page.locator(".clean").nth(1).is_checked(), "it was ticked at 120, not at 121"
+    sheet.page.locator(".clean").nth(1).check()
+    assert sheet.page.locator(".best").nth(1).inner_text() == "best 121"
+    sheet.page.locator(".clean").nth(1).uncheck()
+    assert sheet.page.locator(".best").nth(1).inner_text() == "best 120"
+
+
+@pytest.mark.parametrize("kept", ["null", "17", '{"1": "x", "2": [1e999, null]}', "not JSON"])
+def test_whatever_lies_in_the_storage_the_page_opens(sheet, kept):
+    sheet.page.evaluate("(kept) => localStorage.setItem(lesson.name, kept)", kept)
+    sheet.page.reload()
+    sheet.page.wait_for_selector("body.ready")
+    sheet.page.locator(".clean").nth(0).check()
+    assert sheet.page.locator(".best").nth(0).inner_text() == "best 120"
+
+
+def test_without_storage_the_page_works_all_the_same(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, ready=False) as found:
+        found.page.add_init_script(
+            "Object.defineProperty(globalThis, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })"
+        )
+        found.page.reload()
+        found.page.wait_for_selector("body.ready")
+        found.page.locator(".clean").nth(0).check()
+        assert found.page.locator(".best").nth(0).inner_text() == "best 120"
+
+
+# --- for everyone --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 768, 1280])
+def test_axe_finds_nothing_and_nothing_runs_off_the_screen(chrome, html, tmp_path, width, scheme):
+    with opened(
+        chrome, html, tmp_path, viewport={"width": width, "height": 800}, color_scheme=scheme, reduced_motion="reduce"
+    ) as found:
+        found.page.locator(".keys summary").click()
+        found.page.locator(".choose").nth(1).click()
+        results = Axe().run(found.page)
+        assert results.violations_count == 0, results.generate_report()
+        assert found.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_everything_to_press_is_48_pixels_or_more_on_a_phone(chrome, html, tmp_path):
+    with opened(chrome, html, tmp_path, **PHONE) as found:
+        wanted = "button, select, input[type=number], input[type=range], .steps span, .limb label span, .tick, summary"
+        sizes = found.page.evaluate(
+            """(wanted) => [...document.querySelectorAll(wanted)].map((one) => {
+                const box = one.getBoundingClientRect();
+                return [one.id || one.className || one.textContent, box.width, box.height];
+            })""",
+            wanted,
+        )
+        assert len(sizes) > 40
+        assert [size for size in sizes if min(size[1:]) < 47.9] == []
+
+
+def test_a_screen_reader_hears_each_bar_and_who_sounds_in_it(sheet):
+    first = sheet.page.get_by_role("button", name="Bar 1", exact=True)
+    told = sheet.page.evaluate(
+        "(id) => document.getElementById(id).textContent", first.get_attribute("aria-describedby")
+    )
+    assert told.startswith("1 both hands and right foot together; 2 all four limbs; 2& both hands")
+    assert sheet.page.get_by_role("radiogroup", name="Left foot").get_by_role("radio", name="softer").count() == 1
+    assert sheet.page.get_by_role("button", name="Play").count() == 1
+    assert sheet.page.get_by_role("checkbox", name="Bar 2 clean at 120").count() == 1
+
+
+def test_space_plays_from_anywhere_but_a_button_and_keys_leave_typing_alone(sheet):
+    sheet.page.keyboard.press(" ")
+    assert sheet.page.evaluate("transport.playing")
+    assert sheet.page.inner_text("#play-word") == "Stop"
+    sheet.page.keyboard.press(" ")
+    sheet.page.locator("#tempo").focus()
+    sheet.page.keyboard.press("s")
+    assert not sheet.page.evaluate("transport.playing")
+    assert settings(sheet)["tempo"] == 120
+
+
+def test_space_after_a_touched_bar_plays_and_leaves_the_bar_chosen(sheet):
+    sheet.page.locator(".choose").nth(1).click()
+    sheet.page.keyboard.press(" ")
+    assert sheet.page.evaluate("transport.playing")
+    assert settings(sheet)["loop"] == [1]
+    sheet.page.keyboard.press(" ")
+    sheet.page.locator(".choose").nth(1).focus()
+    sheet.page.keyboard.press("ArrowRight")
+    sheet.page.keyboard.press(" ")
+    assert not sheet.page.evaluate("transport.playing")
+    assert settings(sheet)["loop"] == [1, 2], "reached by keyboard, a bar is pressed by Space as any button"
+
+
+def test_printed_it_is_the_music_alone(sheet):
+    sheet.page.emulate_media(media="print")
+    assert sheet.page.locator(".dock").is_hidden()
+    assert sheet.page.locator(".settings").is_hidden()
+    assert sheet.page.locator(".staff").first.is_visible()
+    assert sheet.page.locator(".grid").first.is_visible()
+
+
+def test_the_cautions_name_warm_up_rest_pain_numbness_ringing_and_a_clinician_and_promise_nothing(html):
+    text = re.sub(r"<[^>]*>", " ", html.split('class="care"')[1].split("</section>")[0]).lower()
+    for word in ("warm up", "hurts", "numb", "ring", "clinician", "rules"):
+        assert word in text
+    assert "safe" not in text
+
+
+# --- the index -----------------------------------------------------------------------------------
+
+
+def test_the_index_lists_lessons_with_title_groove_tempo_and_bars(chrome, tmp_path):
+    lesson = lesson_of(LINE, line="repeat_each = 2", tempo=133.5)
+    listed = [entry(lesson, "first.html"), Entry("b c.html", HOSTILE, 90, "Jazz waltz", 1)]
+    with opened(chrome, index_page(listed, "Tuesday evening"), tmp_path, ready=False) as found:
+        assert found.page.inner_text("h1") == "Tuesday evening"
+        assert found.page.title() == "Tuesday evening"
+        lines = found.page.locator(".lessons a").all_inner_texts()
+        assert [line.split("\n")[-1].strip() for line in lines] == ["Swing, 133.5, 4 bars", "Jazz waltz, 90, 1 bar"]
+        assert lines[0].startswith("Harbour Street, test page")
+        assert lines[1].startswith(HOSTILE)
+        assert found.page.locator(".lessons a").nth(1).get_attribute("href") == "b%20c.html"
+        assert Axe().run(found.page).violations_count == 0
+        assert found.errors == []
+
+
+def test_an_index_of_nothing_says_so():
+    assert "No lessons yet." in index_page([])
