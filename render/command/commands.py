@@ -1,29 +1,27 @@
 """What each command does: read, call, report. Everything heavy is imported where it is needed."""
 
+import sys
 from argparse import Namespace
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, nearest
 from render.files.write import make_folder, write_bytes
-from render.lesson.load import find_groove, lessons_in, load_lesson, shipped_grooves
+from render.lesson.load import find_groove, load_lesson, shipped_grooves
 
 if TYPE_CHECKING:
     from render.lesson.options import RenderOptions
-
-TEMPLATES = Path(__file__).parent.parent / "lesson"
-FIRST_LESSON = "first-lesson.toml"
-
 
 # --- lessons to files ------------------------------------------------------------------------------
 
 
 def demo(asked: Namespace) -> None:
     """Write the shipped lesson and render it."""
-    folder = make_folder(asked.out)
-    lesson = folder / FIRST_LESSON
-    write_bytes(lesson, (TEMPLATES / "lesson.toml").read_bytes())
+    from render.lesson.first_lesson import demo_lesson
+
+    lesson, note = demo_lesson(asked.out)
+    if note:
+        print(note, file=sys.stderr)
     asked.lessons, asked.track, asked.format, asked.stems = [lesson], [], "wav", True
     asked.no_audio = asked.no_paper = False
     asked.velocities, asked.jobs, asked.scheduler = "measured", 0, None
@@ -32,56 +30,25 @@ def demo(asked: Namespace) -> None:
 
 def new(asked: Namespace) -> None:
     """Write a lesson to start from, never over another."""
-    if asked.file.suffix != ".toml":
-        raise LessonError(f"{asked.file}: a lesson's name ends in .toml; write {asked.file.with_suffix('.toml')}")
-    if asked.file.exists():
-        raise LessonError(f"{asked.file}: there is a file of that name already; choose another")
-    make_folder(asked.file.parent)
-    write_bytes(asked.file, (TEMPLATES / "lesson.toml").read_bytes())
+    from render.lesson.first_lesson import new_lesson
+
+    new_lesson(asked.file)
     print(f"{asked.file}: a lesson to start from; then: fourlimb render {asked.file}")
 
 
 def render(asked: Namespace) -> None:
     """Render lessons, side by side where there are several."""
     from render.command.report import progress_bar, reports_json, show_report
-    from render.lesson.pack import render_lesson
+    from render.lesson.several import Workers, render_lessons
 
-    paths = lesson_files(asked.lessons)
     options = _options(asked)
-    if len(paths) > 1:
-        _check_all(paths, options)
     with progress_bar("rendering", not asked.json) as progress:
-        if len(paths) == 1 and not asked.scheduler:
-            reports = [render_lesson(paths[0], options, progress)]
-        else:
-            from render.lesson.batch import run
-
-            jobs = [(path, replace(options, processes=1)) for path in paths]
-            reports = run(render_lesson, jobs, asked.jobs, asked.scheduler, progress)
+        reports = render_lessons(asked.lessons, options, Workers(asked.jobs, asked.scheduler), progress)
     if asked.json:
         print(reports_json(reports))
         return
     for report in reports:
         show_report(report)
-
-
-def _check_all(paths: list[Path], options: "RenderOptions") -> None:
-    """Read every lesson before any is rendered: raises LessonError with all that is wrong, a line for each lesson.
-
-    Two lessons that would write one file are wrong as well.
-    """
-    from render.lesson.pack import lesson_plan
-    from render.lesson.plan import check_apart
-
-    mistakes, planned = [], []
-    for path in paths:
-        try:
-            planned += lesson_plan(path, load_lesson(path), options)
-        except LessonError as error:
-            mistakes.append(str(error))
-    if mistakes:
-        raise LessonError("\n".join([*dict.fromkeys(mistakes), "nothing was rendered"]))
-    check_apart(planned)
 
 
 def _options(asked: Namespace) -> "RenderOptions":
@@ -106,30 +73,15 @@ def _options(asked: Namespace) -> "RenderOptions":
     )
 
 
-def lesson_files(paths: list[Path]) -> list[Path]:
-    """Lesson files, those in folders too: raises LessonError where a folder has none or two would share a name."""
-    found: list[Path] = []
-    for path in paths:
-        inside = lessons_in(path) if path.is_dir() else [path]
-        found += [one for one in inside if one not in found]
-    for one in found:
-        other = next(two for two in found if two.stem == one.stem)
-        if other is not one:
-            raise LessonError(
-                f"{other} and {one} would write the same files; rename one, or render them into two folders"
-            )
-    return found
-
-
 def loop(asked: Namespace) -> None:
     """Render a hard bar, slow, over and over: one file without a seam, one with a count-in."""
     from render.command.report import progress_bar, reports_json, show_report
-    from render.lesson.pack import render_loop
+    from render.lesson.loop import render_loop
+    from render.lesson.options import LoopOptions
 
     with progress_bar("looping", not asked.json) as progress:
-        report = render_loop(
-            asked.lesson, asked.bars, asked.tempo, asked.times, asked.without, _options(asked), progress
-        )
+        loop = LoopOptions(asked.bars, asked.tempo, asked.times, tuple(asked.without))
+        report = render_loop(asked.lesson, loop, _options(asked), progress)
     if asked.json:
         print(reports_json([report]))
     else:
@@ -176,10 +128,8 @@ def _stairs(asked: Namespace) -> None:
 
     target = asked.out or asked.lesson.with_name(f"{asked.lesson.stem}-stairs-to-{asked.stairs}.toml")
     found = stairs_lesson(asked.lesson, asked.stairs, asked.start, target)
-    if target.exists():
-        raise LessonError(f"{target}: there is a file of that name already; choose another with -o")
     make_folder(target.parent)
-    write_bytes(target, found.text.encode())
+    write_bytes(target, found.text.encode(), ())
     if asked.json:
         files = [{"track": "", "kind": "lesson", "path": target}]
         print(as_json({"files": files, "steps": found.steps, "notes": found.notes}))
@@ -205,11 +155,8 @@ def lines(asked: Namespace) -> None:
 def chart(asked: Namespace) -> None:
     """Print the line, the drum score and the grid."""
     from render.lesson.documents import chart_file
-    from render.lesson.plan import check_keeps
 
-    loaded = load_lesson(asked.lesson)
-    check_keeps(asked.lesson, loaded.tables, [asked.out])
-    print(chart_file(loaded.lesson, asked.out, asked.bars, asked.paper))
+    print(chart_file(load_lesson(asked.lesson), asked.out, asked.bars, asked.paper))
 
 
 def page(asked: Namespace) -> None:
