@@ -497,7 +497,7 @@ def test_a_command_that_is_killed_takes_its_processes_with_it(words, lessons, tm
 
 def test_a_closed_terminal_does_not_end_what_was_started_to_outlast_it():
     done = subprocess.run(
-        [sys.executable, "-c", "import signal, render.interrupts as i; signal.signal(1, signal.SIG_IGN);"
+        [sys.executable, "-c", "import signal, render.files.interrupts as i; signal.signal(1, signal.SIG_IGN);"
          "i.tidy_up_when_told_to_end(); print(signal.getsignal(1) == signal.SIG_IGN)"],
         capture_output=True, text=True, cwd=ROOT,
     )  # fmt: skip
