@@ -22,7 +22,6 @@ CAUTION = (
 BadUsage: Any = typer.BadParameter.__bases__[0]  # what typer raises for words that it cannot read
 Context = Any  # typer keeps the type of its context to itself
 _COMPLETING = "_FOURLIMB_COMPLETE"  # set by the shell, as typer names it
-_PLAINER = {"Input should be a valid integer, unable to parse string as an integer": "write a whole number"}
 
 
 class Commands(TyperGroup):
@@ -70,8 +69,6 @@ def usage_message(error: Any) -> str:
     """What is wrong with a command line, in one line that says how to get help."""
     asked = error.ctx.command_path if error.ctx else "fourlimb"
     said = error.format_message().rstrip(".")
-    for theirs, ours in _PLAINER.items():
-        said = said.replace(theirs, ours)
     return f"{said[:1].lower()}{said[1:]}; see {asked} --help"
 
 
