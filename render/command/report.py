@@ -117,7 +117,7 @@ def show_balance(report: "BalanceReport") -> None:
     rows = [
         (
             row.part,
-            {"line": "reads", "fill": "fills"}.get(row.role, "keeps time"),
+            {"line": "reads", "gaps": "fills the gaps"}.get(row.role, "keeps time"),
             f"{row.target_lu:+.1f}",
             f"{row.measured_lu:+.1f}",
             f"{row.difference_lu:+.1f}",
