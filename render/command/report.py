@@ -83,7 +83,7 @@ def _row(made: MadeFile) -> tuple[str, str, str, str]:
     return str(made.path), clock(made.seconds), ", ".join(made.plays), ", ".join(made.left_out)
 
 
-def show_bars(title: str, bars: Sequence[BarView]) -> None:
+def show_bars(title: str, bars: Sequence[BarView], notes: Sequence[str] = ()) -> None:
     """Print bars, hardest first: difficulty and why, then place by place who sounds together."""
     screen = console()
     screen.print(f"{title}: hardest first\n")
@@ -92,6 +92,8 @@ def show_bars(title: str, bars: Sequence[BarView]) -> None:
         screen.print(f"bar {bar.bar}   {bar.values}   difficulty {bar.difficulty:g} ({points})\n  {bar.why}")
         for place in bar.places:
             screen.print(f"    {place.count:<6}{place.words}")
+    for note in notes:
+        screen.print(note)
 
 
 def show_groove(groove: Groove) -> None:
