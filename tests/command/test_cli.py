@@ -327,7 +327,7 @@ def test_help_imports_nothing_heavy():
         "main(['--help'])\n"
         "print(sorted({m.split('.')[0] for m in sys.modules} & set(sys.argv[1].split())), file=sys.stderr)"
     )
-    heavy = "numpy scipy pydantic rich mido soundfile verovio weasyprint music21 lxml jinja2 pyloudnorm pretty_midi"
+    heavy = "numpy scipy pydantic rich mido soundfile verovio typst PIL music21 lxml jinja2 pyloudnorm pretty_midi"
     done = subprocess.run([sys.executable, "-c", program, heavy], capture_output=True, text=True, check=True, cwd=ROOT)
     assert done.stderr.strip() == "[]"
 
