@@ -51,8 +51,12 @@ _FUNCTIONS: dict[str, tuple[Any, dict[str, Any]]] = {
         {
             "synth": c_void_p,
             "frames": c_int,
-            **{"left": c_void_p, "left_from": c_int, "left_step": c_int},
-            **{"right": c_void_p, "right_from": c_int, "right_step": c_int},
+            "left": c_void_p,
+            "left_from": c_int,
+            "left_step": c_int,
+            "right": c_void_p,
+            "right_from": c_int,
+            "right_step": c_int,
         },
     ),
 }
