@@ -1,0 +1,26 @@
+"""`fourlimb demo`: the shipped lesson, and every kind of file that can be made of it."""
+
+import sys
+from pathlib import Path
+
+from render.command.options import Folder, Json, NoCache, Rate, Soundfont, render_options
+
+EXAMPLE = "fourlimb demo -o demo"
+
+
+def demo(
+    out: Folder = Path("demo"),
+    soundfont: Soundfont = None,
+    rate: Rate = 44100,
+    no_cache: NoCache = False,
+    json: Json = False,
+) -> None:
+    """Render the shipped lesson: every kind of file."""
+    from render.command.render import render_all
+    from render.lesson.first_lesson import demo_lesson
+
+    lesson, note = demo_lesson(out)
+    if note:
+        print(note, file=sys.stderr)
+    options = render_options(out, soundfont=soundfont, rate=rate, no_cache=no_cache, documents=True, stems=True)
+    render_all([lesson], options, json=json)
