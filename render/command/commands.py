@@ -242,7 +242,7 @@ def grooves(asked: Namespace) -> None:
 def soundfonts(asked: Namespace) -> None:
     """Say which soundfonts are here, or what one of them holds."""
     from render.command.report import as_json, show_table
-    from render.soundfont.shelf import describe_soundfont, soundfonts_here
+    from render.soundfont.installed import describe_soundfont, installed_soundfonts
 
     if asked.file:
         kits = describe_soundfont(asked.file)
@@ -256,8 +256,8 @@ def soundfonts(asked: Namespace) -> None:
             ]
             show_table(str(asked.file), heads, rows, right=(0,))
         return
-    shelf = soundfonts_here()
+    found = installed_soundfonts()
     if asked.json:
-        print(as_json({"soundfonts": shelf}))
+        print(as_json({"soundfonts": found}))
     else:
-        show_table("Soundfonts", ("", "file", "kit", "state"), [(s.mark, str(s.path), s.kit, s.state) for s in shelf])
+        show_table("Soundfonts", ("", "file", "kit", "state"), [(s.mark, str(s.path), s.kit, s.state) for s in found])

@@ -19,7 +19,7 @@ from render.lesson.options import MadeFile, Progress, RenderOptions, Report
 from render.lesson.plan import check_apart, check_keeps, length_seconds, planned_files, track_file
 from render.sound.audio import write_tracks
 from render.sound.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.midi import midi_bytes
 from render.sound.tracks import Tracks, side_by_side
@@ -126,7 +126,13 @@ def _check_lengths(path: Path, lesson: Lesson, tracks: Sequence[Track], rate: in
 
 
 def render_loop(
-    path: Path, bars: str, tempo: str, times: int, without: Sequence[str], options: RenderOptions, progress: Progress
+    path: Path,
+    bars: str,
+    tempo: str | None,
+    times: int,
+    without: Sequence[str],
+    options: RenderOptions,
+    progress: Progress,
 ) -> Report:
     """A hard bar, slow, over and over: a file without a seam and one with a count-in; raises LessonError."""
     loaded = load_lesson(path)
@@ -201,8 +207,8 @@ def _write_paper(folder: Path, stem: str, lesson: Lesson, kit: DrumKit, balance:
     ]
 
 
-def _take(one: Sounding, only: frozenset[str] | None = None) -> Take:
-    return Take(one.performance, one.velocities, only)
+def _take(one: Sounding, only: frozenset[str] | None = None) -> Rendition:
+    return Rendition(one.performance, one.velocities, only)
 
 
 def describe_gain(gain: Gain) -> str:
@@ -214,7 +220,7 @@ def describe_gain(gain: Gain) -> str:
 
 def sound_files(
     stem: str, tracks: Sequence[Sounding], lesson: Lesson, options: RenderOptions
-) -> list[tuple[Take, MadeFile]]:
+) -> list[tuple[Rendition, MadeFile]]:
     """What each sound file is to play and be called: a track's own, then with `options.stems` those of its parts."""
     files = []
     for one in tracks:
@@ -228,7 +234,7 @@ def sound_files(
 
 
 def write_sounds(
-    sounds: Sequence[tuple[Take, MadeFile]],
+    sounds: Sequence[tuple[Rendition, MadeFile]],
     tracks: Tracks,
     gain: Gain,
     options: RenderOptions,
