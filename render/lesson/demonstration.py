@@ -28,7 +28,7 @@ from render.lesson.session import (
     write_sounds,
 )
 from render.sound.balance import Balance, out_of_reach, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.loudness import hit_loudness
 from render.sound.mix import mix
@@ -92,7 +92,7 @@ def plan_demonstration(path: Path, options: RenderOptions) -> Plan:
 
 def _write_sounds(session: Session, shown: PerformedTrack) -> list[MadeFile]:
     sounds = sounds_of([shown])
-    tracks = side_by_side([shown.take(), *(one.take(file.part) for one, file in sounds)], session.kit)
+    tracks = side_by_side([shown.rendition(), *(one.rendition(file.part) for one, file in sounds)], session.kit)
     return write_sounds(session, sounds, tracks, gain_for(tracks, session.plan.options.processes))
 
 
@@ -103,8 +103,8 @@ def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[Measu
     loudness = {}
     for stroke in strokes:
         performance = _struck(stroke, level_of(stroke, lesson.score, lesson.balance_lu), lesson)
-        take = Take(performance, velocities(performance, balance))
-        loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, gain))), kit.rate)
+        rendition = Rendition(performance, velocities(performance, balance))
+        loudness[stroke] = _loudness(np.concatenate(list(mix(rendition, kit, gain))), kit.rate)
     ride = loudness[next(stroke for stroke in strokes if stroke.part == "ride" and stroke.role == "time")]
     return tuple(
         _measured(stroke, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride)

@@ -81,10 +81,10 @@ def _write_sounds(
 ) -> tuple[list[list[MadeFile]], Gain]:
     """The sound files of each of the two, at the gain that the louder of them allows."""
     plan, kit = session.plan, session.kit
-    full = perform_track(plan.lesson, plan.full, session.balance).take()
+    full = perform_track(plan.lesson, plan.full, session.balance).rendition()
     sounds = [sounds_of([one]) for one in both]
     mixed = [
-        side_by_side([full, *(one.take(file.part) for one, file in own)], kit, wrap)
+        side_by_side([full, *(one.rendition(file.part) for one, file in own)], kit, wrap)
         for own, wrap in zip(sounds, (True, False), strict=True)
     ]
     gain = min((gain_for(tracks, plan.options.processes) for tracks in mixed), key=lambda one: one.db)

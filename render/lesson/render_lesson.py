@@ -26,7 +26,7 @@ from render.lesson.session import (
     write_sounds,
 )
 from render.sound.balance import RIDE_VELOCITY, Balance, loudness_by_velocity, out_of_reach
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.tracks import side_by_side
 from render.soundfont.samples import DrumKit
@@ -69,17 +69,17 @@ def _write_sounds(
 ) -> tuple[list[MadeFile], Gain]:
     """The sound files that are planned of tracks, at the gain that all tracks of the lesson have."""
     plan, sounds = session.plan, sounds_of(tracks)
-    takes = [*_heard(plan, tracks, session.balance), *(one.take(file.part) for one, file in sounds)]
-    together = side_by_side(takes, session.kit)
+    renditions = [*_heard(plan, tracks, session.balance), *(one.rendition(file.part) for one, file in sounds)]
+    together = side_by_side(renditions, session.kit)
     gain = at_level(gain_for(together, plan.options.processes), plan.options.ride_lufs, session.kit)
     return write_sounds(session, sounds, together, gain, progress), gain
 
 
-def _heard(plan: Plan, tracks: Sequence[PerformedTrack], balance: Balance) -> list[Take]:
+def _heard(plan: Plan, tracks: Sequence[PerformedTrack], balance: Balance) -> list[Rendition]:
     """What sets a lesson's gain: everyone together first, then every track."""
     full = next((one for one in tracks if one.planned.passages == plan.full.passages), None)
     full = full or perform_track(plan.lesson, plan.full, balance)
-    return [full.take(), *(one.take() for one in tracks)]
+    return [full.rendition(), *(one.rendition() for one in tracks)]
 
 
 # --- one level for several lessons ----------------------------------------------------------------

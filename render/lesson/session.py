@@ -13,7 +13,7 @@ from render.lesson.options import MadeFile, Progress
 from render.lesson.plan import Plan, PlannedFile, PlannedTrack
 from render.sound.audio import write_tracks
 from render.sound.balance import Balance, calibrate, plain_balance, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain
 from render.sound.midi import midi_bytes
 from render.sound.tracks import Tracks
@@ -29,9 +29,9 @@ class PerformedTrack:
     performance: Performance
     velocities: tuple[int, ...]
 
-    def take(self, part: str = "") -> Take:
+    def rendition(self, part: str = "") -> Rendition:
         """What a sound file of it plays: everything, or one part alone, as in a stem."""
-        return Take(self.performance, self.velocities, frozenset({part}) if part else None)
+        return Rendition(self.performance, self.velocities, frozenset({part}) if part else None)
 
 
 @dataclass(frozen=True)
@@ -103,9 +103,9 @@ def sounds_of(tracks: Sequence[PerformedTrack]) -> Sounds:
 def write_sounds(
     session: Session, sounds: Sounds, tracks: Tracks, gain: Gain, progress: Progress = lambda _: None
 ) -> list[MadeFile]:
-    """Write sound files side by side, so that what they share is mixed once; the last of `tracks` are their takes."""
-    takes = len(tracks.takes)
-    own = tracks.only(range(takes - len(sounds), takes))
+    """Write sound files side by side, so that what they share is mixed once; `tracks` end with their renditions."""
+    all_of_them = len(tracks.lengths)
+    own = tracks.only(range(all_of_them - len(sounds), all_of_them))
     targets = [session.beside[file.path] for _, file in sounds]
     options = session.plan.options
     if targets:
