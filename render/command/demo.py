@@ -4,6 +4,7 @@ import sys
 from pathlib import Path
 
 from render.command.options import Folder, Json, NoCache, Rate, Soundfont, render_options
+from render.command.report import progress_bar, show_reports
 
 EXAMPLE = "fourlimb demo -o demo"
 
@@ -16,11 +17,13 @@ def demo(
     json: Json = False,
 ) -> None:
     """Render the shipped lesson: every kind of file."""
-    from render.command.render import render_all
     from render.lesson.first_lesson import demo_lesson
+    from render.lesson.several import render_lessons
 
     lesson, note = demo_lesson(out)
     if note:
         print(note, file=sys.stderr)
     options = render_options(out, soundfont=soundfont, rate=rate, no_cache=no_cache, documents=True, stems=True)
-    render_all([lesson], options, json=json)
+    with progress_bar("rendering", not json) as progress:
+        reports = render_lessons([lesson], options, progress=progress)
+    show_reports(reports, json)

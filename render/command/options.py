@@ -39,8 +39,8 @@ def render_options(
     documents: bool = False,
     stems: bool = False,
     velocities: str = "measured",
-    level: Literal["shared", "per-lesson"] = "shared",
     tracks: Sequence[str] = (),
+    level: Literal["shared", "per-lesson"] = "shared",
     jobs: int = 0,
 ) -> "RenderOptions":
     """What a command asks of a render: `render_options(Path("out"), stems=True)`; raises LessonError for a format."""
@@ -61,6 +61,6 @@ def render_options(
         plain_velocities=velocities == "plain",
         soundfont=soundfont,
         use_cache=not no_cache,
-        processes=processes(jobs),
         level=level,
+        processes=processes(jobs),
     )

@@ -1,7 +1,7 @@
 """`fourlimb render`: all the files of lessons."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
@@ -16,9 +16,7 @@ from render.command.options import (
     Velocities,
     render_options,
 )
-
-if TYPE_CHECKING:
-    from render.lesson.options import RenderOptions
+from render.command.report import progress_bar, show_reports
 
 EXAMPLE = "fourlimb render tuesday.toml -o tuesday --stems"
 Lessons = Annotated[list[Path], typer.Argument(metavar="LESSON", help="Lesson files, or folders of them.")]
@@ -27,7 +25,7 @@ Stems = Annotated[bool, typer.Option("--stems", help="Also one audio file for ea
 NoDocuments = Annotated[bool, typer.Option("--no-documents", help="No chart, MusicXML and lesson page.")]
 Level = Annotated[
     Literal["shared", "per-lesson"],
-    typer.Option("--level", help="shared: several lessons at one level; per-lesson: each as loud as it can be."),
+    typer.Option("--level", help="How loud several lessons come out: all alike, or each as loud as it can be."),
 ]
 Jobs = Annotated[
     int,
@@ -63,6 +61,8 @@ def render(
     json: Json = False,
 ) -> None:
     """Render MIDI, audio, chart and page of lessons."""
+    from render.lesson.several import Workers, render_lessons
+
     options = render_options(
         out,
         audio_format=audio_format,
@@ -73,24 +73,10 @@ def render(
         documents=not no_documents,
         stems=stems,
         velocities=velocities,
-        level=level,
         tracks=track,
+        level=level,
         jobs=jobs,
     )
-    render_all(lessons, options, jobs, scheduler, json)
-
-
-def render_all(
-    paths: list[Path], options: "RenderOptions", jobs: int = 0, scheduler: str | None = None, json: bool = False
-) -> None:
-    """Render lessons, side by side where there are several, and report what was made."""
-    from render.command.report import progress_bar, reports_json, show_report
-    from render.lesson.several import Workers, render_lessons
-
     with progress_bar("rendering", not json) as progress:
-        reports = render_lessons(paths, options, Workers(jobs, scheduler), progress)
-    if json:
-        print(reports_json(reports))
-        return
-    for report in reports:
-        show_report(report)
+        reports = render_lessons(lessons, options, Workers(jobs, scheduler), progress)
+    show_reports(reports, json)

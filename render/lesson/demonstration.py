@@ -103,8 +103,8 @@ def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[Measu
     loudness = {}
     for stroke in strokes:
         performance = _struck(stroke, level_of(stroke, lesson.score, lesson.balance_lu), lesson)
-        rendition = Rendition(performance, velocities(performance, balance))
-        loudness[stroke] = _loudness(np.concatenate(list(mix(rendition, kit, gain))), kit.rate)
+        take = Rendition(performance, velocities(performance, balance))
+        loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, gain))), kit.rate)
     ride = loudness[next(stroke for stroke in strokes if stroke.part == "ride" and stroke.role == "time")]
     return tuple(
         _measured(stroke, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride)

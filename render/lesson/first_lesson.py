@@ -3,6 +3,7 @@
 from importlib.resources import files
 from pathlib import Path
 
+from grooves.errors import LessonError
 from render.files.write import make_folder, write_bytes
 
 FIRST_LESSON = "first-lesson.toml"
@@ -10,6 +11,8 @@ FIRST_LESSON = "first-lesson.toml"
 
 def new_lesson(target: Path) -> Path:
     """Write it to a file that is not there yet: `new_lesson(Path("tuesday.toml"))`; raises LessonError."""
+    if target.suffix != ".toml":
+        raise LessonError(f"{target}: a lesson's name ends in .toml; write {target.with_suffix('.toml')}")
     make_folder(target.parent)
     write_bytes(target, _text(), ())
     return target

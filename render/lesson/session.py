@@ -103,9 +103,9 @@ def sounds_of(tracks: Sequence[PerformedTrack]) -> Sounds:
 def write_sounds(
     session: Session, sounds: Sounds, tracks: Tracks, gain: Gain, progress: Progress = lambda _: None
 ) -> list[MadeFile]:
-    """Write sound files side by side, so that what they share is mixed once; `tracks` end with their renditions."""
-    all_of_them = len(tracks.lengths)
-    own = tracks.only(range(all_of_them - len(sounds), all_of_them))
+    """Write sound files side by side, so that what they share is mixed once; they are the last of `tracks`."""
+    count = len(tracks.renditions)
+    own = tracks.only(range(count - len(sounds), count))
     targets = [session.beside[file.path] for _, file in sounds]
     options = session.plan.options
     if targets:
