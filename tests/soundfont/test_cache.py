@@ -6,7 +6,7 @@ import time
 import numpy as np
 import pytest
 from music import text_of
-from render.lesson.pack import render_lesson
+from render.lesson.render_lesson import render_lesson
 
 from render.lesson.options import RenderOptions
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
