@@ -436,7 +436,7 @@ def test_stairs_in_another_folder_render_with_the_lesson_s_own_groove_and_soundf
         assert (done.returncode, done.stderr) == (0, "")
 
     fourlimb("bars", "week/lesson.toml", "--stairs", "2", "-o", "elsewhere/up.toml")
-    fourlimb("render", "elsewhere/up.toml", "-o", "out", "--no-audio", "--no-paper")
+    fourlimb("render", "elsewhere/up.toml", "-o", "out", "--no-audio", "--no-documents")
     names = ("climbing", "fading", "feet", "time", "trading", "you-play-the-snare")
     assert sorted(path.name for path in Path("out").iterdir()) == [f"up-{name}.mid" for name in names]
 
