@@ -2,7 +2,7 @@
 
 Keys: General MIDI 1 percussion key map, channel 10.
 Staff places: N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994, pp. 15-26,
-as display-step and octave in percussion clef (middle line B4).
+as display-step and octave in percussion clef (middle line B4): seen as others transcribe them, not the page itself.
 Which limb plays what on a right-handed kit: common practice, no source.
 """
 

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-
 from grooves.feel import (
     Feel,
-    deviations,
     phrasing_lu,
     placement_seconds,
     sixteenth_beats,
@@ -211,6 +208,10 @@ def _write_bar(
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    import numpy as np  # here, since whoever only reads or lists a lesson needs none of it
+
+    from grooves.deviations import deviations
+
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
     shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000
