@@ -24,7 +24,7 @@ def parser() -> Parser:
     main = Parser(prog="fourlimb", description=ABOUT, epilog=CAUTION)
     main.add_argument("--version", action="store_true", help="say which version this is")
     commands = main.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_demo, _new, _render, _loop, _balance, _bars, _lines, _chart, _page, _grooves, _soundfonts):
+    for add in (_demo, _new, _render, _loop, _balance, _bars, _lines, _chart, _page, _check, _grooves, _soundfonts):
         add(commands)
     return main
 
@@ -170,6 +170,24 @@ def _page(commands: Commands) -> None:
     one.add_argument("lesson", type=Path, metavar="LESSON", help="a lesson file, or a folder of lessons")
     one.add_argument("-o", "--out", type=Path, metavar="FILE.html", help="the page; for a folder: where to")
     _sound(one)
+
+
+def _check(commands: Commands) -> None:
+    one = _command(
+        commands, "check", "how a take went: late, missed, apart", "fourlimb check tuesday.toml tuesday.mid -o again"
+    )
+    one.add_argument("lesson", nargs="?", type=Path, metavar="LESSON", help="a lesson file (.toml)")
+    one.add_argument(
+        "take", nargs="?", type=Path, metavar="TAKE", help="what was played: .mid, .wav, .flac, .ogg, .mp3"
+    )
+    one.add_argument("--track", metavar="NAME", help="the track it was played to (default: the student's own)")
+    one.add_argument("--bars", metavar="BARS", help='judge only these bars of the line, such as 6 or "1-4"')
+    one.add_argument("--kit", type=Path, metavar="KIT", help="a recording of single strokes, as --hello tells")
+    one.add_argument("--latency", type=float, metavar="MS", help="the device's delay, where it is known")
+    one.add_argument("--hello", action="store_true", help="write a click for recording single strokes; or measure")
+    one.add_argument("--soundfont", type=Path, metavar="FILE", help="play with this soundfont (.sf2)")
+    one.add_argument("-o", "--out", type=Path, metavar="DIR", help="write pictures, and practice of the worst bars")
+    _json(one)
 
 
 def _grooves(commands: Commands) -> None:

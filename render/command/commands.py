@@ -149,6 +149,16 @@ def balance(asked: Namespace) -> int:
     return 0 if found.good else 1
 
 
+def check(asked: Namespace) -> None:
+    """Hold what a student played against the lesson."""
+    from render.command.check import check as run
+
+    run(
+        asked.lesson, asked.take, asked.track, asked.bars, asked.kit, asked.latency, asked.out, asked.hello,
+        asked.soundfont, asked.json,
+    )  # fmt: skip
+
+
 # --- rhythm on paper -------------------------------------------------------------------------------
 
 

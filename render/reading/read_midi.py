@@ -16,8 +16,8 @@ from fractions import Fraction
 from grooves.errors import LessonError
 from grooves.kit import HELPERS, PARTS
 from grooves.rhythm import Meter, place_name
+from render.files.midi_file import MidiNote, Song, Track, open_midi
 from render.reading.line import ReadLine
-from render.reading.midi_file import MidiNote, Song, Track, open_midi
 from render.reading.parts import KEYS, MOST_BARS, choice, listed, matching, numbered, pick, shown, unknown_part
 from render.reading.quantize import EARLY, Played, Quantized, lay_out, quantize
 

@@ -226,9 +226,7 @@ def test_a_ladder_is_read_in_shares_and_numbers():
     assert lesson.tracks[0].ladder == Ladder(60, 100, 10, 2)
 
 
-@pytest.mark.parametrize(
-    "path", sorted((Path(__file__).parents[2] / "examples").glob("*.toml")), ids=lambda p: p.stem
-)
+@pytest.mark.parametrize("path", sorted((Path(__file__).parents[2] / "examples").glob("*.toml")), ids=lambda p: p.stem)
 def test_the_examples_are_lessons(path):
     assert load_lesson(path).lesson.tracks
 
