@@ -34,10 +34,10 @@ class Written:
 
 @dataclass(frozen=True)
 class SheetBar:
-    """One bar of the track: which bar of the line it is, the how manieth time, where it lies."""
+    """One bar of the track: which bar of the line it is, in which round, where it lies."""
 
     number: int
-    turn: int  # 1 the first time that this bar comes
+    round: int  # 1 the first time that this bar comes
     score_bar: int  # index into score.bars
     onset_seconds: float
     seconds: float
@@ -97,13 +97,13 @@ def _marks(performance: Performance) -> list[int]:
 
 
 def _bars(score: Score, performance: Performance, played: Sequence[Passage]) -> list[SheetBar]:
-    turns: Counter[int] = Counter()
+    rounds: Counter[int] = Counter()
     bars = []
     for place, passage in zip(_marks(performance), played, strict=True):
         mark, number = performance.bars[place], score.bars[passage.bars[0]].number
-        turns[number] += 1
+        rounds[number] += 1
         beat = float(score.meter.pulse) * 60 / mark.quarters_per_minute
-        bars.append(SheetBar(number, turns[number], passage.bars[0], mark.onset_seconds, mark.seconds, beat))
+        bars.append(SheetBar(number, rounds[number], passage.bars[0], mark.onset_seconds, mark.seconds, beat))
     return bars
 
 

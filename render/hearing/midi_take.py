@@ -6,7 +6,7 @@ import numpy as np
 
 from grooves.errors import LessonError
 from grooves.takes.pads import Struck
-from render.files.midi_file import Song, open_midi
+from render.files.midi_file import MidiSong, open_midi
 from render.hearing.files import LARGEST_MIDI
 
 MOST_NOTES = 60_000  # an hour of a full kit at 220 beats a minute is half as many
@@ -38,7 +38,7 @@ def read_pads(path: Path) -> tuple[Struck, ...]:
     return tuple(sorted(struck, key=lambda one: (one.onset_seconds, one.key)))
 
 
-def _seconds(song: Song, ticks: list[int]) -> list[float]:
+def _seconds(song: MidiSong, ticks: list[int]) -> list[float]:
     """Ticks through the tempo map, whichever track it stands in; of tempos at one tick the last counts."""
     tempos = dict(sorted(((0, _USUAL_TEMPO), *song.tempos), key=lambda one: one[0]))
     starts = np.array([*tempos], dtype=np.float64)

@@ -17,7 +17,7 @@ from grooves.takes.sheet import Sheet, sheet_of
 from grooves.takes.take import Take
 from render.hearing.files import kind_of_take
 from render.hearing.midi_take import read_pads
-from render.lesson.load import Loaded, load_lesson
+from render.lesson.load import load_lesson
 from render.lesson.options import MadeFile, Progress
 from render.lesson.pack import choose_tracks
 
