@@ -15,7 +15,7 @@ from grooves.takes.take import Floats, Ints, Take, median, onsets
 NEAR_SECONDS, FAR_SECONDS = 0.45, 1.5  # where a take's beginning is looked for, one after the other
 BIN_SECONDS = 0.004
 BLUR_SECONDS = 0.028
-GOOD = 0.55  # share of what is written that falls in place
+GOOD = 0.8  # share of what is written that falls in place, from which on nothing farther is tried
 LEAD = 0.06  # how much better a farther place must be
 REACH_SECONDS = 0.06
 _SLOPE_POINTS = 400
@@ -180,6 +180,7 @@ def agreement(written: Floats, played: Floats, within: float = 0.05) -> float:
     return 2 * recall * precision / (recall + precision) if recall + precision else 0.0
 
 
+FITS = 0.7  # F from which on a speed is believed
 RATES = ((0.5, "half"), (2.0, "twice"), (2 / 3, "two thirds of"), (1.5, "one and a half times"))
 
 
@@ -188,8 +189,13 @@ def other_speed(take: Take, sheet: Sheet) -> str:
     found: list[tuple[float, str]] = []
     for rate, words in RATES:
         parts = [(written, played * rate) for written, played in combs(take, sheet)]
-        reach = max(sheet.end_seconds, take.seconds * rate)
-        share = _comb_peak(parts, reach)[1] if parts else 0.0
-        found.append((share, words))
-    share, words = max(found, default=(0.0, ""))
-    return words if share >= GOOD + 0.2 else ""
+        if parts:
+            offset, _ = _comb_peak(parts, max(sheet.end_seconds, take.seconds * rate))
+            found.append((median([_inside(written, played - offset) for written, played in parts]), words))
+    fit, words = max(found, default=(0.0, ""))
+    return words if fit >= FITS else ""
+
+
+def _inside(written: Floats, played: Floats) -> float:
+    """F of one part over the stretch that was played."""
+    return agreement(written[(written > played[0] - 0.1) & (written < played[-1] + 0.1)], played)

@@ -12,10 +12,12 @@ from grooves.takes.lost import lost_beats
 from grooves.takes.match import Match, match
 from grooves.takes.says import sentences
 from grooves.takes.sheet import Sheet
+from grooves.takes.swing import swung_as_played
 from grooves.takes.take import Take, median, onsets, robust_spread
 
 FEWEST_STROKES = 8  # written strokes that a take must reach over
 SHORTEST_SECONDS = 4.0
+DOUBTFUL = 0.75  # F under which other speeds are tried
 FITS = 0.5  # F under which strokes do not belong to what is written
 LINE_STROKES = 8  # that were played before a line is called another one
 MACHINE_MS = 3.0  # ours: nobody plays so near to a track (people: `grooves.takes.says`)
@@ -46,6 +48,8 @@ def check_take(
     `sounding` are parts and moments of the track itself, so that it is not taken for a student; `bars` are numbers of
     the line's bars to judge (none: all).
     """
+    asked = sheet
+    sheet = swung_as_played(take, asked, align(take, asked))
     alignment = align(take, sheet)
     kept = usable_bars(take, sheet, alignment, bars)
     within = [one for one in sheet.strokes if one.bar in set(kept)]
@@ -105,11 +109,11 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
     fits = {part: _fit(take, sheet, found, part, kept) for part in sheet.parts}
     played = {part: fit for part, fit in fits.items() if fit is not None}
     hits, written, struck = (sum(one[place] for one in played.values()) for place in range(3))
-    if 2 * hits < FITS * (written + struck):
-        speed = other_speed(take, sheet)
-        if speed:
-            return f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
-        return "This take does not fit the track: is it of another lesson, or of another track?"
+    share = 2 * hits / max(written + struck, 1)
+    if share < DOUBTFUL and (told := _at_speed(take, sheet)):
+        return told
+    if share < FITS:
+        return "This take does not fit the track: is it of another lesson, or another track?"
     line = {one.part for one in sheet.strokes if one.role == "line"}
     for part in sorted(line & played.keys()):
         hits, written, struck = played[part]
@@ -119,6 +123,11 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
                 "is this another lesson's line?"
             )
     return ""
+
+
+def _at_speed(take: Take, sheet: Sheet) -> str:
+    speed = other_speed(take, sheet)
+    return speed and f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
 
 
 def _fit(take: Take, sheet: Sheet, found: Match, part: str, kept: Collection[int]) -> tuple[int, int, int] | None:
