@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 SCRIPTS = (
     "feel",
     "score",
+    "clock",
     "player",
     "sound",
     "transport",
