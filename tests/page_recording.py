@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
-from page_browser import RATE, Opened
+from page_browser import Opened
 from playwright.sync_api import Browser
 
 ADDRESS = "http://localhost/lesson.html"

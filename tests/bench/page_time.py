@@ -3,7 +3,8 @@
 import sys
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[1] / "page")]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "page"))
 
 from music import lesson_of
 from page_browser import chromium, html_of, kit_and_balance

@@ -153,7 +153,9 @@ def test_hands_on_the_controls_while_it_plays_make_no_stroke_late_or_double(shee
 
 
 def test_each_written_stroke_tells_when_it_is_due_in_the_context_s_time_though_it_is_silent(sheet):
-    sheet.page.evaluate("transport.change(() => Object.assign(settings, { countIn: 0, alone: false, limbs: { line: 'off' } }))")
+    sheet.page.evaluate(
+        "transport.change(() => Object.assign(settings, { countIn: 0, alone: false, limbs: { line: 'off' } }))"
+    )
     sheet.page.click("#play")
     until(sheet, "transport.strokes.length > 12")
     due = sheet.page.evaluate("""() => transport.strokes.filter(({ voice }) => voice.part === "snare").map(
@@ -409,9 +411,7 @@ def test_the_cursor_moves_over_staff_and_grid_and_follows_to_the_bar_that_sounds
         places = []
         for _ in range(8):
             found.page.wait_for_timeout(100)
-            places.append(
-                found.page.evaluate("view.current.pointed")
-            )
+            places.append(found.page.evaluate("view.current.pointed"))
         assert len({tuple(place) for place in places}) > 4
         box = found.page.locator(".now").bounding_box()
         assert 0 <= box["y"] < 740

@@ -81,7 +81,9 @@ def test_on_a_slow_machine_that_is_held_up_every_stroke_comes_out_on_its_sample(
     assert dropped < 6, "400 ms are less than it looks ahead, but this machine may do other work too"
 
 
-def test_after_a_stall_longer_than_it_looks_ahead_strokes_are_left_out_and_the_next_are_in_their_places(lesson, kit, busy):
+def test_after_a_stall_longer_than_it_looks_ahead_strokes_are_left_out_and_the_next_are_in_their_places(
+    lesson, kit, busy
+):
     busy.page.wait_for_timeout(1500)
     busy.page.evaluate("() => { const end = performance.now() + 3000; while (performance.now() < end); }")
     busy.page.wait_for_timeout(3000)
@@ -123,7 +125,11 @@ def test_tempo_and_limbs_change_at_once_and_no_stroke_comes_twice_or_is_lost(les
     ride = sorted(float(name.split(" ")[0]) for name in names if name.endswith("right hand"))
     assert [beat for beat in ride if f"{beat:g}" in written][:24] == list(range(24)), "a stroke of the ride was lost"
     origin = busy.page.evaluate("transport.sound.origin")
-    reported = [(Reported(s, origin), s["velocity"]) for s in strokes if s["heard"] and not s["dropped"] and s["when"] - origin < end]
+    reported = [
+        (Reported(s, origin), s["velocity"])
+        for s in strokes
+        if s["heard"] and not s["dropped"] and s["when"] - origin < end
+    ]
     ideal = struck(kit, reported, end, busy.page.evaluate("lesson.gain"))
     quiet = [one for one in windows(sound, ideal, [hit.onset_seconds for hit, _ in reported]) if one > -40]
     assert quiet == [], "what is heard is what was handed over, and nothing that was taken back"
