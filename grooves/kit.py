@@ -49,6 +49,11 @@ INSTRUMENTS = MappingProxyType({instrument.name: instrument for instrument in _A
 PARTS = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick", "bass drum", "hi-hat")
 HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
 
+# The band, from the bottom of the score up. Each has a MIDI channel of its own, counted from 1.
+BAND_CHANNELS = MappingProxyType({"bass": 1, "piano": 2, "horns": 3})
+# General MIDI 1 programs, counted from 0: acoustic bass, acoustic grand piano, tenor saxophone.
+BAND_PROGRAMS = MappingProxyType({"bass": 32, "piano": 0, "horns": 66})
+
 
 def mirrored(limb: str) -> str:
     """Swap right and left in a limb's name: `mirrored("left hand")` is "right hand"."""

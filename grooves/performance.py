@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import BAND_CHANNELS, HELPERS, INSTRUMENTS, PARTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
@@ -38,6 +38,19 @@ class Hit:
 
 
 @dataclass(frozen=True)
+class Note:
+    """One pitched note of the band: when, how long, what, and how loud."""
+
+    onset_seconds: float
+    onset_quarters: Fraction  # the same moment on the track's ruler of quarters
+    length_seconds: float  # above 0
+    length_quarters: Fraction
+    part: str  # bass, piano, horns
+    key: int  # MIDI key
+    level_lu: float  # loudness of this one note against the ride's plain stroke; a chord is several notes
+
+
+@dataclass(frozen=True)
 class BarMark:
     """One bar on the track's ruler: where it begins, how fast it goes, what it is called."""
 
@@ -51,12 +64,15 @@ class BarMark:
 
 @dataclass(frozen=True)
 class Performance:
-    """A track ready to sound: hits in order of time, bars in order of time."""
+    """A track ready to sound: hits, notes and bars, each in order of time."""
 
     title: str
     meter: Meter
     hits: tuple[Hit, ...]
     bars: tuple[BarMark, ...]
+    notes: tuple[Note, ...] = ()  # the band, in order of time
+    programs: Mapping[str, int] = field(default_factory=dict)  # of the band, General MIDI, counted from 0
+    key_signature: str = ""  # "F", "Dm"; "" where no band plays
 
     @property
     def length_seconds(self) -> float:
@@ -66,9 +82,9 @@ class Performance:
 
     @property
     def parts(self) -> tuple[str, ...]:
-        """The parts that sound, from the top of the staff down, then count-in and click."""
-        sounding = {hit.part for hit in self.hits}
-        return tuple(part for part in (*PARTS, *HELPERS) if part in sounding)
+        """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
+        sounding = {one.part for one in (*self.hits, *self.notes)}
+        return tuple(part for part in (*PARTS, *BAND_CHANNELS, *HELPERS) if part in sounding)
 
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
