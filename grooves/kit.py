@@ -48,11 +48,7 @@ INSTRUMENTS = MappingProxyType({instrument.name: instrument for instrument in _A
 # What a lesson may call a part, in the order of the staff from top to bottom.
 PARTS = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick", "bass drum", "hi-hat")
 HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
-
-# The band, from the bottom of the score up. Each has a MIDI channel of its own, counted from 1.
-BAND_CHANNELS = MappingProxyType({"bass": 1, "piano": 2, "horns": 3})
-# General MIDI 1 programs, counted from 0: acoustic bass, acoustic grand piano, tenor saxophone.
-BAND_PROGRAMS = MappingProxyType({"bass": 32, "piano": 0, "horns": 66})
+BAND = ("bass", "piano", "horns")  # who else may play: pitched parts, in the order of their MIDI channels
 
 
 def mirrored(limb: str) -> str:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import BAND_CHANNELS, HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import BAND, HELPERS, INSTRUMENTS, PARTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
@@ -39,15 +39,16 @@ class Hit:
 
 @dataclass(frozen=True)
 class Note:
-    """One pitched note of the band: when, how long, what, and how loud."""
+    """One sounding note of the band: when, for how long, what, and how loud."""
 
     onset_seconds: float
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters
-    length_seconds: float  # above 0
+    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
+    length_seconds: float  # from onset to the release of the key
     length_quarters: Fraction
     part: str  # bass, piano, horns
-    key: int  # MIDI key
-    level_lu: float  # loudness of this one note against the ride's plain stroke; a chord is several notes
+    program: int  # General MIDI program, counted from 0: 32 acoustic bass, 0 piano, 66 tenor saxophone, 56 trumpet
+    key: int  # MIDI key: 28 is E1, the open string
+    level_lu: float  # loudness against the ride's plain stroke
 
 
 @dataclass(frozen=True)
@@ -70,9 +71,8 @@ class Performance:
     meter: Meter
     hits: tuple[Hit, ...]
     bars: tuple[BarMark, ...]
-    notes: tuple[Note, ...] = ()  # the band, in order of time
-    programs: Mapping[str, int] = field(default_factory=dict)  # of the band, General MIDI, counted from 0
-    key_signature: str = ""  # "F", "Dm"; "" where no band plays
+    notes: tuple[Note, ...] = ()
+    key_signature: str = ""  # of the band: "F", "Dm"; "" where there is none
 
     @property
     def length_seconds(self) -> float:
@@ -84,7 +84,7 @@ class Performance:
     def parts(self) -> tuple[str, ...]:
         """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
         sounding = {one.part for one in (*self.hits, *self.notes)}
-        return tuple(part for part in (*PARTS, *BAND_CHANNELS, *HELPERS) if part in sounding)
+        return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in sounding)
 
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
