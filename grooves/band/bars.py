@@ -28,7 +28,7 @@ class LineOnset:
 
     onset: Fraction  # in its bar
     length: Fraction  # may run over the barline
-    accented: bool = False
+    accent_lu: float = 0.0  # what its phrasing adds
 
 
 @dataclass(frozen=True)
