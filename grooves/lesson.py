@@ -13,7 +13,7 @@ from grooves.counts import parse_counts
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
-from grooves.kit import LIMBS, PARTS
+from grooves.kit import LIMBS, PARTS, Handedness
 from grooves.lesson_file import FeelTable, LessonFile, LineTable, TrackTable, read_tables
 from grooves.line import PlayedOn
 from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays, slug
@@ -40,7 +40,7 @@ class Lesson:
     count_in: int
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
-    leads: str = "right"  # the player's leading side
+    kit: Handedness = "right-handed"
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -67,7 +67,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.count_in,
         file.groove,
         file.soundfont,
-        file.leads,
+        file.kit,
     )
 
 
@@ -81,12 +81,8 @@ def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, _side(file.leads)
+            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit
         )
-
-
-def _side(leads: str) -> Literal["right", "left"]:
-    return "left" if leads == "left" else "right"
 
 
 def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar, ...]:
@@ -186,8 +182,8 @@ def _feel(table: FeelTable, score: Score) -> Feel:
         return Feel(
             swing=score.groove.swing,
             line_swing=line_swing,
-            offbeat_accent_lu=table.offbeat_accent,
-            held_offbeat_lu=table.held_offbeat_accent,
+            upbeat_accent_lu=table.upbeat_accent,
+            held_upbeat_lu=table.held_upbeat_accent,
             downbeat_quarters_lu=table.downbeat_quarters,
             accent_lu=table.accent,
             timing_ms=table.timing_ms,
@@ -217,8 +213,10 @@ def _placements(table: FeelTable, score: Score) -> dict[str, float]:
 
 
 def _balance(table: Mapping[str, float], groove: Groove) -> dict[str, float]:
-    known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "fill"]
+    known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "gaps"]
     for name in table:
+        if name == "fill":
+            raise LessonError("balance: fill is now called gaps")
         if name == "ride":
             raise LessonError("balance: the ride is what the others are measured against; leave it out")
         if name in PARTS and name not in known:
@@ -253,7 +251,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             ladder=_ladder(table, score.tempo_bpm),
             trade=Alternation(table.trade.with_, table.trade.without) if table.trade else None,
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
-            gap=Alternation(table.gap.play, table.gap.rest) if table.gap else None,
+            silence=Alternation(table.silence.play, table.silence.rest) if table.silence else None,
             groove_alone=not table.line,
         )
         check_track(track)

@@ -76,7 +76,7 @@ class Track:
     ladder: Ladder | None = None
     trade: Alternation | None = None
     fade: Fade | None = None
-    gap: Alternation | None = None
+    silence: Alternation | None = None
     groove_alone: bool = False
 
 
@@ -120,8 +120,8 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
         passages = fade(passages, track.fade, track.without or frozenset({LINE}))
     if track.trade:
         passages = trade(passages, track.trade, track.without or frozenset({LINE}))
-    if track.gap:
-        passages = fall_silent(passages, track.gap)
+    if track.silence:
+        passages = fall_silent(passages, track.silence)
     bars_in = count_in if track.count_in is None else track.count_in
     return (*counted_in(bars_in, passages[0].tempo_bpm), *passages)
 
@@ -204,15 +204,15 @@ def fall_silent(passages: Sequence[Passage], how: Alternation) -> tuple[Passage,
 
 
 def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
-    """What to tell a teacher whose track ends before its trade or its gap begins, else "".
+    """What to tell a teacher whose track ends before its trade or its silence begins, else "".
 
     Example: `never_in_turn(Track("t", trade=Alternation(4, 4)), score_of_four_bars)` advises `times = 2`.
     """
-    how = track.trade or track.gap
+    how = track.trade or track.silence
     bars = sum(len(one.bars) * one.times for one in track_passages(track, score, choruses, 0))
     if not how or bars > how.first:
         return ""
-    what = "trade leaves your part out" if track.trade else "gap falls silent"
+    what = "trade leaves your part out" if track.trade else "silence begins"
     times = -(-(how.first + how.second) * _times(track, score, choruses) // bars)
     return f"{track.name}: its {bars} bars end before {what}; write times = {times}"
 
@@ -261,7 +261,7 @@ def check_track(track: Track) -> None:
     together = [
         (track.fade and track.trade, "fade and trade both move your part; keep one of them"),
         (track.fade and track.ladder, "fade and ladder both count the times through; keep one of them"),
-        (track.trade and track.gap, "trade and gap both take turns by bars; keep one of them"),
+        (track.trade and track.silence, "trade and silence both take turns by bars; keep one of them"),
         (track.ladder and track.tempo_bpm, "ladder already says the tempo; leave tempo out"),
         (track.fade and track.times, "fade already says the times; leave times out"),
         (track.without and track.only, "write either without or only"),

@@ -126,7 +126,13 @@ def _check_lengths(path: Path, lesson: Lesson, tracks: Sequence[Track], rate: in
 
 
 def render_loop(
-    path: Path, bars: str, tempo: str, times: int, without: Sequence[str], options: RenderOptions, progress: Progress
+    path: Path,
+    bars: str,
+    tempo: str | None,
+    times: int,
+    without: Sequence[str],
+    options: RenderOptions,
+    progress: Progress,
 ) -> Report:
     """A hard bar, slow, over and over: a file without a seam and one with a count-in; raises LessonError."""
     loaded = load_lesson(path)

@@ -5,28 +5,21 @@ have them (7 mm and more; from memory), and see `render.letters` for the letters
 colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
-import logging
-import struct
-import sys
-import zlib
-from base64 import b64encode
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from html import escape
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
-
-from lxml import etree
+from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, nearest
 from grooves.feel import swing_ratio
 from grooves.score import Score
 from render.paper.layout import MUSIC_MM, Block, flow, kept_together
 from render.paper.notation import musicxml
-from render.paper.text_metrics import FONTS, LETTER_MM, balanced, fitted_mm, width_ems, wrapped
+from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
+from render.paper.text_metrics import FONTS, LETTER_MM, balanced, fitted_mm, printable, width_ems, wrapped
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -40,8 +33,7 @@ TITLE_LINES = 3
 RUNNING_TITLE_MM = 4.4
 RUNNING_MM = 10.0  # running title above
 FOOT_MM = 16.0  # free below, page number included
-PAPER_GREY = 250  # as light or lighter: nothing drawn
-PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
+MOST_BARS = 2000  # printed bars of one chart
 
 
 @dataclass(frozen=True)
@@ -75,7 +67,7 @@ def chart(
     if form not in FORMATS:
         raise LessonError(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
     if form == "musicxml":
-        return musicxml(score)
+        return musicxml(_for_paper(score, bars))
     pages = chart_svg_pages(score, feel, bars, paper)
     if form == "svg":
         return stacked(pages).encode()
@@ -86,13 +78,23 @@ def chart_svg_pages(score: Score, feel: str = "", bars: Sequence[int] = (), pape
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if paper not in PAPERS_MM:
         raise LessonError(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
+    score = _for_paper(score, bars)
+    head = _head(score, printable(feel))
+    blocks = list(flow(score, set(bars)))
+    return _pages(score, head, blocks, PAPERS_MM[paper])
+
+
+def _for_paper(score: Score, bars: Sequence[int]) -> Score:
+    """The score with texts that can be printed; raises LessonError for bars that are not there or are too many."""
     known = sorted({bar.number for bar in score.bars})
     for number in bars:
         if number not in known:
             raise LessonError(f"bar {number} is not in this line; it has bars {known[0]} to {known[-1]}")
-    head = _head(score, feel)
-    blocks = list(flow(score, set(bars)))
-    return _pages(score, head, blocks, PAPERS_MM[paper])
+    printed = sum(not bars or bar.number in bars for bar in score.bars) // score.repeat_each
+    if printed > MOST_BARS:
+        raise LessonError(f"a chart of {printed} bars would not end; it holds {MOST_BARS} at most, so choose bars")
+    groove = replace(score.groove, title=printable(score.groove.title))
+    return replace(score, title=printable(score.title), groove=groove)
 
 
 # --- what is on the chart -----------------------------------------------------------------------
@@ -228,7 +230,7 @@ def stacked(pages: Sequence[str]) -> str:
     """All pages in one SVG, one below the other: `stacked(pages)`; one page stays as it is."""
     if len(pages) == 1:
         return pages[0]
-    width, height = (float(length.removesuffix("mm")) for length in _size(pages[0]))
+    width, height = page_size_mm(pages[0])
     whole = f'width="{width}mm" height="{height * len(pages)}mm" viewBox="0 0 {width} {height * len(pages)}"'
     space = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
     own = f'width="{width:g}mm" height="{height:g}mm"'
@@ -236,94 +238,4 @@ def stacked(pages: Sequence[str]) -> str:
         page.replace(own, f'y="{height * number:g}" width="{width:g}" height="{height:g}"', 1)
         for number, page in enumerate(pages)
     ]
-    return f'<svg {space} {whole} role="img"><title>{escape(_whole_title(pages))}</title>{"".join(placed)}</svg>'
-
-
-def _size(page: str) -> tuple[str, str]:
-    found = etree.fromstring(page)
-    return found.get("width", ""), found.get("height", "")
-
-
-def _whole_title(pages: Sequence[str]) -> str:
-    return _title(pages[0]).rpartition(", page ")[0]
-
-
-def _title(page: str) -> str:
-    return etree.fromstring(page).findtext("{http://www.w3.org/2000/svg}title", "")
-
-
-def chart_pdf(pages: Sequence[str]) -> bytes:
-    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`.
-
-    Raises LessonError when the system library that sets the text is missing.
-    """
-    try:
-        import weasyprint
-    except OSError as error:  # weasyprint loads Pango when it is imported
-        raise LessonError(
-            "the PDF needs the Pango library, which is missing; "
-            f"install it (Debian: apt install libpango-1.0-0 libpangoft2-1.0-0), or ask for svg ({error})"
-        ) from None
-    width, height = _size(pages[0])
-    style = f"@page {{ size: {width} {height}; margin: 0 }} body {{ margin: 0 }} img {{ display: block }}"
-    # As pictures: written into the HTML, every element of the SVG would be matched against style sheets.
-    images = "".join(f'<img alt="{escape(_title(page))}" src="{_data(page)}">' for page in pages)
-    title = escape(_whole_title(pages))
-    html = f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{images}</body></html>'
-    with _all_drawn():
-        return bytes(weasyprint.HTML(string=html).write_pdf())
-
-
-@contextmanager
-def _all_drawn() -> Iterator[None]:
-    """Raise what WeasyPrint only logs: a picture that it gave up, be it for Ctrl-C, would be missing from the page."""
-    given_up: list[BaseException | None] = []
-
-    class Listener(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            if record.levelno >= logging.ERROR:
-                given_up.append(sys.exception())
-
-    listener, logger = Listener(), logging.getLogger("weasyprint")
-    logger.addHandler(listener)
-    try:
-        yield
-    finally:
-        logger.removeHandler(listener)
-    for error in given_up:
-        if error is not None and not isinstance(error, Exception):
-            raise error
-    if given_up:
-        raise LessonError(f"the PDF could not be drawn whole ({given_up[0]}); ask for svg")
-
-
-def _data(page: str) -> str:
-    return f"data:image/svg+xml;base64,{b64encode(page.encode()).decode()}"
-
-
-def chart_png(pages: Sequence[str]) -> bytes:
-    """The pages as one PNG in shades of grey, one below the other: `chart_png(pages)`; 6 dots to the millimetre.
-
-    It ends one margin below the last mark, not at the foot of the last page.
-    """
-    import numpy as np
-    import pypdfium2
-
-    document = pypdfium2.PdfDocument(chart_pdf(pages))
-    scale = PNG_DOTS_PER_MM * 25.4 / 72
-    drawn = [page.render(scale=scale, grayscale=True).to_numpy() for page in document]
-    whole = np.concatenate([picture.reshape(picture.shape[0], picture.shape[1]) for picture in drawn])
-    last = np.flatnonzero((whole < PAPER_GREY).any(axis=1))[-1]
-    return _png(whole[: last + round(MARGIN_MM * PNG_DOTS_PER_MM)])
-
-
-def _png(grey: Any) -> bytes:
-    """A PNG file of 8-bit grey, shape (rows, columns). Source: W3C PNG specification."""
-    rows, columns = grey.shape
-    lines = b"".join(b"\0" + row.tobytes() for row in grey)
-    dots_per_metre = struct.pack(">IIB", round(PNG_DOTS_PER_MM * 1000), round(PNG_DOTS_PER_MM * 1000), 1)
-    header = struct.pack(">IIBBBBB", columns, rows, 8, 0, 0, 0, 0)
-    chunks = ((b"IHDR", header), (b"pHYs", dots_per_metre), (b"IDAT", zlib.compress(lines, 6)), (b"IEND", b""))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
-    )
+    return f'<svg {space} {whole} role="img"><title>{escape(document_title(pages))}</title>{"".join(placed)}</svg>'

@@ -15,6 +15,7 @@ from lxml import etree
 from grooves.kit import INSTRUMENTS
 from grooves.score import Score
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
+from render.paper.text_metrics import printable
 from render.paper.voices import PLAIN, Measure, measures
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
@@ -39,7 +40,7 @@ def musicxml(
     page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
-    work = [element("work", element("work-title", _plain(score.title)))] if headings else []
+    work = [element("work", element("work-title", printable(score.title)))] if headings else []
     root = element(
         "score-partwise",
         *work,
@@ -55,11 +56,6 @@ def musicxml(
 def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] = ()) -> bytes:
     """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part."""
     return musicxml(score, (LINE,), headings, systems)
-
-
-def _plain(text: str) -> str:
-    """Text that XML can hold: control characters become spaces."""
-    return "".join(c if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff" else " " for c in text)
 
 
 def _divisions(printed: Iterable[Measure]) -> int:
@@ -188,7 +184,7 @@ def _tempo(page: Page) -> Element:
     )
     return element(
         "direction",
-        element("direction-type", element("words", _plain(score.groove.title))),
+        element("direction-type", element("words", printable(score.groove.title))),
         element("direction-type", metronome),
         element("sound", _swing(page), tempo=f"{float(Fraction(score.tempo_bpm) * score.groove.beat):g}"),
         placement="above",

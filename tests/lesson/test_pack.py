@@ -207,7 +207,7 @@ def test_what_must_be_silent_is_silent_in_the_sound(tmp_path):
     lesson.write_text(
         LESSON.replace("values", 'bars = "1-2"\nvalues')
         + '[[track]]\nname = "traded"\ntimes = 2\ntrade = { with = 2, without = 2 }\n'
-        + '[[track]]\nname = "gapped"\ntimes = 2\nclick = "every beat"\ngap = { play = 2, rest = 2 }\n'
+        + '[[track]]\nname = "gapped"\ntimes = 2\nclick = "every beat"\nsilence = { play = 2, rest = 2 }\n'
     )
     render_lesson(lesson, RenderOptions(tmp_path / "out", tracks=("traded", "gapped"), stems=True))
     bar = round(4 * 60 / 160 * 44100)

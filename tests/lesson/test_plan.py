@@ -71,7 +71,7 @@ def test_two_lessons_whose_tracks_would_be_one_file_are_refused(tmp_path, capsys
     for name, track in (("a", "b full"), ("a-b", "full")):
         text = LESSON.partition("[[track]]")[0] + f'[[track]]\nname = "{track}"\n'
         (tmp_path / f"{name}.toml").write_text(text)
-    assert main(["render", str(tmp_path), "-o", str(tmp_path / "out"), "--no-audio", "--no-paper"]) == 2
+    assert main(["render", str(tmp_path), "-o", str(tmp_path / "out"), "--no-audio", "--no-documents"]) == 2
     said = capsys.readouterr().err
     assert "a.toml: track 'b full'" in said and "a-b.toml: track 'full'" in said
     assert "a-b-full.mid; rename one of them" in said

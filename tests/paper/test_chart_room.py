@@ -10,11 +10,11 @@ import pytest
 from lxml import etree
 from written import GROOVES, groove, score
 
-from grooves.errors import LessonError
 from grooves.line import PlayedOn
 from grooves.score import Score
 from render.lesson.load import load_lesson
-from render.paper.chart import chart_pdf, chart_svg_pages
+from render.paper.chart import chart_svg_pages
+from render.paper.pdf import chart_pdf
 
 SVG = "{http://www.w3.org/2000/svg}"
 POINTS_PER_MM = 72 / 25.4
@@ -189,21 +189,3 @@ def test_a_title_cut_short_says_so():
     assert len(lines) == 3
     assert re.search(r"[a-z\d]…$", lines[-1])
     assert ENDLESS.startswith(" ".join(lines)[:-1])
-
-
-@pytest.mark.parametrize("interrupted", [KeyboardInterrupt, MemoryError("no room")])
-def test_a_picture_that_the_pdf_lost_is_not_passed_over(monkeypatch, interrupted):
-    # WeasyPrint catches everything that happens while it draws a picture, Ctrl-C too, and only logs it.
-    from weasyprint import svg
-
-    def draw(*_):
-        raise interrupted
-
-    pages = chart_svg_pages(score("4 4 4 4"))
-    monkeypatch.setattr(svg.SVG, "draw", draw)
-    if interrupted is KeyboardInterrupt:
-        with pytest.raises(KeyboardInterrupt):
-            chart_pdf(pages)
-    else:
-        with pytest.raises(LessonError, match="the PDF could not be drawn whole .no room.; ask for svg"):
-            chart_pdf(pages)
