@@ -83,7 +83,7 @@ class Performance:
     @property
     def parts(self) -> tuple[str, ...]:
         """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
-        sounding = {one.part for one in (*self.hits, *self.notes)}
+        sounding = {hit.part for hit in self.hits} | {note.part for note in self.notes}
         return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in sounding)
 
 

@@ -104,7 +104,7 @@ def _wanted(chord: Chord, aim: str) -> np.ndarray[tuple[int, ...], np.dtype[np.b
         return None
     tone = {"root": 0, "third": chord.third, "fifth": chord.fifth, "seventh": chord.seventh}[aim]
     wanted = chord.bass if tone == 0 else (chord.root + tone) % 12
-    return np.asarray(KEYS % 12 == wanted)
+    return np.asarray(np.equal(KEYS % 12, wanted))
 
 
 @lru_cache(maxsize=1)

@@ -32,8 +32,9 @@ def drawn_many(seed: int, what: str, place: Fraction, count: int) -> Floats:
 def chosen(shares: Mapping[Choice, float], seed: int, what: str, place: Fraction) -> Choice:
     """One of several things by their shares, whatever these add up to: `chosen({"plain": 3, "skip": 1}, …)`."""
     left = drawn(seed, what, place) * sum(shares.values())
-    for choice, share in shares.items():
-        if left < share:
+    *first, last = shares
+    for choice in first:
+        left -= shares[choice]
+        if left < 0:
             return choice
-        left -= share
-    return next(reversed(shares))
+    return last

@@ -100,7 +100,9 @@ def _rhythm(bar: BandBar, seed: int) -> list[tuple[Fraction, Fraction]]:
     for beats in _groups(bar.meter.pulses):
         fitting = {rhythm: share for rhythm, share in _RHYTHMS[beats].items() if len(rhythm) <= most}
         rhythm = chosen(fitting, seed, "piano/rhythm", bar.place + first * bar.meter.pulse)
-        struck += [(_quarters(first + Fraction(place), bar.meter), _held(length, bar.meter)) for place, length in rhythm]
+        struck += [
+            (_quarters(first + Fraction(place), bar.meter), _held(length, bar.meter)) for place, length in rhythm
+        ]
         first += beats
     return _leaving_room(struck[:most], bar)
 
@@ -146,9 +148,7 @@ def _chordal(index: int, bar: BandBar, onset: Fraction, length: Fraction, change
     return Chordal(index, onset, length, Strike(place, chord, shell), ANTICIPATION_LU if new else 0.0)
 
 
-def written(
-    chords: Sequence[Chordal], bars: Sequence[BandBar], seed: int, bass: Sequence[BandNote]
-) -> list[BandNote]:
+def written(chords: Sequence[Chordal], bars: Sequence[BandBar], seed: int, bass: Sequence[BandNote]) -> list[BandNote]:
     """Chords as notes, voiced one turn of the form after the other, each ending where the next begins at the latest."""
     heard = [(bars[note.bar].place + note.onset, note.key) for note in bass]
     strikes = _with_bass([chord.strike for chord in chords], [chord.length for chord in chords], heard)

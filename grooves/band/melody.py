@@ -92,7 +92,7 @@ def _tone_costs(chord: Chord, weight: str) -> Costs:
 @lru_cache(maxsize=1)
 def _intervals() -> Costs:
     apart = np.abs(KEYS[None, :] - KEYS[:, None])
-    return np.array([*_INTERVALS, *[_TOO_FAR] * len(KEYS)], np.float32)[apart]
+    return np.asarray(np.array([*_INTERVALS, *[_TOO_FAR] * len(KEYS)], np.float32)[apart])
 
 
 @lru_cache(maxsize=1)

@@ -71,7 +71,7 @@ def _bar_beats(index: int, bar: BandBar, style: str, changes: Changes, seed: int
         wants.setdefault(placed.onset, "root")
     onsets = sorted(wants)
     for onset, end in zip(onsets, chain(onsets[1:], [bar.meter.length]), strict=True):
-        yield Beat(index, onset, end - onset, _event(bar, onset, wants[onset], changes, seed))
+        yield Beat(index, onset, end - onset, _event(bar, onset, wants[onset], changes))
 
 
 def _rhythm(bar: BandBar, style: str, seed: int) -> list[tuple[Fraction, str]]:
@@ -90,7 +90,7 @@ def _within(beats: Fraction, meter: Meter) -> Fraction:
     return (whole + (Fraction(2, 3) if part and meter.compound else part)) * meter.pulse
 
 
-def _event(bar: BandBar, onset: Fraction, want: str, changes: Changes, seed: int) -> BassEvent:
+def _event(bar: BandBar, onset: Fraction, want: str, changes: Changes) -> BassEvent:
     place = bar.place + onset
     span = changes.at(place)
     if want == "lead":

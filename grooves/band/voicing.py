@@ -1,7 +1,8 @@
 """Chords under two hands' left one: rootless voicings, each as near as may be to the one before.
 
 Third, fifth, seventh and ninth from the third up, or from the seventh up; at fast tempos the third and seventh alone.
-Where that would double the bass or leap, the other two may lie at the bottom. Common practice, no source. The nearest way through them is found by dynamic programming. Costs are ours.
+Where that would double the bass or leap, the other two may lie at the bottom. Common practice, no source.
+The nearest way through them is found by dynamic programming. Costs are ours.
 """
 
 from collections.abc import Sequence
@@ -91,8 +92,9 @@ def voiced(strikes: Sequence[Strike], seed: int, before: Voicing = ()) -> list[V
     back: list[dict[Voicing, Voicing]] = []
     for strike in strikes:
         own = _own_costs(strike, seed)
-        came = {new: min(costs, key=lambda old, new=new: costs[old] + movement(old, new)) for new in own}
-        costs = {new: costs[came[new]] + movement(came[new], new) + own[new] for new in own}
+        ways = {new: min((cost + movement(old, new), old) for old, cost in costs.items()) for new in own}
+        came = {new: old for new, (_, old) in ways.items()}
+        costs = {new: ways[new][0] + own[new] for new in own}
         back.append(came)
     path = [min(costs, key=lambda new: costs[new])]
     for came in reversed(back):

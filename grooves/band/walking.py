@@ -122,7 +122,9 @@ def _written(number: int, beats: Sequence[Beat], keys: Sequence[int], seed: int)
     else:
         third = beat.length / 3
         low = _below(key, beat.event.chord)
-        for turn, (one, accent_lu) in enumerate(((key, 0.0), (low, TRIPLET_LU), (_below(low, beat.event.chord), TRIPLET_LU))):
+        for turn, (one, accent_lu) in enumerate(
+            ((key, 0.0), (low, TRIPLET_LU), (_below(low, beat.event.chord), TRIPLET_LU))
+        ):
             yield BandNote(beat.bar, beat.onset + turn * third, third, "bass", one, accent_lu)
 
 
