@@ -65,7 +65,7 @@ def _sung(bars: Sequence[BandBar]) -> Iterator[_Sung]:
     changes = Changes(spans(bars))
     notes = [(index, note, bars[index].place + note.onset) for index, bar in enumerate(bars) for note in bar.line]
     nexts = [place for _, _, place in notes[1:]]
-    for (index, note, place), after in zip(notes, [*nexts, None], strict=True):
+    for (index, note, place), after in zip(notes, [*nexts, None], strict=False):
         meter = bars[index].meter
         beat = place + meter.pulse - note.onset % meter.pulse
         early = is_upbeat(note.onset, meter) and (after is None or after > beat)
