@@ -21,7 +21,7 @@ from render.lesson.load import load_lesson
 from render.lesson.options import MadeFile, RenderOptions
 from render.lesson.pack import Sounding, sound_files, write_midi, write_sounds
 from render.sound.balance import Balance, calibrate, out_of_reach, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.loudness import hit_loudness
 from render.sound.mix import mix
@@ -64,7 +64,7 @@ def balance_lesson(path: Path, options: RenderOptions) -> BalanceReport:
         balance = calibrate(kit)
         rows = measure_parts(lesson, kit, balance)
         shown = _demonstration(lesson, balance)
-        tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
+        tracks = side_by_side([Rendition(shown.performance, shown.velocities)], kit)
         files = [write_midi(make_folder(options.folder), path.stem, shown, lesson, kit.preset.program)]
         gain = gain_for(tracks, options.processes)
         files += write_sounds(sound_files(path.stem, [shown], lesson, options), tracks, gain, options)
@@ -83,7 +83,7 @@ def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[Row, 
     loudness = {}
     for stroke in strokes:
         performance = _struck(stroke, level_of(stroke, lesson.score, lesson.balance_lu), lesson)
-        take = Take(performance, velocities(performance, balance))
+        take = Rendition(performance, velocities(performance, balance))
         loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, gain))), kit.rate)
     ride = loudness[next(stroke for stroke in strokes if stroke.part == "ride" and stroke.role == "time")]
     return tuple(

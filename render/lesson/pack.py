@@ -19,7 +19,7 @@ from render.lesson.options import MadeFile, Progress, RenderOptions, Report
 from render.lesson.plan import check_apart, check_keeps, length_seconds, planned_files, track_file
 from render.sound.audio import write_tracks
 from render.sound.balance import Balance, calibrate, out_of_reach, plain_balance, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.midi import midi_bytes
 from render.sound.tracks import Tracks, side_by_side
@@ -207,8 +207,8 @@ def _write_paper(folder: Path, stem: str, lesson: Lesson, kit: DrumKit, balance:
     ]
 
 
-def _take(one: Sounding, only: frozenset[str] | None = None) -> Take:
-    return Take(one.performance, one.velocities, only)
+def _take(one: Sounding, only: frozenset[str] | None = None) -> Rendition:
+    return Rendition(one.performance, one.velocities, only)
 
 
 def describe_gain(gain: Gain) -> str:
@@ -220,7 +220,7 @@ def describe_gain(gain: Gain) -> str:
 
 def sound_files(
     stem: str, tracks: Sequence[Sounding], lesson: Lesson, options: RenderOptions
-) -> list[tuple[Take, MadeFile]]:
+) -> list[tuple[Rendition, MadeFile]]:
     """What each sound file is to play and be called: a track's own, then with `options.stems` those of its parts."""
     files = []
     for one in tracks:
@@ -234,7 +234,7 @@ def sound_files(
 
 
 def write_sounds(
-    sounds: Sequence[tuple[Take, MadeFile]],
+    sounds: Sequence[tuple[Rendition, MadeFile]],
     tracks: Tracks,
     gain: Gain,
     options: RenderOptions,
