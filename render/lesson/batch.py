@@ -5,6 +5,7 @@ a lost worker does no harm.
 """
 
 import gc
+import logging
 import multiprocessing
 import os
 import signal
@@ -42,9 +43,7 @@ def run(
                 futures += [executor.submit(guarded, *job) for job in jobs]
             return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
         except BrokenExecutor:
-            raise LessonError(
-                "a worker process was killed, as where memory runs out; try --jobs 1"
-            ) from None
+            raise LessonError("a worker process was killed, as where memory runs out; try --jobs 1") from None
         except _lost_workers() as error:
             raise LessonError(_said_of_the_lost(error)) from None
         except KeyboardInterrupt:
@@ -128,6 +127,8 @@ def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Execut
         from distributed import Client as AnyClient
     except ImportError:
         raise LessonError("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
+    for name in ("distributed", "distributed.client"):  # what a teacher should know is in our own message
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     make: Any = AnyClient  # it is not typed
     try:
         client = make(scheduler, timeout="10s", set_as_default=False)
