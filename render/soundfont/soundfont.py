@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets"]
 
 ENVIRONMENT = "FOURLIMB_SOUNDFONT"
+_LESS = "close other programs, or render fewer tracks at a time (--track)"
 _INSTALL = "on Debian or Ubuntu: apt install fluid-soundfont-gm (large, good drums) or timgm6mb-soundfont (small)"
 
 
@@ -93,8 +94,14 @@ def open_kit(path: Path, rate: int = 44100, use_cache: bool = True) -> "DrumKit"
 
 @contextmanager
 def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Iterator["DrumKit"]:
-    """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default."""
+    """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default.
+
+    Raises LessonError where it cannot be opened, and where memory runs out while it is in use.
+    """
     named = lesson.soundfont
     own = Path(named) if named.startswith("~") else path.parent / named
-    with closing(open_kit(choose_soundfont(soundfont, own if named else None), rate, use_cache)) as kit:
-        yield kit
+    try:
+        with closing(open_kit(choose_soundfont(soundfont, own if named else None), rate, use_cache)) as kit:
+            yield kit
+    except MemoryError:
+        raise LessonError(f"{path}: there is not enough memory for its sound; {_LESS}") from None

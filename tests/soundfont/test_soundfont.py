@@ -322,3 +322,31 @@ def test_a_cache_that_cannot_be_written_is_no_error(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("FOURLIMB_CACHE", str(tmp_path / "file"))
     assert len(open_kit(default_soundfont()).hit(38, 127))
+
+
+SHORT = """
+import resource, sys
+from pathlib import Path
+import numpy as np
+from grooves.errors import LessonError
+from render.lesson.load import load_lesson
+from render.soundfont.soundfont import kit_for
+
+path = Path(sys.argv[1])
+try:
+    with kit_for(path, load_lesson(path).lesson, None, 44100, use_cache=True) as kit:
+        kit.hit(38, 90)
+        resource.setrlimit(resource.RLIMIT_AS, (100 << 20, resource.RLIM_INFINITY))
+        np.zeros(1 << 26)
+except LessonError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="limits memory as Linux does")
+def test_memory_that_runs_out_in_the_midst_is_one_message(tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    lesson.write_text(text_of(tempo=200))
+    done = subprocess.run([sys.executable, "-c", SHORT, str(lesson)], capture_output=True, text=True, timeout=60)
+    said = "there is not enough memory for its sound; close other programs, or render fewer tracks at a time (--track)"
+    assert (done.stdout, done.stderr) == (f"{lesson}: {said}\n", "")
