@@ -112,7 +112,8 @@ class Synth:
         loaded = self._library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
         if loaded < 0 or self._synth.program_select(CHANNEL, loaded, DRUM_BANK, program) != 0:
             self.close()
-            raise LessonError(f"{path}: FluidSynth cannot play this soundfont; it is damaged, or of another kind, or memory is short")
+            why = "it is damaged or of another kind, or memory is short"
+            raise LessonError(f"{path}: FluidSynth cannot play this soundfont; {why}")
 
     def __enter__(self) -> Self:
         return self
