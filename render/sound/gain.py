@@ -26,7 +26,7 @@ _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudn
 
 @dataclass(frozen=True)
 class Gain:
-    """How much louder all tracks of a lesson are than the recorded hits, and what set it."""
+    """How much louder all tracks of a lesson are than the samples, and what set it."""
 
     db: float
     loudness_lufs: float  # of the full track at this gain

@@ -69,7 +69,7 @@ def true_peak(sound: Sound) -> float:
 
 @dataclass(frozen=True)
 class _Tables:
-    """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+    """All samples end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
 
     numbers: dict[int, int]  # of each sample, by its id
     stretches: list[Bounds]  # of each sample

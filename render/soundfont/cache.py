@@ -101,7 +101,7 @@ class Cache:
 def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:
     """Return the cache of one kit of one soundfont at one rate, by the soundfont's content.
 
-    A soundfont that is seen for the first time is read in the background, while its hits are recorded.
+    A soundfont that is seen for the first time is read in the background, while its samples are recorded.
     """
 
     def folder(digest: str) -> Path:

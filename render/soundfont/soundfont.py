@@ -1,6 +1,6 @@
 """Which soundfont plays, and its drum kit ready to be struck.
 
-Light to import: numpy, FluidSynth and the recorded hits come in only when a kit is opened.
+Light to import: numpy, FluidSynth and the samples come in only when a kit is opened.
 """
 
 import os
