@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-
 from grooves.feel import (
     Feel,
-    deviations,
     phrasing_lu,
     placement_seconds,
     sixteenth_beats,
@@ -73,7 +70,7 @@ class Performance:
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
-FILL_BELOW_LINE_LU = -6.0
+GAPS_BELOW_LINE_LU = -6.0
 COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
@@ -86,7 +83,7 @@ def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> f
         part = score.groove.part(stroke.part)
         return balance_lu.get(stroke.part, part.level_lu if part else 0.0)
     line = balance_lu.get("line", LINE_LU.get(stroke.instrument, -4.0))
-    return line if stroke.role == "line" else balance_lu.get("fill", line + FILL_BELOW_LINE_LU)
+    return line if stroke.role == "line" else balance_lu.get("gaps", line + GAPS_BELOW_LINE_LU)
 
 
 def written_levels(strokes: Sequence[Stroke], score: Score, feel: Feel, balance_lu: Mapping[str, float]) -> list[float]:
@@ -211,6 +208,10 @@ def _write_bar(
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    import numpy as np  # here, since whoever only reads or lists a lesson needs none of it
+
+    from grooves.deviations import deviations
+
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
     shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000

@@ -187,7 +187,7 @@ def command(soundfont: Path, folder: Path, tracks: dict[str, tuple[float, str]])
         lesson += f'[[track]]\nname = "{name}"\ntempo = {tempo_bpm}\n{without}\n'
     (folder / "lesson.toml").write_text(lesson)
     out, words = str(folder / "out"), [sys.executable, "-m", "render", "render", str(folder / "lesson.toml")]
-    words += ["--no-paper", "-o", out, "--soundfont", str(soundfont)]
+    words += ["--no-documents", "-o", out, "--soundfont", str(soundfont)]
     return lambda: subprocess.run(words, check=True, capture_output=True, env=compiled())
 
 

@@ -1,15 +1,15 @@
-"""The door for Standard MIDI Files from anywhere: bytes in, notes and the few events a line needs out.
+"""The door for Standard MIDI Files from anywhere: bytes in, notes and the few events that lines and takes need out.
 
 Every length and number is checked against the bytes that are there before it is believed, so that reading takes time
-in proportion to the file. (mido reads a number of any length, which a hostile file can make take hours; it checks
-this reader in the tests.) Sources: MIDI 1.0 Detailed Specification, Standard MIDI Files 1.0: chunks, variable-length
-numbers of at most four bytes, running status, unknown chunks to be passed over.
+in proportion to the file. (mido gathers a number of any length in one integer, so that a damaged file takes time by
+the square of its size; mido checks this reader in the tests.) Sources: MIDI 1.0 Detailed Specification, Standard MIDI
+Files 1.0: chunks, variable-length numbers of at most four bytes, running status, unknown chunks to be passed over.
 """
 
 import struct
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from grooves.errors import LessonError
@@ -28,10 +28,11 @@ class MidiNote:
     end_tick: int | None
     channel: int  # 0 to 15
     key: int
+    velocity: int = 64
 
 
 @dataclass(frozen=True)
-class Track:
+class MidiTrack:
     """The notes of one track, in order of time."""
 
     name: str
@@ -39,11 +40,11 @@ class Track:
 
 
 @dataclass(frozen=True)
-class Song:
-    """What a line needs of a file; `division` is ticks a quarter, tempos are microseconds a quarter."""
+class MidiSong:
+    """What is read of a file; `division` is ticks a quarter, tempos are microseconds a quarter."""
 
     division: int
-    tracks: tuple[Track, ...]
+    tracks: tuple[MidiTrack, ...]
     tempos: tuple[tuple[int, int], ...]
     meters: tuple[tuple[int, int, int], ...]  # tick, count, power of two
     markers: tuple[tuple[int, str], ...]
@@ -59,14 +60,14 @@ class MidiEvent:
     kind: int = -1
 
 
-def open_midi(data: bytes) -> Song:
+def open_midi(data: bytes) -> MidiSong:
     """Read a file's bytes: `open_midi(data).tracks[0].notes[0].tick`. Raises LessonError for a damaged or odd one."""
     if len(data) > LARGEST_FILE:
-        raise LessonError(f"holds {len(data) / 1e6:.0f} MB; a line has at most 1 MB, so export its track alone")
+        raise LessonError(f"holds {len(data) / 1e6:.0f} MB; at most 1 MB is read, so export one track alone")
     kind, division, chunks = _chunks(data)
     tracks = [tuple(events(chunk)) for chunk in chunks]
     flat = [event for track in tracks for event in track if event.status == 0xFF]
-    return Song(
+    return MidiSong(
         division,
         tuple(_split(tracks[0]) if kind == 0 else map(_track, tracks)),
         tuple((e.tick, int.from_bytes(e.data)) for e in flat if e.kind == _TEMPO and len(e.data) == 3),
@@ -81,7 +82,7 @@ def open_midi(data: bytes) -> Song:
 def _chunks(data: bytes) -> tuple[int, int, list[bytes]]:
     """Format, ticks a quarter, and the bytes of each track."""
     if not data.startswith(b"MThd"):
-        raise LessonError("is not a Standard MIDI File; export the line as .mid")
+        raise LessonError("is not a Standard MIDI File; export it again as .mid")
     if len(data) < 14:
         raise LessonError(_DAMAGED)
     size, kind, count, division = struct.unpack(">IHHH", data[4:14])
@@ -96,7 +97,7 @@ def _chunks(data: bytes) -> tuple[int, int, list[bytes]]:
     if not division:
         raise LessonError("has 0 ticks per quarter, so no note has a place; export it again")
     if count > MOST_TRACKS or (kind == 0 and count != 1):
-        raise LessonError(f"says it has {count} tracks; export the line's track alone")
+        raise LessonError(f"says it has {count} tracks; export one track alone")
     found = list(_track_chunks(data, 8 + size))[:count]
     if len(found) < count or not found:
         raise LessonError(f"says it has {count} tracks, but {len(found)} are there; export it again")
@@ -159,19 +160,19 @@ def _number(chunk: bytes, at: int) -> tuple[int, int]:
 # --- notes --------------------------------------------------------------------------------------
 
 
-def _track(track: tuple[MidiEvent, ...]) -> Track:
+def _track(track: tuple[MidiEvent, ...]) -> MidiTrack:
     name = next((_text(event.data) for event in track if event.kind == _NAME), "")
-    return Track(name, _notes(track))
+    return MidiTrack(name, _notes(track))
 
 
-def _split(track: tuple[MidiEvent, ...]) -> list[Track]:
+def _split(track: tuple[MidiEvent, ...]) -> list[MidiTrack]:
     """The one track of format 0, parted by channel."""
     whole = _track(track)
     by_channel = sorted(whole.notes, key=lambda note: note.channel)
     groups = [(channel, tuple(notes)) for channel, notes in groupby(by_channel, key=lambda note: note.channel)]
     if len(groups) < 2:
         return [whole]
-    return [Track(f"channel {channel + 1}", notes) for channel, notes in groups]
+    return [MidiTrack(f"channel {channel + 1}", notes) for channel, notes in groups]
 
 
 def _notes(track: tuple[MidiEvent, ...]) -> tuple[MidiNote, ...]:
@@ -185,10 +186,10 @@ def _notes(track: tuple[MidiEvent, ...]) -> tuple[MidiNote, ...]:
         started = sounding.setdefault((channel, key), deque())
         if event.status >= 0x90 and velocity:
             started.append(len(notes))
-            notes.append(MidiNote(event.tick, None, channel, key))
+            notes.append(MidiNote(event.tick, None, channel, key, velocity))
         elif started:
             index = started.popleft()
-            notes[index] = MidiNote(notes[index].tick, event.tick, channel, key)
+            notes[index] = replace(notes[index], end_tick=event.tick)
     return tuple(notes)
 
 
