@@ -10,12 +10,15 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 from music import text_of
 
 from grooves.errors import LessonError
 from render.lesson.load import load_lesson
+from render.lesson.options import RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.sound.balance import calibrate
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import POWERS, SAMPLE
@@ -202,6 +205,50 @@ def test_the_jazz_kit_comes_before_the_standard_kit_before_any_other():
     assert choose_kit(tuple(p for p in others if p.program)).bank == 128
     with pytest.raises(LessonError, match="no drum kit"):
         choose_kit((Preset(128, 0, "empty"),))
+
+
+@pytest.mark.parametrize(
+    ("wanted", "program"), [(None, 32), (40, 40), ("40", 40), ("Brush", 40), (" brush ", 40), (0, 0)]
+)
+def test_a_kit_is_chosen_by_its_number_or_its_name(wanted, program):
+    # Roland GS: 0 standard, 32 jazz, 40 brush; the bundled soundfont numbers and names them so.
+    with closing(open_kit(default_soundfont(), program=wanted)) as kit:
+        assert (kit.preset.bank, kit.preset.program) == (128, program)
+
+
+@pytest.mark.parametrize("wanted", [41, -1, "brushes", "", 10**400])
+def test_a_kit_that_a_soundfont_does_not_have_is_told_with_those_it_has(wanted):
+    said = "is no drum kit of it; it has 0 Standard, 8 Room, 16 Power, .*32 Jazz, 40 Brush"
+    with pytest.raises(LessonError, match=f"TimGM6mb.sf2: kit_program: .*{said}") as raised:
+        open_kit(default_soundfont(), program=wanted)
+    assert len(str(raised.value)) < 400
+
+
+def program_of(lesson, out, **options):
+    """The drum kit that a lesson's MIDI file asks for, and its sound."""
+    files = render_lesson(lesson, RenderOptions(out, **options)).files
+    midi, sound = (next(made.path for made in files if made.kind == kind) for kind in ("midi", "audio"))
+    programs = {
+        message.program for track in mido.MidiFile(midi).tracks for message in track if message.type == "program_change"
+    }
+    return programs, sound.read_bytes()
+
+
+def test_a_lesson_s_kit_sounds_and_stands_in_its_midi_file_unless_the_options_name_another(tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    made = {}
+    for top, options in (
+        ("", {}),
+        ('kit_program = "Brush"', {}),
+        ("kit_program = 40", {}),
+        ("kit_program = 40", {"kit_program": 0}),
+    ):
+        lesson.write_text(f"{top}\n" + text_of(tempo=200, tracks='[[track]]\nname = "full"'))
+        made[top, *options] = program_of(lesson, tmp_path / "out", **options)
+    usual, named, numbered, other = made.values()
+    assert [programs for programs, _ in made.values()] == [{32}, {40}, {40}, {0}]
+    assert named == numbered
+    assert named[1] != usual[1] == other[1]  # the bundled soundfont's jazz kit has the sounds of its standard kit
 
 
 @pytest.mark.parametrize("key", [36, 38, 51])
