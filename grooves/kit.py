@@ -49,6 +49,7 @@ INSTRUMENTS = MappingProxyType({instrument.name: instrument for instrument in _A
 # What a lesson may call a part, in the order of the staff from top to bottom.
 PARTS = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick", "bass drum", "hi-hat")
 HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
+BAND = ("bass", "piano", "horns")  # who else may play: pitched parts, in the order of their MIDI channels
 
 
 def mirrored(limb: str) -> str:
