@@ -105,9 +105,8 @@ def choose_kit(presets: tuple[Preset, ...], wanted: str | int | None = None) -> 
     if not found:
         listed = ", ".join(f"{kit.program} {kit.name}" for kit in kits[:_LISTED])
         more = f" and {len(kits) - _LISTED} more" if len(kits) > _LISTED else ""
-        raise LessonError(
-            f"kit_program: {shown(wanted) if isinstance(wanted, int) else repr(wanted[:40])} is no drum kit of it; it has {listed}{more}"
-        )
+        named = shown(wanted) if isinstance(wanted, int) else repr(wanted[:40])
+        raise LessonError(f"kit_program: {named} is no drum kit of it; it has {listed}{more}")
     return found[0]
 
 
