@@ -19,7 +19,8 @@ from render.sound.events import NEVER
 from render.sound.stems import CHOKE_DB_PER_SECOND, Stem
 from render.sound.tracks import Tracks
 from render.soundfont.entries import PEAKS
-from render.soundfont.samples import DrumKit, Sample, Sound, heard_frames
+from render.soundfont.recording import Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _WINDOW = 16  # frames
 _STRETCH = 16  # windows

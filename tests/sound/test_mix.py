@@ -24,7 +24,8 @@ from render.sound.loudness import integrated_loudness
 from render.sound.mix import mix, mix_tracks
 from render.sound.stems import Stem, add
 from render.sound.tracks import rendition_frames, side_by_side
-from render.soundfont.samples import held_blocks, packed, unpacked
+from render.soundfont.recording import packed, unpacked
+from render.soundfont.samples import held_blocks
 from render.soundfont.soundfont import default_soundfont, open_kit
 from render.soundfont.synth import BLOCK, Synth
 
