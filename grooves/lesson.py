@@ -42,6 +42,7 @@ class Lesson:
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
+    kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -69,6 +70,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.groove,
         file.soundfont,
         file.kit,
+        file.kit_program,
     )
 
 

@@ -117,6 +117,9 @@ Bars = Annotated[str | int, _text_or_whole('not a choice of bars; write a number
 PartName = Annotated[
     str | int, _text_or_whole("neither a name nor a number; write the part's name, or its number from 1")
 ]
+KitProgram = Annotated[
+    str | int, _text_or_whole("neither a drum kit's number nor its name; `fourlimb soundfonts FILE` lists them")
+]
 Names = Annotated[list[str], BeforeValidator(_names)]
 Milliseconds = Annotated[dict[str, float], _levels(0, 80, "milliseconds")]
 
@@ -225,6 +228,7 @@ class LessonFile(Table):
     count_in: Annotated[int, _whole(0, 16, "a number of bars")] = 2
     kit: Annotated[Handedness, _choice("right-handed", "left-handed")] = "right-handed"
     soundfont: Annotated[str, _text("a soundfont file")] = ""
+    kit_program: KitProgram | None = None
     feel: FeelTable = FeelTable()
     balance: Annotated[dict[str, float], _levels(-40, 6, "LU")] = {}
     track: list[TrackTable] = []

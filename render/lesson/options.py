@@ -22,6 +22,7 @@ class RenderOptions:
     processes: int = 1  # that share one lesson's sound
     plain_velocities: bool = False
     soundfont: Path | None = None
+    kit_program: str | int | None = None  # a drum kit of the soundfont; none: the lesson's
     use_cache: bool = True
     level: Literal["shared", "per-lesson"] = "shared"  # of several lessons: one gain, or each its own
     ride_lufs: float | None = None  # loudness of the ride's plain stroke that lessons share; none: a lesson's own

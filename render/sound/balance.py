@@ -16,7 +16,8 @@ from grooves.performance import Performance
 
 if TYPE_CHECKING:
     from render.soundfont.entries import Table
-    from render.soundfont.samples import DrumKit, Signal
+    from render.soundfont.recording import Signal
+    from render.soundfont.samples import DrumKit
 
 # The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
 # it still land where one step of velocity is under 1 LU. Ours, by ear.

@@ -15,7 +15,8 @@ from render.sound.loudness import Powers, gated_loudness, k_weighted
 from render.sound.peaks import highest_peak
 from render.sound.tracks import Tracks
 from render.soundfont.entries import POWERS, Table
-from render.soundfont.samples import LOUDEST, DrumKit, Sound, heard_frames
+from render.soundfont.recording import Sound, heard_frames
+from render.soundfont.samples import LOUDEST, DrumKit
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
@@ -26,7 +27,7 @@ _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudn
 
 @dataclass(frozen=True)
 class Gain:
-    """How much louder all tracks of a lesson are than the recorded hits, and what set it."""
+    """How much louder all tracks of a lesson are than the samples, and what set it."""
 
     db: float
     loudness_lufs: float  # of the full track at this gain

@@ -19,7 +19,8 @@ from render.sound.events import NEVER
 from render.sound.stems import CHOKE_DB_PER_SECOND, Stem
 from render.sound.tracks import Tracks
 from render.soundfont.entries import PEAKS
-from render.soundfont.samples import DrumKit, Sample, Sound, heard_frames
+from render.soundfont.recording import Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _WINDOW = 16  # frames
 _STRETCH = 16  # windows
@@ -69,7 +70,7 @@ def true_peak(sound: Sound) -> float:
 
 @dataclass(frozen=True)
 class _Tables:
-    """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+    """All samples end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
 
     numbers: dict[int, int]  # of each sample, by its id
     stretches: list[Bounds]  # of each sample

@@ -18,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 
 from render.sound.events import NEVER, SoundEvent, SoundEvents
-from render.soundfont.samples import TAIL_DB, DrumKit, Sample, Signal, Sound
+from render.soundfont.recording import TAIL_DB, Sample, Signal, Sound
+from render.soundfont.samples import DrumKit
 
 Pcm = npt.NDArray[np.int16]  # (frames, 2)
 Pieces = list[tuple[int, Pcm]]  # of a block: from which frame on, what

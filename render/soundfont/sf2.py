@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, shown
 from render.soundfont.sf2_tables import INSTRUMENT, SAMPLE, Amounts, SampleHeader, Tables, Zones, read_tables
 
 DRUM_BANK = 128  # the General MIDI percussion bank of a SoundFont, section 7.2
@@ -32,6 +32,7 @@ _FARTHEST_CENTS = 14400
 _START, _LOOP_START, _LOOP_END, _MODE = (0, 4), (2, 45), (3, 50), 54
 _PLACES = frozenset({*_START, *_LOOP_START, *_LOOP_END})
 _WATCHED = _PLACES.union(_TUNING)
+_LISTED = 20  # kits named in a message
 _MARGIN = 8  # frames at a loop's end
 
 Range = tuple[int, int]
@@ -85,11 +86,11 @@ def read_presets(path: Path) -> tuple[Preset, ...]:
         raise LessonError(f"{path}: {_why(error)}") from None
 
 
-def choose_kit(presets: tuple[Preset, ...]) -> Preset:
-    """Take the jazz kit, else the standard kit, else the first kit: `choose_kit(presets).program` is 32 or 0.
+def choose_kit(presets: tuple[Preset, ...], wanted: str | int | None = None) -> Preset:
+    """Take the kit of that number or name: `choose_kit(presets, "brush").program` is 40. None: jazz, standard, first.
 
     Programs 32 (jazz) and 0 (standard): the drum kits of the Roland GS map, as both tested soundfonts number them.
-    Raises LessonError where the soundfont has no drum kit.
+    Raises LessonError where the soundfont has no drum kit, or not that one.
     """
     kits = sorted((preset for preset in presets if preset.bank == DRUM_BANK and preset.zones), key=_by_number)
     if not kits:
@@ -97,8 +98,16 @@ def choose_kit(presets: tuple[Preset, ...]) -> Preset:
             f"no drum kit in it (bank {DRUM_BANK} is empty, {len(presets)} other sounds); "
             "choose a General MIDI soundfont"
         )
-    wanted = [kit for program in (32, 0) for kit in kits if kit.program == program]
-    return (wanted or kits)[0]
+    if wanted is None:
+        return next((kit for program in (32, 0) for kit in kits if kit.program == program), kits[0])
+    asked = str(wanted).strip().lower()
+    found = [kit for kit in kits if asked in (str(kit.program), kit.name.lower())]
+    if not found:
+        listed = ", ".join(f"{kit.program} {kit.name}" for kit in kits[:_LISTED])
+        more = f" and {len(kits) - _LISTED} more" if len(kits) > _LISTED else ""
+        named = shown(wanted) if isinstance(wanted, int) else repr(wanted[:40])
+        raise LessonError(f"kit_program: {named} is no drum kit of it; it has {listed}{more}")
+    return found[0]
 
 
 def _by_number(preset: Preset) -> tuple[int, int]:

@@ -23,7 +23,7 @@ from render.soundfont.sf2 import DRUM_BANK
 
 BLOCK = 64  # frames
 
-# From note-on to note-off, in the recorded hits and in the MIDI files alike, so that a synthesizer that plays
+# From note-on to note-off, in the samples and in the MIDI files alike, so that a synthesizer that plays
 # our MIDI makes the sound of our audio. A cymbal rings on long after its note-off; this is short enough that
 # a straight eighth at 287 bpm (104 ms) still finds the key up. Measured on the two tested soundfonts:
 # the ride loses at most 0.3 dB of its energy against a note held for 3 s.
@@ -112,7 +112,8 @@ class Synth:
         loaded = self._library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
         if loaded < 0 or self._synth.program_select(CHANNEL, loaded, DRUM_BANK, program) != 0:
             self.close()
-            raise LessonError(f"{path}: FluidSynth cannot play this soundfont; it is damaged or of another kind")
+            why = "it is damaged or of another kind, or memory is short"
+            raise LessonError(f"{path}: FluidSynth cannot play this soundfont; {why}")
 
     def __enter__(self) -> Self:
         return self
