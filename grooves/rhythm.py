@@ -13,13 +13,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
 
 Kind = Literal["struck", "held", "rest"]
 
 QUARTER = Fraction(1)
 EIGHTH = Fraction(1, 2)
 SIXTEENTH = Fraction(1, 4)
+
+LONGEST_LINE = 2_000  # bars, an hour and more of most lessons; ours
+FULLEST_BAR = 512  # notes: 16/2 has 256 thirty-seconds
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,9 @@ def parse_meter(text: str) -> Meter:
     """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises LessonError."""
     found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
     if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
-        raise LessonError(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
+        raise LessonError(
+            f"'{visible(text, 40)}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)"
+        )
     return Meter(int(found[1]), int(found[2]))
 
 
@@ -107,7 +112,7 @@ def value_length(value: str) -> Fraction:
     """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises LessonError."""
     if value not in _LENGTHS:
         raise LessonError(
-            f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
+            f"'{visible(value, 40)}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
             "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
         )
     return _LENGTHS[value]
@@ -147,10 +152,15 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
         raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
+    if len(bars) > LONGEST_LINE:
+        raise LessonError(f"the line has {len(bars)} bars; write at most {LONGEST_LINE}, and repeat them by choruses")
     for number, bar in enumerate(bars, 1):
-        if not bar.split():
+        signs = bar.split()
+        if not signs:
             raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
-        yield number, bar.split()
+        if len(signs) > FULLEST_BAR:
+            raise LessonError(f"bar {number} holds {len(signs)} notes; a barline, |, may be missing")
+        yield number, signs
 
 
 def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
@@ -160,9 +170,7 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found:
-            raise LessonError(
-                f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
-            )
+            raise LessonError(f"bar {number}: '{visible(token, 40)}' is not a note; {_as_meant(token)}")
         try:
             length = value_length(found["number"] + found["dots"])
         except LessonError as error:
@@ -173,8 +181,16 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     return tuple(symbols), open_tie
 
 
+def _as_meant(token: str) -> str:
+    """The spelling that was probably meant: `_as_meant("r4")` is "did you mean 4r?"."""
+    found = re.fullmatch(r"([\[_^]*)(r?)(\d{1,2})(r?)(\.{0,2})(r?)([\]_^]*)", token.lower())
+    if found and "".join(found.group(3, 5)) in _LENGTHS and "".join(found.group(2, 4, 6)) in ("", "r"):
+        return f"did you mean {''.join(found.group(1, 3, 5, 2, 4, 6, 7))}?"
+    return "write a value such as 8, with r for a rest, ^ for an accent"
+
+
 def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
-    where = f"bar {number}: '{token}'"
+    where = f"bar {number}: '{visible(token, 40)}'"
     if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
         raise LessonError(f"{where} has signs that do not go together")
     if "r" in marks and len(marks) > 1:

@@ -116,7 +116,7 @@ def _check_all(paths: list[Path], options: "RenderOptions") -> None:
         except LessonError as error:
             wrong.append(str(error))
     if wrong:
-        raise LessonError("\n".join([*dict.fromkeys(wrong), "nothing was rendered"]))
+        raise LessonError(*dict.fromkeys(wrong), "nothing was rendered")
     check_apart(planned)
 
 

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grooves.checks import read_pace
 from grooves.errors import LessonError, at, nearest
 from grooves.kit import PARTS
 from grooves.lesson import SLOWEST_BPM, Lesson, bar_indexes, names_here, pace_bpm
-from grooves.lesson_file import read_pace
 from grooves.passages import Track, never_in_turn, never_reads, slug, track_passages
 from grooves.performance import Performance, perform
 from render.files.write import check_targets, make_folder, whole, write_bytes
