@@ -45,7 +45,7 @@ def parse_counts(text: str, meter: Meter, to_the_end: bool = True) -> tuple[Bar,
         bar = _lay_out(counts, meter, number, sounding)
         check_bar(bar, meter, number)
         if to_the_end:
-            _check_end(counts[-1], meter, number)
+            _check_end(counts, meter, number)
         sounding = bar[-1].kind != "rest"
         bars.append(bar)
     return tuple(bars)
@@ -87,10 +87,11 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
     return counts
 
 
-def _check_end(last: Count, meter: Meter, number: int) -> None:
+def _check_end(counts: list[Count], meter: Meter, number: int) -> None:
     """A bar that stops early leaves open whether its last note sounds on or a rest begins: let it be said."""
-    end = meter.length - meter.pulse
-    if last.kind != "rest" and last.onset < end:
+    last, end = counts[-1], meter.length - meter.pulse
+    resting = next((count.kind == "rest" for count in reversed(counts) if count.kind != "held"), False)
+    if not resting and last.onset < end:
         beat = syllable(end, meter)
         raise LessonError(
             f"bar {number} stops at {place_name(last.onset, meter)}; {meter} is counted to {beat}: "
