@@ -17,7 +17,7 @@ from grooves.takes.take import Take, median, onsets, robust_spread
 
 FEWEST_STROKES = 8  # written strokes that a take must reach over
 SHORTEST_SECONDS = 4.0
-DOUBTFUL = 0.75  # F under which other speeds are tried
+DOUBTFUL = 0.85  # F under which other speeds are tried
 FITS = 0.5  # F under which strokes do not belong to what is written
 LINE_STROKES = 8  # that were played before a line is called another one
 MACHINE_MS = 3.0  # ours: nobody plays so near to a track (people: `grooves.takes.says`)
@@ -123,7 +123,7 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
     played = {part: fit for part, fit in fits.items() if fit is not None}
     hits, written, struck = (sum(one[place] for one in played.values()) for place in range(3))
     share = 2 * hits / max(written + struck, 1)
-    if share < DOUBTFUL and (told := _at_speed(take, sheet)):
+    if share < DOUBTFUL and (told := _at_speed(take, sheet, share)):
         return told
     if share < FITS:
         return "This take does not fit the track: is it of another lesson, or another track?"
@@ -138,8 +138,8 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
     return ""
 
 
-def _at_speed(take: Take, sheet: Sheet) -> str:
-    speed = other_speed(take, sheet)
+def _at_speed(take: Take, sheet: Sheet, share: float) -> str:
+    speed = other_speed(take, sheet, share)
     return speed and f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
 
 
