@@ -19,7 +19,7 @@ from render.hearing.files import kind_of_take
 from render.hearing.midi_take import read_pads
 from render.lesson.load import load_lesson
 from render.lesson.options import MadeFile, Progress
-from render.lesson.pack import choose_tracks
+from render.lesson.plan import choose_tracks
 
 LATENCIES_MS = (-100.0, 1000.0)
 
