@@ -195,7 +195,10 @@ RATES = ((0.5, "half"), (2.0, "twice"), (2 / 3, "two thirds of"), (1.5, "one and
 
 
 def other_speed(take: Take, sheet: Sheet, better_than: float = 0.0) -> str:
-    """At what other speed a take fits its track, in words, "" where at none: "half" for half as fast; its F must be clearly better."""
+    """At what other speed a take fits its track, in words, "" where at none: "half" for half as fast.
+
+    `better_than` is the F that it must clearly surpass.
+    """
     found: list[tuple[float, str]] = []
     for rate, words in RATES:
         parts = [(written, played * rate) for written, played in combs(take, sheet)]

@@ -119,7 +119,7 @@ def find(
     kept = set(bars) or set(range(len(sheet.bars)))
     heard = _heard(take, sheet, match, kept)
     judged = tuple(_judged(take, sheet, match, kept, heard))
-    extras = [place for place in match.extras if _bar_of(take, sheet, alignment, place) in kept]
+    extras = [place for place in match.extras if bar_of(take, sheet, alignment, place) in kept]
     rows = {(limb, part): _of_limb(judged, limb, part) for limb, part in sheet.limb_parts}
     middles = _limb_middles(judged)
     zero = median(list(middles.values()))
@@ -201,8 +201,8 @@ def _limb(limb: str, part: str, own: Sequence[Judged], heard: bool, extra: int, 
 # --- bars -----------------------------------------------------------------------------------------
 
 
-def _bar_of(take: Take, sheet: Sheet, alignment: Alignment, place: int) -> int:
-    """The bar that a played stroke falls in."""
+def bar_of(take: Take, sheet: Sheet, alignment: Alignment, place: int) -> int:
+    """The bar of the sheet that a played stroke falls in: `bar_of(take, sheet, alignment, 0)`."""
     moment = (take.strokes[place].onset_seconds - alignment.offset_seconds) / (1 + alignment.drift)
     place = bisect_right(sheet.bars, moment, key=lambda bar: bar.onset_seconds - bar.beat_seconds / 4) - 1
     return min(max(place, 0), len(sheet.bars) - 1)
@@ -220,7 +220,7 @@ def _bars(
 ) -> Iterable[BarFinding]:
     """Every bar of the line, its turns together, each limb's own lateness taken off its spread."""
     middles = _limb_middles(judged)
-    extra_in = [sheet.bars[_bar_of(take, sheet, alignment, place)].number for place in extras]
+    extra_in = [sheet.bars[bar_of(take, sheet, alignment, place)].number for place in extras]
     for number in dict.fromkeys(sheet.bars[place].number for place in sorted(kept)):
         turns = [place for place in sorted(kept) if sheet.bars[place].number == number]
         own = [one for one in judged if one.stroke.bar in turns]

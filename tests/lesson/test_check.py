@@ -1,10 +1,12 @@
 """A take against its lesson from file to answer: the report's keys are the contract's."""
 
 import json
+from itertools import pairwise
 
 import mido
 import pytest
 from takes_made import LINE, Student, played
+from written import LIBRARY
 
 from grooves.errors import LessonError
 from grooves.takes.check import student_track
@@ -13,7 +15,7 @@ from render.command.cli import main
 from render.lesson.check import CheckOptions, check_lesson
 from render.lesson.load import load_lesson
 from render.lesson.options import RenderOptions
-from render.lesson.pack import render_lesson
+from render.lesson.render_lesson import render_lesson
 
 KEYS = {"ride": 51, "snare": 38, "bass drum": 36, "hi-hat": 44}
 LESSON = f"""
@@ -151,3 +153,81 @@ def test_what_is_missing_on_the_command_line_is_said(lesson, capsys):
     assert "check holds a take against a lesson; name both" in capsys.readouterr().err
     assert main(["check", str(lesson), str(lesson.with_name("no.mid"))]) == 2
     assert "no.mid: there is no such file" in capsys.readouterr().err
+
+
+# --- what is written ------------------------------------------------------------------------------
+
+
+def gone_in_bar_two(lesson):
+    """A take whose snare leaves out bar 2."""
+    read = load_lesson(lesson).lesson
+    written = sheet_of(read, student_track(read.tracks))
+    path = take_of(lesson, Student(30))
+    made = played(written, Student(30))
+    lost = [
+        round(made.take.strokes[made.truth[place]].onset_seconds * 960)
+        for place, one in enumerate(written.strokes)
+        if one.part == "snare" and written.bars[one.bar].number == 2
+    ]
+    file, now, kept = mido.MidiFile(path), 0, []
+    for message in file.tracks[0]:
+        now += message.time
+        if message.type == "note_on" and not (message.note == 38 and now in lost):
+            kept.append((now, message))
+    track = mido.MidiTrack()
+    for (before, _), (tick, message) in pairwise([(0, None), *kept]):
+        track.append(message.copy(time=tick - before))
+    file.tracks[0] = track
+    file.save(path)
+    return path
+
+
+def test_a_folder_gets_pictures_and_practice_of_the_worst_bars_for_the_limb_that_missed(lesson, tmp_path):
+    take = gone_in_bar_two(lesson)
+    out = tmp_path / "again"
+    report = check_lesson(lesson, take, CheckOptions(folder=out))
+    names = {made.path.name for made in report.files}
+    assert {"evening-check.svg", "evening-check.pdf", "evening-after-take.toml"} <= names
+    assert {"evening-after-take-loop-bar-2.wav", "evening-after-take-bar-2-up-to-tempo.wav"} <= names
+    assert all(made.path.stat().st_size for made in report.files)
+    assert not list(out.glob(".*"))
+    practice = load_lesson(out / "evening-after-take.toml").lesson
+    slow, climb = practice.tracks[0], practice.tracks[1]
+    assert slow.bars == climb.bars == (1,) and slow.without == climb.without == {"left hand"}
+    assert slow.tempo_bpm == pytest.approx(0.6 * 126) and climb.ladder.to_bpm == 126
+
+
+def test_a_take_checked_twice_writes_the_same_and_another_lesson_is_kept(lesson, tmp_path):
+    take = gone_in_bar_two(lesson)
+    out = tmp_path / "again"
+    first = {made.path: made.path.read_bytes() for made in check_lesson(lesson, take, CheckOptions(folder=out)).files}
+    second = {made.path: made.path.read_bytes() for made in check_lesson(lesson, take, CheckOptions(folder=out)).files}
+    assert first == second
+    (out / "evening-after-take.toml").write_text("title = 'mine'")
+    (out / "evening-check.svg").unlink()
+    with pytest.raises(LessonError, match=r"evening-after-take\.toml: there is a file of that name already"):
+        check_lesson(lesson, take, CheckOptions(folder=out))
+    assert not (out / "evening-check.svg").exists()
+
+
+def test_without_a_folder_nothing_is_written(lesson):
+    take = take_of(lesson, Student(31, missing=0.1))
+    before = sorted(lesson.parent.iterdir())
+    assert check_lesson(lesson, take, CheckOptions()).files == ()
+    assert sorted(lesson.parent.iterdir()) == before
+
+
+def test_a_take_without_a_fault_gives_no_practice(lesson, tmp_path):
+    take = take_of(lesson, Student(32, spread_ms=4))
+    report = check_lesson(lesson, take, CheckOptions(folder=tmp_path / "again"))
+    assert [made.kind for made in report.files] == ["check", "check"]
+
+
+def test_a_lesson_that_names_files_finds_them_from_the_folder(lesson, tmp_path):
+    (lesson.parent / "own.toml").write_text(
+        (LIBRARY / "swing.toml").read_text().replace('name = "swing"', 'name = "own"')
+    )
+    lesson.write_text(LESSON.replace('groove = "swing"', 'groove = "own.toml"'))
+    report = check_lesson(lesson, gone_in_bar_two(lesson), CheckOptions(folder=tmp_path / "far" / "again"))
+    again = next(made.path for made in report.files if made.kind == "lesson")
+    assert load_lesson(again).lesson.score.groove.name == "own"
