@@ -1,7 +1,7 @@
-"""Spoken counts read and written: `1 & (2) & r3 4` as a drummer says a bar aloud.
+"""Spoken counts read and written: `1 & (2) & 3r 4` as a drummer says a bar aloud.
 
 A number is struck on its beat; `e & a` are the sixteenths after it, `trip let` its triplets.
-`(n)` is said but not struck, so the last note still sounds; `rn` starts a rest; `^` accents.
+`(n)` is said but not struck, so the last note still sounds; `3r` starts a rest; `^` accents.
 Common practice, no source.
 """
 
@@ -13,7 +13,7 @@ from fractions import Fraction
 from grooves.errors import LessonError
 from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
 
-_TOKEN = re.compile(r"(?P<open>\()?(?P<rest>r)?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<accent>\^)?(?P<close>\))?")
+_TOKEN = re.compile(r"(?P<open>\()?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<rest>r)?(?P<accent>\^)?(?P<close>\))?")
 _PARTS = {
     "e": Fraction(1, 4),
     "&": Fraction(1, 2),
@@ -59,9 +59,9 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found or bool(found["open"]) != bool(found["close"]):
-            raise LessonError(
-                f"{where}: '{token}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or r3 for a rest"
-            )
+            raise LessonError(f"{where}: {_not_a_count(token)}")
+        if found["rest"] and found["accent"]:
+            raise LessonError(f"{where}: '{token}' is a rest, so it takes no ^")
         if found["open"] and (found["rest"] or found["accent"]):
             raise LessonError(f"{where}: '{token}' is not struck, so it takes neither r nor ^")
         word = found["word"]
@@ -80,14 +80,21 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
     return counts
 
 
+def _not_a_count(token: str) -> str:
+    before = re.fullmatch(r"r(\d{1,3}|e|&|a|trip|let)", token)
+    if before:
+        return f"'{token}' is now called {before[1]}r: a rest's r comes last, as in the values"
+    return f"'{token}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or 3r for a rest"
+
+
 def _lay_out(counts: list[Count], meter: Meter, number: int, sounding: bool) -> Bar:
     """Let every note last until the next note or rest, or the barline."""
     if counts[0].onset > 0:
         raise LessonError(
-            f"bar {number} does not say what happens on 1; write 1, (1) for the last note held on, or r1 for a rest"
+            f"bar {number} does not say what happens on 1; write 1, (1) for the last note held on, or 1r for a rest"
         )
     if counts[0].kind == "held" and not sounding:
-        raise LessonError(f"bar {number}: (1) holds a note on, but none sounds before it; write r1 for a rest")
+        raise LessonError(f"bar {number}: (1) holds a note on, but none sounds before it; write 1r for a rest")
     events = [counts[0]] + [count for count in counts[1:] if count.kind != "held"]
     ends = [event.onset for event in events[1:]] + [meter.length]
     symbols = (
@@ -118,10 +125,10 @@ def _counts_of(bar: Bar, meter: Meter) -> list[str]:
                 f"the place {place_name(symbol.onset, meter)} has no spoken count; write the line as values"
             )
         mark = "^" if symbol.accent else ""
-        still_silent = symbol.kind == "rest" and bool(words) and words[-1].startswith("r")
+        still_silent = symbol.kind == "rest" and bool(words) and words[-1].endswith("r")
         if symbol.kind == "held" or still_silent:
             words.append(f"({word})")
         else:
-            words.append(f"{'r' if symbol.kind == 'rest' else ''}{word}{mark}")
+            words.append(f"{word}{'r' if symbol.kind == 'rest' else mark}")
         spoken = symbol.onset + meter.step / 24
     return words

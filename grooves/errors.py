@@ -12,9 +12,9 @@ _ALSO_SAID = {  # what drummers also call it
     "ride cymbal": "ride",
     "rim": "cross-stick",
     "rim click": "cross-stick",
-    "rimshot": "cross-stick",
     "side stick": "cross-stick",
 }
+_NOT_HERE = {"rimshot": "a rimshot, head and rim at once, is not in the kit, nor is it a cross-stick"}
 
 
 class LessonError(ValueError):
@@ -33,6 +33,8 @@ def nearest(word: str, choices: Iterable[str]) -> str:
     from difflib import get_close_matches
 
     names = list(choices)
+    if word.lower() in _NOT_HERE:
+        return _NOT_HERE[word.lower()]
     said = _ALSO_SAID.get(word.lower(), word.lower())
     close = [said] if said in names else get_close_matches(said, names, n=1, cutoff=0.6)
     if close:

@@ -32,8 +32,8 @@ class Feel:
 
     swing: Swing = "by tempo"
     line_swing: Swing | None = None  # None: as the ride
-    offbeat_accent_lu: float = 2.0  # every upbeat of the line
-    held_offbeat_lu: float = 1.0  # more, where an upbeat is held past the next beat
+    upbeat_accent_lu: float = 2.0  # every upbeat of the line
+    held_upbeat_lu: float = 1.0  # more, where an upbeat is held past the next beat
     downbeat_quarters_lu: float = 1.0  # each of two or more quarters in a row on the beat
     accent_lu: float = 3.0  # a written accent
     timing_ms: float = 6.0  # standard deviation
@@ -78,8 +78,8 @@ def swing_ratio(swing: Swing, quarters_per_minute: float) -> float:
     return 1.0 if swing == "straight" else float(swing)
 
 
-def offbeat_place(ratio: float) -> Fraction:
-    """Where in the beat the upbeat falls: `offbeat_place(2.0)` is 2/3, `offbeat_place(3.0)` is 3/4."""
+def upbeat_place(ratio: float) -> Fraction:
+    """Where in the beat the upbeat falls: `upbeat_place(2.0)` is 2/3, `upbeat_place(3.0)` is 3/4."""
     exact = Fraction(ratio).limit_denominator(1_000_000)
     return exact / (exact + 1)
 
@@ -98,7 +98,7 @@ def swung(
     beat, within = divmod(onset, QUARTER)
     if within != EIGHTH or beat in sixteenth_beats:
         return onset
-    return beat + offbeat_place(TRIPLETS if beat in triplet_beats and ratio > 1 else ratio)
+    return beat + upbeat_place(TRIPLETS if beat in triplet_beats and ratio > 1 else ratio)
 
 
 def sixteenth_beats(onsets: Sequence[Fraction]) -> frozenset[int]:
@@ -132,7 +132,7 @@ def phrasing_lu(notes: Sequence[Stroke], meter: Meter, feel: Feel) -> list[float
         lu = feel.accent_lu if note.accented else 0.0
         if is_upbeat(note.onset, meter):
             held = note.onset + note.length > note.onset // meter.pulse * meter.pulse + meter.pulse
-            lu += feel.offbeat_accent_lu + (feel.held_offbeat_lu if held else 0.0)
+            lu += feel.upbeat_accent_lu + (feel.held_upbeat_lu if held else 0.0)
         elif quarters[index] and any(quarters[max(index - 1, 0) : index] + quarters[index + 1 : index + 2]):
             lu += feel.downbeat_quarters_lu
         added.append(lu)

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 HeadShape = Literal["normal", "x", "diamond", "circle-x"]
+Handedness = Literal["right-handed", "left-handed"]  # which way round a kit stands
 
 HANDS = ("right hand", "left hand")
 FEET = ("right foot", "left foot")

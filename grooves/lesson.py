@@ -13,7 +13,7 @@ from grooves.counts import parse_counts
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
-from grooves.kit import LIMBS, PARTS
+from grooves.kit import LIMBS, PARTS, Handedness
 from grooves.lesson_file import FeelTable, LessonFile, LineTable, TrackTable, read_tables
 from grooves.line import PlayedOn
 from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays, slug
@@ -22,6 +22,7 @@ from grooves.score import Score, write_score
 
 READERS = ("snare", "bass drum", "hi-hat", "ride", "cross-stick")  # what a line can be played on
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
+MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
 FindGroove = Callable[[str], Groove]
 ReadLine = Callable[[str, Meter, str | int | None], Sequence[Bar]]
@@ -40,7 +41,7 @@ class Lesson:
     count_in: int
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
-    leads: str = "right"  # the player's leading side
+    kit: Handedness = "right-handed"
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -67,7 +68,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.count_in,
         file.groove,
         file.soundfont,
-        file.leads,
+        file.kit,
     )
 
 
@@ -81,12 +82,8 @@ def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, _side(file.leads)
+            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit
         )
-
-
-def _side(leads: str) -> Literal["right", "left"]:
-    return "left" if leads == "left" else "right"
 
 
 def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar, ...]:
@@ -104,7 +101,8 @@ def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
     """Read a choice of bars: `bar_numbers("1-3, 7", range(1, 9))` is (1, 2, 3, 7); raises LessonError."""
-    numbers: list[int] = []
+    numbers, known = list[int](), {*there}
+    bars = f"it has bars {', '.join(map(str, sorted(known)))}" if len(known) < 9 else f"the last bar is {max(there)}"
     for piece in str(text).split(","):
         first, dash, last = (word.strip() for word in piece.partition("-"))
         if not first.isdecimal() or (dash and not last.isdecimal()):
@@ -113,15 +111,12 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
             raise LessonError(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
         if dash and int(last) < int(first):
             raise LessonError(f"'{piece.strip()}' runs backwards; write {last}-{first}")
-        numbers += range(int(first), int(last or first) + 1)
-    for number in numbers:
-        if number not in there:
-            known = (
-                f"it has bars {', '.join(map(str, dict.fromkeys(there)))}"
-                if len(there) < 9
-                else f"the last bar is {max(there)}"
-            )
-            raise LessonError(f"there is no bar {number}; {known}")
+        for number in range(int(first), int(last or first) + 1):
+            if number not in known:
+                raise LessonError(f"there is no bar {number}; {bars}")
+            if len(numbers) == MOST_CHOSEN:
+                raise LessonError(f"more than {MOST_CHOSEN:,} bars are chosen; choose fewer, and repeat them by times")
+            numbers.append(number)
     return tuple(numbers)
 
 
@@ -186,8 +181,8 @@ def _feel(table: FeelTable, score: Score) -> Feel:
         return Feel(
             swing=score.groove.swing,
             line_swing=line_swing,
-            offbeat_accent_lu=table.offbeat_accent,
-            held_offbeat_lu=table.held_offbeat_accent,
+            upbeat_accent_lu=table.upbeat_accent,
+            held_upbeat_lu=table.held_upbeat_accent,
             downbeat_quarters_lu=table.downbeat_quarters,
             accent_lu=table.accent,
             timing_ms=table.timing_ms,
@@ -217,8 +212,10 @@ def _placements(table: FeelTable, score: Score) -> dict[str, float]:
 
 
 def _balance(table: Mapping[str, float], groove: Groove) -> dict[str, float]:
-    known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "fill"]
+    known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "gaps"]
     for name in table:
+        if name == "fill":
+            raise LessonError("balance: fill is now called gaps")
         if name == "ride":
             raise LessonError("balance: the ride is what the others are measured against; leave it out")
         if name in PARTS and name not in known:
@@ -253,7 +250,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             ladder=_ladder(table, score.tempo_bpm),
             trade=Alternation(table.trade.with_, table.trade.without) if table.trade else None,
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
-            gap=Alternation(table.gap.play, table.gap.rest) if table.gap else None,
+            silence=Alternation(table.silence.play, table.silence.rest) if table.silence else None,
             groove_alone=not table.line,
         )
         check_track(track)
@@ -275,7 +272,8 @@ def _check_names(tracks: Sequence[Track]) -> None:
 def bar_indexes(text: str | int, score: Score) -> tuple[int, ...]:
     """Find chosen bars in a score: with `repeat_each = 2`, bar 3 is `score.bars[4]`; raises LessonError."""
     there = [bar.number for bar in score.bars[: score.chorus_length]]
-    return tuple(there.index(number) for number in bar_numbers(text, there))
+    first = {number: place for place, number in reversed([*enumerate(there)])}
+    return tuple(first[number] for number in bar_numbers(text, there))
 
 
 def pace_bpm(pace: float | str, tempo_bpm: float) -> float:

@@ -7,11 +7,12 @@ import math
 import re
 import tomllib
 from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from grooves.errors import LessonError, nearest, shown
+from grooves.kit import Handedness
 from grooves.passages import CLICKS
 
 # --- kinds of value ------------------------------------------------------------------------------
@@ -151,8 +152,8 @@ class FeelTable(Table):
 
     swing: Any = None
     line_swing: Any = None
-    offbeat_accent: Annotated[float, _lu(0, 12)] = 2.0
-    held_offbeat_accent: Annotated[float, _lu(0, 12)] = 1.0
+    upbeat_accent: Annotated[float, _lu(0, 12)] = 2.0
+    held_upbeat_accent: Annotated[float, _lu(0, 12)] = 1.0
     downbeat_quarters: Annotated[float, _lu(0, 12)] = 1.0
     accent: Annotated[float, _lu(0, 12)] = 3.0
     timing_ms: Annotated[float, _number(0, 30, "a standard deviation in milliseconds")] = 6.0
@@ -180,8 +181,8 @@ class TradeTable(Table):
     without: Annotated[int, _whole(1, 64, "a number of bars")]
 
 
-class GapTable(Table):
-    """`gap`: bars of sound, then bars of silence."""
+class SilenceTable(Table):
+    """`silence`: bars of sound, then bars of silence."""
 
     play: Annotated[int, _whole(1, 64, "a number of bars")]
     rest: Annotated[int, _whole(1, 64, "a number of bars")]
@@ -209,7 +210,7 @@ class TrackTable(Table):
     ladder: LadderTable | None = None
     trade: TradeTable | None = None
     fade: FadeTable | None = None
-    gap: GapTable | None = None
+    silence: SilenceTable | None = None
     line: Annotated[bool, BeforeValidator(_yes_or_no)] = True
 
 
@@ -222,7 +223,7 @@ class LessonFile(Table):
     line: LineTable
     choruses: Annotated[int, _whole(1, 1000, "a number of choruses")] = 1
     count_in: Annotated[int, _whole(0, 16, "a number of bars")] = 2
-    leads: Annotated[Literal["right", "left"], _choice("right", "left")] = "right"
+    kit: Annotated[Handedness, _choice("right-handed", "left-handed")] = "right-handed"
     soundfont: Annotated[str, _text("a soundfont file")] = ""
     feel: FeelTable = FeelTable()
     balance: Annotated[dict[str, float], _levels(-40, 6, "LU")] = {}
@@ -280,6 +281,14 @@ _TOML_HINTS = {
 }
 
 
+_RENAMED = {
+    "offbeat_accent": "upbeat_accent",
+    "held_offbeat_accent": "held_upbeat_accent",
+    "leads": 'kit; a left-handed one is kit = "left-handed"',
+    "gap": "silence",
+}
+
+
 def _explain(error: ValidationError) -> str:
     """The first thing wrong, misspelt keys before all else, since they cause the others."""
     found = sorted(error.errors(), key=lambda one: one["type"] != "extra_forbidden")[0]
@@ -287,6 +296,8 @@ def _explain(error: ValidationError) -> str:
     *above, key = loc or ["lesson"]
     where = _place(loc)
     match found["type"]:
+        case "extra_forbidden" if str(key) in _RENAMED:
+            return f"{where}: this is now called {_RENAMED[str(key)]}"
         case "extra_forbidden":
             return f"{where}: no such key; {nearest(str(key), _keys(above))}"
         case "missing":
@@ -313,7 +324,7 @@ def _place(loc: list[Any]) -> str:
 
 _TABLES: dict[str, type[Table]] = {
     "line": LineTable, "feel": FeelTable, "track": TrackTable,
-    "ladder": LadderTable, "trade": TradeTable, "gap": GapTable, "fade": FadeTable,
+    "ladder": LadderTable, "trade": TradeTable, "silence": SilenceTable, "fade": FadeTable,
 }  # fmt: skip
 
 

@@ -51,12 +51,12 @@ class PlayedOn:
 
 @dataclass(frozen=True)
 class Assigned:
-    """A note with its player: `Assigned(note, "snare", "left hand")`; `fill` marks a filled gap."""
+    """A note with its player: `Assigned(note, "snare", "left hand")`; `gap` marks a gap that is filled."""
 
     note: LineNote
     instrument: str
     limb: str
-    fill: bool = False
+    gap: bool = False
 
 
 def line_notes(bars: Sequence[Bar]) -> tuple[LineNote, ...]:
@@ -94,7 +94,7 @@ def fill_gaps(bar: Bar, index: int, played_on: PlayedOn, meter: Meter, triplets:
         taken = {Fraction(2, 3) if step == Fraction(1, 3) and place == EIGHTH else place for place in struck}
         there = [step * number for number in range(int(1 / step)) if beat + step * number < meter.length]
         places = [place for place in there if place not in taken]
-        filled += [Assigned(LineNote(index, beat + place, step), played_on.gaps, limb, fill=True) for place in places]
+        filled += [Assigned(LineNote(index, beat + place, step), played_on.gaps, limb, gap=True) for place in places]
     return tuple(filled)
 
 

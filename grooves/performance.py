@@ -73,7 +73,7 @@ class Performance:
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
-FILL_BELOW_LINE_LU = -6.0
+GAPS_BELOW_LINE_LU = -6.0
 COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
@@ -86,7 +86,7 @@ def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> f
         part = score.groove.part(stroke.part)
         return balance_lu.get(stroke.part, part.level_lu if part else 0.0)
     line = balance_lu.get("line", LINE_LU.get(stroke.instrument, -4.0))
-    return line if stroke.role == "line" else balance_lu.get("fill", line + FILL_BELOW_LINE_LU)
+    return line if stroke.role == "line" else balance_lu.get("gaps", line + GAPS_BELOW_LINE_LU)
 
 
 def written_levels(strokes: Sequence[Stroke], score: Score, feel: Feel, balance_lu: Mapping[str, float]) -> list[float]:

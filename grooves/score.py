@@ -11,11 +11,11 @@ from typing import Literal
 
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
-from grooves.kit import LIMBS, PARTS, mirrored
+from grooves.kit import LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
 from grooves.rhythm import Bar, Meter, place_name
 
-Role = Literal["time", "line", "fill"]
+Role = Literal["time", "line", "gaps"]
 
 
 @dataclass(frozen=True)
@@ -91,14 +91,14 @@ def write_score(
     chosen: Sequence[int] = (),
     repeat_each: int = 1,
     turns: Literal["chorus", "bar"] = "chorus",
-    leads: Literal["right", "left"] = "right",
+    kit: Handedness = "right-handed",
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
     The groove swings as it is to be played: a lesson's own swing is put into it before.
 
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
-    `leads="left"` swaps right and left. Raises LessonError where one limb has two instruments at once.
+    `kit="left-handed"` swaps right and left. Raises LessonError where one limb has two instruments at once.
     """
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
     notes = line_notes(line)
@@ -110,13 +110,13 @@ def write_score(
             reading = ways[place % len(ways)]
             own = [assigned for assigned in read[reading] if assigned.note.bar == number - 1]
             bars.append(_write_bar(groove, line[number - 1], number, place, reading, own))
-    if leads == "left":
+    if kit == "left-handed":
         groove, bars = mirrored_groove(groove), [_mirrored_bar(bar) for bar in bars]
     return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses))
 
 
 def mirrored_groove(groove: Groove) -> Groove:
-    """The groove for a player who leads with the left: right and left swapped."""
+    """The groove on a left-handed kit: right and left swapped."""
     return replace(groove, parts=tuple(replace(part, limb=mirrored(part.limb)) for part in groove.parts))
 
 
@@ -161,7 +161,7 @@ def _time_strokes(groove: Groove, place: int) -> list[Stroke]:
 
 def _line_stroke(assigned: Assigned) -> Stroke:
     note = assigned.note
-    role: Role = "fill" if assigned.fill else "line"
+    role: Role = "gaps" if assigned.gap else "line"
     name = assigned.instrument
     return Stroke(note.onset, note.length, name, assigned.limb, name, role, accented=note.accent)
 

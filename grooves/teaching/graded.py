@@ -1,4 +1,4 @@
-"""Reading lines written by level: new rhythms for sight-reading, from quarters to mixed solos.
+"""Reading lines written by level: new rhythms for sight-reading, from quarters to mixed rhythms.
 
 Every line is drawn at random, and the same seed always gives the same line. It is written from its
 end: the last bar comes home (its last note falls on 1 or another strong beat and sounds to the

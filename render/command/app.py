@@ -8,11 +8,10 @@ from typing import Annotated, Any, Literal
 
 import typer
 from typer.core import TyperCommand, TyperGroup
-from typer.exceptions import TyperException
 
 from grooves.errors import LessonError, nearest
 
-__all__ = ["COMMANDS", "TyperException", "call", "command", "usage_message"]
+__all__ = ["COMMANDS", "BadUsage", "call", "command", "usage_message"]
 
 COMMANDS = ("demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "page", "grooves", "soundfonts")
 ABOUT = "Jazz drum-set practice: read a line with one limb over steady time, with the limbs you choose left out."
@@ -20,9 +19,9 @@ CAUTION = (
     "Keep the volume low, warm up, rest often, and stop on pain, numbness or ringing ears; ask a clinician. "
     "Local rules on noise at work and in class come first."
 )
+BadUsage: Any = typer.BadParameter.__bases__[0]  # what typer raises for words that it cannot read
 Context = Any  # typer keeps the type of its context to itself
 _COMPLETING = "_FOURLIMB_COMPLETE"  # set by the shell, as typer names it
-_PLAINER = {"Input should be a valid integer, unable to parse string as an integer": "write a whole number"}
 
 
 class Commands(TyperGroup):
@@ -66,13 +65,10 @@ def call(words: Sequence[str] | None) -> int:
         return done.exit_code
 
 
-def usage_message(error: TyperException) -> str:
+def usage_message(error: Any) -> str:
     """What is wrong with a command line, in one line that says how to get help."""
-    context = getattr(error, "ctx", None)
-    asked = context.command_path if context else "fourlimb"
+    asked = error.ctx.command_path if error.ctx else "fourlimb"
     said = error.format_message().rstrip(".")
-    for theirs, ours in _PLAINER.items():
-        said = said.replace(theirs, ours)
     return f"{said[:1].lower()}{said[1:]}; see {asked} --help"
 
 

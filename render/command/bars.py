@@ -1,12 +1,17 @@
 """`fourlimb bars`: who sounds together in each bar, how hard it is, and the steps up to it."""
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from grooves.errors import LessonError
 from render.command.options import Json, Lesson
+from render.command.report import as_json, show_lines
+
+if TYPE_CHECKING:
+    from render.lesson.bar_report import BarView
 
 EXAMPLE = "fourlimb bars tuesday.toml"
 Stairs = Annotated[
@@ -22,7 +27,6 @@ File = Annotated[
 
 def bars(lesson: Lesson, stairs: Stairs = None, start: Start = None, out: File = None, json: Json = False) -> None:
     """Say who sounds together in each bar, and how hard it is; or write the stairs up to one."""
-    from render.command.report import as_json, show_bars
     from render.lesson.bar_report import describe_bars
     from render.lesson.load import load_lesson
 
@@ -36,22 +40,30 @@ def bars(lesson: Lesson, stairs: Stairs = None, start: Start = None, out: File =
     if json:
         print(as_json({"bars": described, "notes": loaded.notes}))
     else:
-        show_bars(loaded.lesson.title, described, loaded.notes)
+        _show(loaded.lesson.title, described, loaded.notes)
 
 
 def _stairs(lesson: Path, bar: int, start: int | None, out: Path | None, json: bool) -> None:
-    from render.command.report import as_json
     from render.files.write import make_folder, write_bytes
     from render.lesson.bar_report import stairs_lesson
 
     target = out or lesson.parent / f"{lesson.stem or 'lesson'}-stairs-to-{bar}.toml"
     found = stairs_lesson(lesson, bar, start, target)
-    if target.exists():
-        raise LessonError(f"{target}: there is a file of that name already; choose another with -o")
     make_folder(target.parent)
-    write_bytes(target, found.text.encode())
+    write_bytes(target, found.text.encode(), ())
     if json:
         files = [{"track": "", "kind": "lesson", "path": target}]
         print(as_json({"files": files, "steps": found.steps, "notes": found.notes}))
     else:
         print("\n".join([*found.steps, *found.notes, str(target)]))
+
+
+def _show(title: str, bars: "Sequence[BarView]", notes: Sequence[str] = ()) -> None:
+    """Print bars, hardest first: difficulty and why, then place by place who sounds together."""
+    said = [f"{title}: hardest first", ""]
+    for bar in bars:
+        points = ", ".join(f"{name} {value:g}" for name, value in bar.parts.items())
+        said.append(f"bar {bar.bar}   {bar.values}   difficulty {bar.difficulty:g} ({points})\n  {bar.why}")
+        for place in bar.places:
+            said.append(f"    {place.count:<6}{place.words}")
+    show_lines([*said, *notes])

@@ -48,7 +48,7 @@ def main(words: Sequence[str] | None = None, told_to_end: bool = False) -> int:
 def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
     # Imported here, so that Ctrl-C while modules load is one line too.
     from grooves.errors import LessonError
-    from render.command.app import TyperException, call, usage_message
+    from render.command.app import BadUsage, call, usage_message
     from render.files.interrupts import tidy_up_when_told_to_end
 
     if told_to_end:
@@ -57,7 +57,7 @@ def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
         return call(words)
     except LessonError as error:
         return _fail(str(error), WRONG)
-    except TyperException as error:
+    except BadUsage as error:
         return _fail(usage_message(error), WRONG)
 
 

@@ -5,7 +5,10 @@ from typing import Annotated
 
 import typer
 
+from grooves.groove import Groove, Part
+from grooves.rhythm import Meter, place_name
 from render.command.options import Json
+from render.command.report import as_json, show_lines, show_table
 
 EXAMPLE = "fourlimb grooves swing"
 
@@ -15,12 +18,11 @@ def grooves(
     json: Json = False,
 ) -> None:
     """List the grooves, or show one and its swing at every tempo."""
-    from render.command.report import as_json, show_groove, show_table
     from render.lesson.load import find_groove, shipped_grooves
 
     if name:
         groove = find_groove(name, Path())
-        print(as_json(groove)) if json else show_groove(groove)
+        print(as_json(groove)) if json else _show(groove)
         return
     every = [find_groove(name, Path()) for name in shipped_grooves()]
     if json:
@@ -28,3 +30,24 @@ def grooves(
         return
     rows = [(g.name, g.title, str(g.meter), str(g.swing), "{:g} to {:g}".format(*g.tempo_bpm)) for g in every]
     show_table("Grooves", ("name", "title", "meter", "swing", "tempo"), rows)
+
+
+def _show(groove: Groove) -> None:
+    """Print a groove's parts, then how its eighths swing at each tempo."""
+    rows = [
+        (part.name, part.limb, part.instrument, f"{part.level_lu:+g}", _pattern_text(part, groove.meter))
+        for part in groove.parts
+    ]
+    show_lines([f"{groove.title}, {groove.meter}: {groove.source}"])
+    show_table("Parts", ("part", "limb", "instrument", "LU against the ride", "struck on"), rows)
+    from grooves.feel import swing_ratio
+
+    tempos = range(60, 301, 20)
+    ratios = [(f"{t}", *(f"{swing_ratio(s, t):.2f}" for s in (groove.swing, "as measured"))) for t in tempos]
+    if groove.meter.unit < 8:
+        heads = ("quarters a minute", f"swing = {groove.swing}", "as measured")
+        show_table("Ratio long:short of the eighths (Jazz Trio Database, TISMIR 2024)", heads, ratios, right=(0, 1, 2))
+
+
+def _pattern_text(part: Part, meter: Meter) -> str:
+    return " | ".join(" ".join(place_name(stroke.onset, meter) for stroke in bar) for bar in part.bars)

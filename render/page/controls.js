@@ -57,7 +57,7 @@ class Controls {
   /** Where the music is, in words; the tempo too, since it may rise by itself. */
   tell(cell) {
     const whose = WHOSE[cell.score ? turnOf(cell.number, this.settings) : ""] ?? "";
-    const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · time ${cell.turn + 1}${whose}` : "Count-in";
+    const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · round ${cell.turn + 1}${whose}` : "Count-in";
     if (ui.where.textContent !== words) ui.where.textContent = words;
     if (this.shown !== this.settings.tempo) this.showTempo();
   }
@@ -208,7 +208,7 @@ class Controls {
     if (ui.swing) ui.swing.addEventListener("change", () => this.setSwing(ui.swing.value));
     ui.fade.addEventListener("change", () => this.setFade(Number(ui.fade.value)));
     ui.trade.addEventListener("change", () => this.setTurns("trade", ui.trade.value));
-    ui.gap.addEventListener("change", () => this.setTurns("gap", ui.gap.value));
+    ui.silence.addEventListener("change", () => this.setTurns("silence", ui.silence.value));
     ui.every.addEventListener("change", () => this.leaveRoom());
     for (const field of [ui.every, ui.by, ui.to]) field.addEventListener("change", () => this.setRise());
   }
@@ -242,10 +242,10 @@ class Controls {
     if (times) this.setTurns("trade", "");
   }
 
-  /** Bars that take turns, said as "4 4": a trade or a gap, not both, and a trade not with a fade. "" ends them. */
+  /** Bars that take turns, said as "4 4": a trade or a silence, not both, and a trade not with a fade. "" ends them. */
   setTurns(kind, words) {
     const [first, second] = words.split(" ").map(Number);
-    for (const one of ["trade", "gap"]) {
+    for (const one of ["trade", "silence"]) {
       if (one === kind || words) this.settings[one] = one === kind && words ? { first, second } : null;
       const how = this.settings[one];
       ui[one].value = how ? `${how.first} ${how.second}` : "";

@@ -38,7 +38,7 @@ function firstSettings(lesson) {
     rise: null, // { by, every, to }
     fade: null, // { times, to }
     trade: null, // { first, second }: bars with what is off, then bars in which it is the student's
-    gap: null, // { first, second }: bars of sound, then bars of silence
+    silence: null, // { first, second }: bars of sound, then bars of silence
   };
 }
 
@@ -52,10 +52,10 @@ function sounds(voice, settings) {
   return !namesOf(voice).some((name) => settings.limbs[name] === "off");
 }
 
-/** Whose bar it is, counted from the count-in: "ours" or "yours" in a trade, "silent" in a gap, else "". */
-function turnOf(number, { trade, gap }) {
+/** Whose bar it is, counted from the count-in: "ours" or "yours" in a trade, "silent" where all rest, else "". */
+function turnOf(number, { trade, silence }) {
   const isFirst = ({ first, second }) => number % (first + second) < first;
-  if (gap) return isFirst(gap) ? "" : "silent";
+  if (silence) return isFirst(silence) ? "" : "silent";
   if (trade) return isFirst(trade) ? "ours" : "yours";
   return "";
 }

@@ -1,6 +1,6 @@
-"""One part of a MusicXML score as measures of signs: what stands where, in which voice, and what cannot be read there.
+"""One part of a MusicXML score as measures of notes and rests: what stands where, in which voice, what cannot be read.
 
-A sign that cannot be read carries its fault, because the voice it stands in may not be the one that is wanted;
+A note that cannot be read carries its fault, because the voice it stands in may not be the one that is wanted;
 only what leaves the place of everything after it unknown is refused at once. Bars are numbered from 1 as they stand
 in the file, whatever it calls them. Source: W3C MusicXML 4.0.
 """
@@ -14,10 +14,10 @@ from itertools import takewhile
 from grooves.errors import LessonError
 from grooves.rhythm import Kind, Meter, place_name
 from render.reading.musicxml_file import Element
-from render.reading.parts import MOST_BARS, shown
+from render.reading.parts import LONGEST_LINE_BARS, shown
 
 TRIPLET = Fraction(2, 3)
-MOST_SIGNS = 1000  # in one bar, all voices and chords
+MOST_NOTES_IN_BAR = 1000  # in one bar, all voices and chords
 FINEST = 1_000_000  # parts of a quarter; past that the numbers are an attack on the arithmetic, or damage
 _NOTATED_AGAIN = {
     "measure-repeat": "a repeat-bar sign",
@@ -28,8 +28,8 @@ _JUMPS = {"dacapo": "da capo", "dalsegno": "dal segno", "tocoda": "to coda"}
 
 
 @dataclass(frozen=True)
-class Sign:
-    """A note, one note of a chord, or a rest: `Sign("1", Fraction(0), Fraction(1), "struck")`."""
+class XmlNote:
+    """A note, one note of a chord, or a rest: `XmlNote("1", Fraction(0), Fraction(1), "struck")`."""
 
     voice: str
     onset: Fraction  # from the start of its measure
@@ -43,10 +43,10 @@ class Sign:
 
 
 @dataclass(frozen=True)
-class Measure:
+class XmlMeasure:
     """A measure as it stands in the file; `times` is how often a repeat ending here is played, 0 for no repeat."""
 
-    signs: tuple[Sign, ...]
+    signs: tuple[XmlNote, ...]
     length: Fraction
     pickup: bool  # shorter than its meter, and marked so
     forward: bool = False
@@ -54,14 +54,16 @@ class Measure:
     endings: frozenset[int] = frozenset()
 
 
-def read_measures(part: Element, meter: Meter) -> tuple[Measure, ...]:
+def read_measures(part: Element, meter: Meter) -> tuple[XmlMeasure, ...]:
     """Read a part: `read_measures(part, Meter(4, 4))[0].signs`. Raises LessonError with the bar."""
     elements = part.findall("measure")
     if not elements:
         raise LessonError("the part has no measures; export it again")
-    if len(elements) > MOST_BARS:
-        raise LessonError(f"the part has {len(elements)} bars; a line has at most {MOST_BARS}, so export a shorter one")
-    measures: list[Measure] = []
+    if len(elements) > LONGEST_LINE_BARS:
+        raise LessonError(
+            f"the part has {len(elements)} bars; a line has at most {LONGEST_LINE_BARS}, so export a shorter one"
+        )
+    measures: list[XmlMeasure] = []
     divisions = Fraction(0)
     endings: frozenset[int] = frozenset()
     for number, element in enumerate(elements, 1):
@@ -71,7 +73,7 @@ def read_measures(part: Element, meter: Meter) -> tuple[Measure, ...]:
         repeats = [repeat.get("direction") for repeat in element.iter("repeat")]
         marked = element.get("implicit") == "yes" or element.get("number") == "0"
         pickup = marked and 0 < length < meter.length
-        measures.append(Measure(signs, length, pickup, "forward" in repeats, _times(element, number), endings))
+        measures.append(XmlMeasure(signs, length, pickup, "forward" in repeats, _times(element, number), endings))
         if any(ending.get("type") in ("stop", "discontinue") for ending in element.iter("ending")):
             endings = frozenset()
     return tuple(measures)
@@ -127,7 +129,7 @@ def _times(element: Element, number: int) -> int:
     return 0
 
 
-def playing_order(measures: Sequence[Measure]) -> tuple[int, ...]:
+def playing_order(measures: Sequence[XmlMeasure]) -> tuple[int, ...]:
     """Indices in the order they are played, repeats and endings written out: (0, 1, 0, 1) for two bars repeated."""
     order: list[int] = []
     start, index, turn = (1 if measures[0].pickup and len(measures) > 1 else 0), 0, 1
@@ -138,8 +140,8 @@ def playing_order(measures: Sequence[Measure]) -> tuple[int, ...]:
         skipped = bool(here.endings) and turn not in here.endings
         if not skipped:
             order.append(index)
-        if len(order) > MOST_BARS:
-            raise LessonError(f"with its repeats the line has more than {MOST_BARS} bars")
+        if len(order) > LONGEST_LINE_BARS:
+            raise LessonError(f"with its repeats the line has more than {LONGEST_LINE_BARS} bars")
         if here.times and not skipped and turn < _turns(measures, index):
             index, turn = start, turn + 1
             continue
@@ -150,7 +152,7 @@ def playing_order(measures: Sequence[Measure]) -> tuple[int, ...]:
     return tuple(order)
 
 
-def _turns(measures: Sequence[Measure], index: int) -> int:
+def _turns(measures: Sequence[XmlMeasure], index: int) -> int:
     """How often a section is played whose repeat ends at this index."""
     endings = measures[index].endings
     if not endings:
@@ -166,9 +168,9 @@ def _turns(measures: Sequence[Measure], index: int) -> int:
 
 def _signs(
     element: Element, divisions: Fraction, meter: Meter, number: int
-) -> tuple[tuple[Sign, ...], Fraction, Fraction]:
+) -> tuple[tuple[XmlNote, ...], Fraction, Fraction]:
     """A measure's signs, its length, and the divisions that hold after it."""
-    signs: list[Sign] = []
+    signs: list[XmlNote] = []
     at = last = end = Fraction(0)
     for child in element:
         if child.tag == "attributes":
@@ -181,8 +183,10 @@ def _signs(
                 raise LessonError(f"bar {number} begins with a chord's second note; export the part again")
             sign = _sign(child, last if chord else at, divisions, meter, number)
             signs.append(sign)
-            if len(signs) > MOST_SIGNS:
-                raise LessonError(f"bar {number} holds more than {MOST_SIGNS} notes; export the line's part alone")
+            if len(signs) > MOST_NOTES_IN_BAR:
+                raise LessonError(
+                    f"bar {number} holds more than {MOST_NOTES_IN_BAR} notes; export the line's part alone"
+                )
             last = sign.onset
             at += 0 if chord else sign.length
         if at.denominator > FINEST:
@@ -214,19 +218,19 @@ def _positive(text: str, what: str) -> Fraction:
     return value
 
 
-def _sign(note: Element, onset: Fraction, divisions: Fraction, meter: Meter, number: int) -> Sign:
+def _sign(note: Element, onset: Fraction, divisions: Fraction, meter: Meter, number: int) -> XmlNote:
     voice = shown(note.findtext("voice", "1")) or "1"
     rest = note.find("rest")
     if note.find("grace") is not None:
-        return Sign(voice, onset, Fraction(0), "struck", instrument=_instrument(note), fault="a grace note")
+        return XmlNote(voice, onset, Fraction(0), "struck", instrument=_instrument(note), fault="a grace note")
     whole_bar = rest is not None and rest.get("measure") == "yes"
     length = meter.length if whole_bar else _duration(note, divisions, number)
     if rest is not None:
-        return Sign(voice, onset, length, "rest", fault=_odd_tuplet(note))
+        return XmlNote(voice, onset, length, "rest", fault=_odd_tuplet(note))
     if note.find("cue") is not None:
-        return Sign(voice, onset, length, "rest", simplified="cue notes are read as rests")
+        return XmlNote(voice, onset, length, "rest", simplified="cue notes are read as rests")
     ties = {tie.get("type") for tie in (*note.findall("tie"), *note.iterfind("notations/tied"))}
-    return Sign(
+    return XmlNote(
         voice,
         onset,
         length,
@@ -265,7 +269,7 @@ def at_place(number: int, onset: Fraction, meter: Meter) -> str:
     return f"bar {number}, beat {place_name(onset, meter)}"
 
 
-def faults(signs: Iterable[Sign], number: int, meter: Meter) -> Iterator[str]:
+def faults(signs: Iterable[XmlNote], number: int, meter: Meter) -> Iterator[str]:
     """What cannot be read among these signs, each with its place and what to do."""
     for sign in signs:
         if sign.fault:

@@ -1,9 +1,9 @@
 """The door for Standard MIDI Files from anywhere: bytes in, notes and the few events a line needs out.
 
 Every length and number is checked against the bytes that are there before it is believed, so that reading takes time
-in proportion to the file. (mido reads a number of any length, which a hostile file can make take hours; it checks
-this reader in the tests.) Sources: MIDI 1.0 Detailed Specification, Standard MIDI Files 1.0: chunks, variable-length
-numbers of at most four bytes, running status, unknown chunks to be passed over.
+in proportion to the file. (mido gathers a number of any length in one integer, so that a damaged file takes time by
+the square of its size; mido checks this reader in the tests.) Sources: MIDI 1.0 Detailed Specification, Standard MIDI
+Files 1.0: chunks, variable-length numbers of at most four bytes, running status, unknown chunks to be passed over.
 """
 
 import struct
@@ -31,7 +31,7 @@ class MidiNote:
 
 
 @dataclass(frozen=True)
-class Track:
+class MidiTrack:
     """The notes of one track, in order of time."""
 
     name: str
@@ -39,11 +39,11 @@ class Track:
 
 
 @dataclass(frozen=True)
-class Song:
+class MidiSong:
     """What a line needs of a file; `division` is ticks a quarter, tempos are microseconds a quarter."""
 
     division: int
-    tracks: tuple[Track, ...]
+    tracks: tuple[MidiTrack, ...]
     tempos: tuple[tuple[int, int], ...]
     meters: tuple[tuple[int, int, int], ...]  # tick, count, power of two
     markers: tuple[tuple[int, str], ...]
@@ -59,14 +59,14 @@ class MidiEvent:
     kind: int = -1
 
 
-def open_midi(data: bytes) -> Song:
+def open_midi(data: bytes) -> MidiSong:
     """Read a file's bytes: `open_midi(data).tracks[0].notes[0].tick`. Raises LessonError for a damaged or odd one."""
     if len(data) > LARGEST_FILE:
         raise LessonError(f"holds {len(data) / 1e6:.0f} MB; a line has at most 1 MB, so export its track alone")
     kind, division, chunks = _chunks(data)
     tracks = [tuple(events(chunk)) for chunk in chunks]
     flat = [event for track in tracks for event in track if event.status == 0xFF]
-    return Song(
+    return MidiSong(
         division,
         tuple(_split(tracks[0]) if kind == 0 else map(_track, tracks)),
         tuple((e.tick, int.from_bytes(e.data)) for e in flat if e.kind == _TEMPO and len(e.data) == 3),
@@ -159,19 +159,19 @@ def _number(chunk: bytes, at: int) -> tuple[int, int]:
 # --- notes --------------------------------------------------------------------------------------
 
 
-def _track(track: tuple[MidiEvent, ...]) -> Track:
+def _track(track: tuple[MidiEvent, ...]) -> MidiTrack:
     name = next((_text(event.data) for event in track if event.kind == _NAME), "")
-    return Track(name, _notes(track))
+    return MidiTrack(name, _notes(track))
 
 
-def _split(track: tuple[MidiEvent, ...]) -> list[Track]:
+def _split(track: tuple[MidiEvent, ...]) -> list[MidiTrack]:
     """The one track of format 0, parted by channel."""
     whole = _track(track)
     by_channel = sorted(whole.notes, key=lambda note: note.channel)
     groups = [(channel, tuple(notes)) for channel, notes in groupby(by_channel, key=lambda note: note.channel)]
     if len(groups) < 2:
         return [whole]
-    return [Track(f"channel {channel + 1}", notes) for channel, notes in groups]
+    return [MidiTrack(f"channel {channel + 1}", notes) for channel, notes in groups]
 
 
 def _notes(track: tuple[MidiEvent, ...]) -> tuple[MidiNote, ...]:

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from grooves.errors import LessonError, nearest
 
-MOST_BARS = 1000
-KEYS: Mapping[str, tuple[int, ...]] = {
+LONGEST_LINE_BARS = 1000
+DRUM_KEYS: Mapping[str, tuple[int, ...]] = {
     "ride": (51, 59),
     "ride bell": (53,),
     "closed hi-hat": (42,),

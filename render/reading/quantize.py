@@ -1,4 +1,4 @@
-"""Played onsets back to written ones: each beat gets the simplest grid that explains what was played in it.
+"""PlayedNote onsets back to written ones: each beat gets the simplest grid that explains what was played in it.
 
 Grids of a quarter: eighths, eighths swung by the file's own ratio (written as even eighths), triplets, sixteenths;
 of a felt beat in 6/8 and its kin: eighths or sixteenths. A finer grid must come nearer by `FINER` to be believed, and
@@ -29,8 +29,8 @@ SHORT = Fraction(9, 20)  # if every note is shorter than a slightly detached eig
 
 
 @dataclass(frozen=True)
-class Played:
-    """A note as played: `Played(Fraction(5, 3), Fraction(1, 4), 0.5)`; `length` is None where it never ended."""
+class PlayedNote:
+    """A note as played: `PlayedNote(Fraction(5, 3), Fraction(1, 4), 0.5)`; `length` is None where it never ended."""
 
     onset: Fraction
     length: Fraction | None = None
@@ -38,7 +38,7 @@ class Played:
 
 
 @dataclass(frozen=True)
-class Grid:
+class BeatGrid:
     """The places of one beat: where they are written, and where they fall when played."""
 
     name: str
@@ -52,10 +52,10 @@ class Grid:
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedNote:
     """A note with its written place: `off` is how far after it was played, in quarters."""
 
-    note: Played
+    note: PlayedNote
     onset: Fraction
     off: Fraction
 
@@ -64,19 +64,19 @@ class Placed:
 class Quantized:
     """Notes on their grids: `grids[beat]` for every beat that has notes; `upbeat` is where swung eighths fall."""
 
-    placed: tuple[Placed, ...]
-    grids: dict[int, Grid]
+    placed: tuple[PlacedNote, ...]
+    grids: dict[int, BeatGrid]
     upbeat: Fraction | None
 
 
-def quantize(notes: Sequence[Played], meter: Meter) -> Quantized:
-    """Find the written places: `quantize([Played(Fraction(5, 3))], Meter(4, 4)).placed[0].onset` is 3/2.
+def quantize(notes: Sequence[PlayedNote], meter: Meter) -> Quantized:
+    """Find the written places: `quantize([PlayedNote(Fraction(5, 3))], Meter(4, 4)).placed[0].onset` is 3/2.
 
     Raises LessonError with bar and beat for a note that is on no grid.
     """
     beat = _beat(meter)
     strokes = _strokes(notes)
-    by_beat: dict[int, list[Played]] = {}
+    by_beat: dict[int, list[PlayedNote]] = {}
     for stroke in strokes:
         by_beat.setdefault(int((stroke.onset + EARLY) // beat), []).append(stroke)
     upbeat = _upbeat(by_beat) if beat == QUARTER else None
@@ -92,9 +92,9 @@ def _beat(meter: Meter) -> Fraction:
     return QUARTER if meter.unit < 8 else meter.pulse
 
 
-def _strokes(notes: Sequence[Played]) -> list[Played]:
+def _strokes(notes: Sequence[PlayedNote]) -> list[PlayedNote]:
     """The notes in order of time, flams and chords as one."""
-    strokes: list[Played] = []
+    strokes: list[PlayedNote] = []
     for note in sorted(notes, key=lambda note: note.onset):
         if not strokes or note.onset - strokes[-1].onset >= FLAM:
             strokes.append(note)
@@ -104,21 +104,21 @@ def _strokes(notes: Sequence[Played]) -> list[Played]:
 # --- grids --------------------------------------------------------------------------------------
 
 
-def _even(name: str, step: Fraction, beat: Fraction, finer: bool = False) -> Grid:
+def _even(name: str, step: Fraction, beat: Fraction, finer: bool = False) -> BeatGrid:
     places = tuple(step * index for index in range(int(beat / step)))
-    return Grid(name, places, places, finer)
+    return BeatGrid(name, places, places, finer)
 
 
-def _grids(beat: Fraction, upbeat: Fraction | None) -> tuple[Grid, ...]:
+def _grids(beat: Fraction, upbeat: Fraction | None) -> tuple[BeatGrid, ...]:
     eighths, sixteenths = _even("eighths", 2 * SIXTEENTH, beat), _even("sixteenths", SIXTEENTH, beat, True)
     if beat != QUARTER:
         return eighths, sixteenths
     triplets = _even("triplets", QUARTER / 3, beat, True)
-    swung = [] if upbeat is None else [Grid("swung eighths", eighths.written, (Fraction(0), upbeat))]
+    swung = [] if upbeat is None else [BeatGrid("swung eighths", eighths.written, (Fraction(0), upbeat))]
     return *swung, eighths, triplets, sixteenths
 
 
-def _upbeat(by_beat: dict[int, list[Played]]) -> Fraction | None:
+def _upbeat(by_beat: dict[int, list[PlayedNote]]) -> Fraction | None:
     """Where the upbeats fall in the middle of the file: the median over beats that may hold eighths; None if even."""
     found = []
     for index, strokes in by_beat.items():
@@ -130,7 +130,7 @@ def _upbeat(by_beat: dict[int, list[Played]]) -> Fraction | None:
     return middle if LEAST_SWING < middle <= MOST_SWING else None
 
 
-def _best(strokes: Sequence[Played], start: Fraction, grids: Sequence[Grid], meter: Meter) -> Grid:
+def _best(strokes: Sequence[PlayedNote], start: Fraction, grids: Sequence[BeatGrid], meter: Meter) -> BeatGrid:
     """The grid that comes nearest to a beat's strokes, the simple ones favoured."""
     finer = _at_least(FINER, FINER_SECONDS, strokes[0])
     best = min(grids, key=lambda grid: _worst(strokes, start, grid) + grid.finer * finer)
@@ -146,12 +146,12 @@ def _best(strokes: Sequence[Played], start: Fraction, grids: Sequence[Grid], met
     return best
 
 
-def _at_least(share: Fraction, seconds: float, stroke: Played) -> float:
+def _at_least(share: Fraction, seconds: float, stroke: PlayedNote) -> float:
     """A tolerance in quarters: a share of the quarter, or a time where that is more, but under half a sixteenth."""
     return max(float(share), min(seconds / max(stroke.quarter_seconds, 0.001), 0.12))
 
 
-def _worst(strokes: Sequence[Played], start: Fraction, grid: Grid) -> Fraction:
+def _worst(strokes: Sequence[PlayedNote], start: Fraction, grid: BeatGrid) -> Fraction:
     """The largest distance from the grid, or a whole quarter where two strokes would share a place."""
     places = [grid.nearest(stroke.onset - start) for stroke in strokes]
     if len(set(places)) < len(places):
@@ -159,7 +159,9 @@ def _worst(strokes: Sequence[Played], start: Fraction, grid: Grid) -> Fraction:
     return max(abs(stroke.onset - start - grid.played[i]) for stroke, i in zip(strokes, places, strict=True))
 
 
-def _open_triplets(by_beat: dict[int, list[Played]], grids: dict[int, Grid], known: Sequence[Grid]) -> dict[int, Grid]:
+def _open_triplets(
+    by_beat: dict[int, list[PlayedNote]], grids: dict[int, BeatGrid], known: Sequence[BeatGrid]
+) -> dict[int, BeatGrid]:
     """Beats that are the first half of a quarter-note triplet: its second note falls like a swung upbeat."""
     triplets = next(grid for grid in known if grid.name == "triplets")
     changed = {}
@@ -172,9 +174,9 @@ def _open_triplets(by_beat: dict[int, list[Played]], grids: dict[int, Grid], kno
     return changed
 
 
-def _place(stroke: Played, start: Fraction, grid: Grid) -> Placed:
+def _place(stroke: PlayedNote, start: Fraction, grid: BeatGrid) -> PlacedNote:
     index = grid.nearest(stroke.onset - start)
-    return Placed(stroke, start + grid.written[index], stroke.onset - start - grid.played[index])
+    return PlacedNote(stroke, start + grid.written[index], stroke.onset - start - grid.played[index])
 
 
 # --- lengths and bars ---------------------------------------------------------------------------
@@ -208,7 +210,7 @@ def _drummed_end(onset: Fraction, following: Fraction | None, meter: Meter) -> F
     return (onset // beat + 1) * beat
 
 
-def _held_end(item: Placed, following: Fraction | None, quantized: Quantized, meter: Meter) -> Fraction:
+def _held_end(item: PlacedNote, following: Fraction | None, quantized: Quantized, meter: Meter) -> Fraction:
     """Where a note ends by its note-off: at the next stroke if it nearly reaches it, else on the grid."""
     beat = _beat(meter)
     if item.note.length is None:

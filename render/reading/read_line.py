@@ -1,14 +1,14 @@
 """A reading line from a notation file: MusicXML (.musicxml, .xml, .mxl) or a Standard MIDI File (.mid, .midi).
 
 The file comes from anywhere, so it is held to a size before it is opened, and every reader refuses what it does not
-know with one `LessonError`. `read_musicxml` and `read_midi` do the reading, on bytes.
+know with one `LessonError`. `bars_from_musicxml` and `bars_from_midi` do the reading, on bytes.
 """
 
 from pathlib import Path
 
 from grooves.errors import LessonError
 from grooves.rhythm import Meter
-from render.reading.line import ReadLine
+from render.reading.imported_line import ImportedLine
 from render.reading.parts import shown
 from render.reading.read_midi import bars_from_midi
 from render.reading.read_musicxml import bars_from_musicxml
@@ -17,7 +17,7 @@ from render.reading.read_musicxml import bars_from_musicxml
 LARGEST_BYTES = {".musicxml": 10_000_000, ".xml": 10_000_000, ".mxl": 2_000_000, ".mid": 1_000_000, ".midi": 1_000_000}
 
 
-def read_line(path: Path, meter: Meter, part: str | int | None = None) -> ReadLine:
+def read_line(path: Path, meter: Meter, part: str | int | None = None) -> ImportedLine:
     """Read a line from a file: `read_line(Path("line.musicxml"), Meter(4, 4), part="Snare").bars`.
 
     `part` is a name or a number from 1, needed where several parts have notes. Raises LessonError naming the file.

@@ -1,7 +1,7 @@
 """One line of rhythm from a Standard MIDI File: which part, and its notes on the nearest written grid.
 
-Ticks become quarters; `render.quantize` finds the grid. Our own files carry a marker for every bar: the count-in is
-left out, and the line is read once, where the part first plays it. Velocities are not read as accents.
+Ticks become quarters; `render.reading.quantize` finds the grid. Our own files carry a marker for every bar: the
+count-in is left out, and the line is read once, where the part first plays it. Velocities are not read as accents.
 Sources: MIDI 1.0 Detailed Specification, Standard MIDI Files 1.0 (no tempo: 120; markers in the first track);
 General MIDI 1 (channel 10 is percussion, one key a drum).
 """
@@ -16,16 +16,26 @@ from fractions import Fraction
 from grooves.errors import LessonError
 from grooves.kit import HELPERS, PARTS
 from grooves.rhythm import Meter, place_name
-from render.reading.line import ReadLine
-from render.reading.midi_file import MidiNote, Song, Track, open_midi
-from render.reading.parts import KEYS, MOST_BARS, choice, listed, matching, numbered, pick, shown, unknown_part
-from render.reading.quantize import EARLY, Played, Quantized, lay_out, quantize
+from render.reading.imported_line import ImportedLine
+from render.reading.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
+from render.reading.parts import (
+    DRUM_KEYS,
+    LONGEST_LINE_BARS,
+    choice,
+    listed,
+    matching,
+    numbered,
+    pick,
+    shown,
+    unknown_part,
+)
+from render.reading.quantize import EARLY, PlayedNote, Quantized, lay_out, quantize
 
 DRUM_CHANNEL = 9
 MOST_NOTES = 20_000
 
 
-def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> ReadLine:
+def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> ImportedLine:
     """Read a line from a MIDI file's bytes: `bars_from_midi(data, Meter(4, 4), "snare").bars`.
 
     `part` is a track's name or number, a drum's name, or "key 45". Raises LessonError with bar and beat.
@@ -40,7 +50,7 @@ def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> 
     laid = lay_out(quantized, meter, bars)
     silent = 0 if bars else next((i for i, bar in enumerate(laid) if any(s.kind == "struck" for s in bar)), 0)
     names = [track.name for track in _sounding(song)]
-    return ReadLine(
+    return ImportedLine(
         laid[silent:],
         (
             *([f"parts: {listed(names)}; read: {shown(chosen.name)}"] if len(names) > 1 else []),
@@ -55,7 +65,7 @@ def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> 
 # --- the part -----------------------------------------------------------------------------------
 
 
-def _check_meters(song: Song, meter: Meter) -> None:
+def _check_meters(song: MidiSong, meter: Meter) -> None:
     """Refuse a time signature that is not the groove's; a file that says none is taken at the groove's."""
     for tick, count, power in song.meters:
         same = (count, power) == (meter.count, meter.unit.bit_length() - 1)
@@ -65,13 +75,13 @@ def _check_meters(song: Song, meter: Meter) -> None:
             raise LessonError(f"bar {bar} is in {found}, but the groove is in {meter}; every bar must be in its meter")
 
 
-def _sounding(song: Song) -> list[Track]:
+def _sounding(song: MidiSong) -> list[MidiTrack]:
     """The tracks with notes; beside others, count-in and click are nobody's line."""
     sounding = [track for track in song.tracks if track.notes]
     return [track for track in sounding if track.name not in HELPERS] or sounding
 
 
-def _choose(song: Song, part: str | int | None) -> Track:
+def _choose(song: MidiSong, part: str | int | None) -> MidiTrack:
     tracks = _sounding(song)
     if not tracks:
         raise LessonError("there are no notes in it")
@@ -93,7 +103,7 @@ def _is_drum(note: MidiNote) -> bool:
     return note.channel == DRUM_CHANNEL
 
 
-def _one_drum(track: Track) -> Track:
+def _one_drum(track: MidiTrack) -> MidiTrack:
     """The track, unless it holds several drums: everyone's strokes are nobody's line."""
     keys = sorted({note.key for note in track.notes if _is_drum(note)})
     names = list(dict.fromkeys(map(_drum_name, keys)))
@@ -103,10 +113,10 @@ def _one_drum(track: Track) -> Track:
 
 
 def _drum_name(key: int) -> str:
-    return next((name for name, keys in KEYS.items() if key in keys), f"key {key}")
+    return next((name for name, keys in DRUM_KEYS.items() if key in keys), f"key {key}")
 
 
-def _by_drum(tracks: Sequence[Track], wanted: str) -> Track:
+def _by_drum(tracks: Sequence[MidiTrack], wanted: str) -> MidiTrack:
     """All strokes of one drum: on the drum channel where there is one, else by its key on any."""
     word = " ".join(wanted.casefold().split())
     drums = any(_is_drum(note) for track in tracks for note in track.notes)
@@ -115,21 +125,21 @@ def _by_drum(tracks: Sequence[Track], wanted: str) -> Track:
     if not mine:
         there = dict.fromkeys(_drum_name(note.key) for note in notes)
         raise unknown_part(wanted, [track.name for track in tracks], [*there, *(() if drums else PARTS)])
-    return Track(word, mine)
+    return MidiTrack(word, mine)
 
 
 # --- bars and seconds ---------------------------------------------------------------------------
 
 
-def _from_bar_one(song: Song, track: Track, meter: Meter) -> tuple[list[Played], int, str]:
+def _from_bar_one(song: MidiSong, track: MidiTrack, meter: Meter) -> tuple[list[PlayedNote], int, str]:
     """The notes from the line's first downbeat, how many bars the markers say, and what to report of them."""
     marks = _bar_marks(song, meter)
     played = _played(song, track)
     if not marks:
         last = max(note.onset for note in played)
-        if last >= MOST_BARS * meter.length:
+        if last >= LONGEST_LINE_BARS * meter.length:
             raise LessonError(
-                f"its last note is in bar {int(last // meter.length) + 1}; a line has at most {MOST_BARS}"
+                f"its last note is in bar {int(last // meter.length) + 1}; a line has at most {LONGEST_LINE_BARS}"
             )
         return played, 0, ""
     onsets = sorted(played, key=lambda note: note.onset)
@@ -138,7 +148,7 @@ def _from_bar_one(song: Song, track: Track, meter: Meter) -> tuple[list[Played],
     return _within(onsets, first, meter), len(first), f"read once by its bar markers: {len(first)} of {len(marks)} bars"
 
 
-def _bar_marks(song: Song, meter: Meter) -> list[tuple[str, Fraction]]:
+def _bar_marks(song: MidiSong, meter: Meter) -> list[tuple[str, Fraction]]:
     """The markers `bar 1`, `bar 2` … of a file like ours, if they stand on barlines as ours do."""
     marks = [
         (text, Fraction(tick, song.division)) for tick, text in song.markers if re.fullmatch(r"bar [1-9]\d{0,3}", text)
@@ -159,7 +169,7 @@ def _passes(marks: Sequence[tuple[str, Fraction]]) -> list[list[Fraction]]:
     return passes
 
 
-def _within(notes: Sequence[Played], bars: Sequence[Fraction], meter: Meter) -> list[Played]:
+def _within(notes: Sequence[PlayedNote], bars: Sequence[Fraction], meter: Meter) -> list[PlayedNote]:
     """The notes of these bars, moved so that they stand side by side from 0; early notes belong to their beat.
 
     Our note-offs only let the drum ring, so they say nothing of written lengths.
@@ -174,12 +184,12 @@ def _within(notes: Sequence[Played], bars: Sequence[Fraction], meter: Meter) -> 
     return found
 
 
-def _played(song: Song, track: Track) -> list[Played]:
+def _played(song: MidiSong, track: MidiTrack) -> list[PlayedNote]:
     """Ticks as quarters, each with the tempo that holds there; 120 where the file says none."""
     tempos = [(0, 500_000), *sorted(song.tempos)]
     ticks = [tick for tick, _ in tempos]
     return [
-        Played(
+        PlayedNote(
             Fraction(note.tick, song.division),
             None if note.end_tick is None else Fraction(note.end_tick - note.tick, song.division),
             tempos[bisect_right(ticks, note.tick) - 1][1] / 1e6,

@@ -14,13 +14,13 @@ from itertools import groupby, pairwise
 from grooves.errors import LessonError
 from grooves.kit import PARTS
 from grooves.rhythm import Bar, Meter, Symbol, amount, check_bar, spell, value_name
-from render.reading.line import ReadLine
-from render.reading.measures import Measure, Sign, at_place, faults, playing_order, read_measures
+from render.reading.imported_line import ImportedLine
+from render.reading.measures import XmlMeasure, XmlNote, at_place, faults, playing_order, read_measures
 from render.reading.musicxml_file import Element, open_musicxml
-from render.reading.parts import KEYS, choice, listed, matching, numbered, pick, shown, unknown_part
+from render.reading.parts import DRUM_KEYS, choice, listed, matching, numbered, pick, shown, unknown_part
 
 MOST_PARTS = 200
-OUR_LINE = "line"  # what `render.notation` calls the part that holds the reading line
+OUR_LINE = "line"  # what `render.paper.notation` calls the part that holds the reading line
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class _Chosen:
     drums: frozenset[str] | None = None  # ids in the file; None: every note of the part
 
 
-def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None) -> ReadLine:
+def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None) -> ImportedLine:
     """Read a line from a score's bytes: `bars_from_musicxml(data, Meter(4, 4), "Snare").bars`.
 
     `part` is a part's name or number, or a drum's name. Raises LessonError with the bar.
@@ -64,7 +64,7 @@ def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None)
         *dict.fromkeys(sign.simplified for mine in signs for sign in mine if sign.simplified),
         *([f"{loose} notes tied to nothing before them are struck"] if loose else []),
     ]
-    return ReadLine(mended, tuple(report))
+    return ImportedLine(mended, tuple(report))
 
 
 # --- parts and drums ----------------------------------------------------------------------------
@@ -120,21 +120,21 @@ def _by_drum(parts: Sequence[_Part], wanted: str) -> _Chosen:
     word = wanted.casefold().strip()
     for part in parts:
         drums = {drum for drum, (name, _) in part.instruments.items() if name.casefold() == word}
-        drums = drums or {drum for drum, (_, key) in part.instruments.items() if key in KEYS.get(word, ())}
+        drums = drums or {drum for drum, (_, key) in part.instruments.items() if key in DRUM_KEYS.get(word, ())}
         if drums:
             return _Chosen(part, frozenset(drums) if len(part.instruments) > 1 else None)
     drums_there = [name for part in parts for name, _ in part.instruments.values()]
     raise unknown_part(wanted, [part.name for part in parts], [*drums_there, *PARTS])
 
 
-def _only(measures: Sequence[Measure], drums: frozenset[str] | None) -> tuple[Measure, ...]:
+def _only(measures: Sequence[XmlMeasure], drums: frozenset[str] | None) -> tuple[XmlMeasure, ...]:
     """The measures with one drum's notes; all rests go, since they may be another drum's."""
     if drums is None:
         return tuple(measures)
     return tuple(replace(m, signs=tuple(sign for sign in m.signs if sign.instrument in drums)) for m in measures)
 
 
-def _voice(measures: Sequence[Measure]) -> tuple[str, list[str]]:
+def _voice(measures: Sequence[XmlMeasure]) -> tuple[str, list[str]]:
     """The lowest voice that has notes, and all of them."""
     sounding = {sign.voice for measure in measures for sign in measure.signs if sign.kind != "rest"}
     if not sounding:
@@ -150,7 +150,7 @@ def _parts_report(parts: Sequence[_Part], chosen: _Chosen) -> list[str]:
     return [f"parts: {listed(names)}; read: {read}"] if len(names) > 1 or drums else []
 
 
-def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[Sign]]) -> list[str]:
+def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[XmlNote]]) -> list[str]:
     drums = {sign.instrument for mine in signs for sign in mine if sign.kind == "struck" and sign.instrument}
     if chosen.drums is not None or len(drums) < 2:
         return []
@@ -161,7 +161,7 @@ def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[Sign]]) -> list[str]
 # --- bars ---------------------------------------------------------------------------------------
 
 
-def _bar(signs: Sequence[Sign], measures: Sequence[Measure], index: int, meter: Meter) -> Bar:
+def _bar(signs: Sequence[XmlNote], measures: Sequence[XmlMeasure], index: int, meter: Meter) -> Bar:
     """One full bar: chords joined, gaps filled with rests, a pickup moved to the bar's end."""
     number = index + 1
     for fault in faults(signs, number, meter):
@@ -183,7 +183,7 @@ def _bar(signs: Sequence[Sign], measures: Sequence[Measure], index: int, meter: 
     return bar
 
 
-def _shift(measures: Sequence[Measure], index: int, meter: Meter) -> Fraction:
+def _shift(measures: Sequence[XmlMeasure], index: int, meter: Meter) -> Fraction:
     """How far a short measure's notes move: a pickup to its bar's end; LessonError for any other short measure."""
     missing = meter.length - measures[index].length
     if missing <= 0 or not measures[index].length:
@@ -200,7 +200,7 @@ def _shift(measures: Sequence[Measure], index: int, meter: Meter) -> Fraction:
     )
 
 
-def _joined(group: Sequence[Sign], onset: Fraction) -> Symbol:
+def _joined(group: Sequence[XmlNote], onset: Fraction) -> Symbol:
     """What sounds at one place: a stroke if any note of the chord is struck."""
     kind = min((sign.kind for sign in group), key=("struck", "held", "rest").index)
     first = next(sign for sign in group if sign.kind == kind)
@@ -227,7 +227,7 @@ def _written(symbol: Symbol, meter: Meter, number: int) -> Bar:
 
 
 def _mend_ties(bars: Sequence[Bar]) -> tuple[tuple[Bar, ...], int]:
-    """SoundEvent each note that is tied to a rest or to nothing, and count them."""
+    """Strike each note that is tied to a rest or to nothing, and count them."""
     flat = [Symbol(Fraction(0), Fraction(0), "rest"), *(symbol for bar in bars for symbol in bar)]
     loose = {index for index, (a, b) in enumerate(pairwise(flat)) if b.kind == "held" and a.kind == "rest"}
     mended = [replace(symbol, kind="struck") if index in loose else symbol for index, symbol in enumerate(flat[1:])]
@@ -235,7 +235,7 @@ def _mend_ties(bars: Sequence[Bar]) -> tuple[tuple[Bar, ...], int]:
     return tuple(tuple(next(rest) for _ in bar) for bar in bars), len(loose)
 
 
-def _pickup_report(measures: Sequence[Measure], meter: Meter) -> list[str]:
+def _pickup_report(measures: Sequence[XmlMeasure], meter: Meter) -> list[str]:
     if not measures[0].pickup:
         return []
     beats = amount((meter.length - measures[0].length) / meter.step)

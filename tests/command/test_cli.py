@@ -366,7 +366,10 @@ WRONG = [
     (["bars", "{lesson}", "--stairs", "7"], "there is no bar 7 in this line"),
     (["bars", "{lesson}", "--from", "1"], "--from and -o belong to --stairs; add --stairs BAR"),
     (["lines", "--level", "99"], "99"),
-    (["lines", "--level", "three"], "invalid value for '--level': write a whole number; see fourlimb lines --help"),
+    (
+        ["lines", "--level", "three"],
+        "invalid value for '--level': 'three' is not a valid integer; see fourlimb lines --help",
+    ),
     (["lines", "--levle", "3"], "no such option: --levle (Possible options: --help, --level, --seed)"),
     (["render", "{lesson}", "--velocities", "loud"], "invalid value for '--velocities'"),
     (["lines", "--level", "1", "--meter", "4/5"], "'4/5' is not a meter"),

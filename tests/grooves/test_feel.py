@@ -14,11 +14,11 @@ from grooves.feel import (
     is_upbeat,
     measured_ratio,
     noise_filter,
-    offbeat_place,
     sixteenth_beats,
     stream_key,
     swing_ratio,
     swung,
+    upbeat_place,
     white,
 )
 from grooves.rhythm import Meter
@@ -60,7 +60,7 @@ def test_the_short_note_stays_near_a_tenth_of_a_second(tempo):
 
 @given(st.integers(100, 400).map(lambda n: F(n, 100)))
 def test_an_upbeat_falls_at_r_over_r_plus_one_exactly(ratio):
-    assert offbeat_place(float(ratio)) == ratio / (ratio + 1)
+    assert upbeat_place(float(ratio)) == ratio / (ratio + 1)
     assert swung(F(7, 2), float(ratio)) == 3 + ratio / (ratio + 1)
 
 

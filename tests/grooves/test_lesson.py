@@ -29,7 +29,7 @@ def test_a_lesson_needs_only_title_tempo_groove_and_a_line():
 
 def test_the_feel_has_the_defaults_of_the_contract():
     feel = parse_text(GOOD).feel
-    assert (feel.swing, feel.offbeat_accent_lu, feel.timing_ms, feel.level_lu, feel.seed) == ("by tempo", 2, 6, 1, 1)
+    assert (feel.swing, feel.upbeat_accent_lu, feel.timing_ms, feel.level_lu, feel.seed) == ("by tempo", 2, 6, 1, 1)
 
 
 # (what is changed in the good lesson, what is put there, the message in full)
@@ -41,7 +41,7 @@ WRONG = [
     (TOP, "title = 3", "title: 3 is not a text; write it between quotes"),
     (TOP, 'title = "  "', "title: '  ' is not a text; write something between the quotes"),
     (TOP, f'{TOP}\ntempoo = 1', "tempoo: no such key; did you mean 'tempo'?"),
-    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, groove, line, choruses, count_in, leads, soundfont, feel, balance, track"),
+    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, groove, line, choruses, count_in, kit, soundfont, feel, balance, track"),
     ("tempo = 120", "", "tempo: missing; every lesson needs one, in beats a minute, such as tempo = 120"),
     ("tempo = 120", "tempo = 0", "tempo: 0 is out of range; a tempo runs from 30 to 400"),
     ("tempo = 120", "tempo = -1", "tempo: -1 is out of range; a tempo runs from 30 to 400"),
@@ -60,7 +60,13 @@ WRONG = [
     ('groove = "swing"', 'groove = "mine.toml"', "groove: mine.toml: there is no such file"),
     ('groove = "swing"', 'groove = "swing"\nchoruses = 0', "choruses: 0 is out of range; a number of choruses runs from 1 to 1000"),
     ('groove = "swing"', 'groove = "swing"\ncount_in = 1.5', "count_in: 1.5 is not a number of bars; write a whole number from 0 to 16"),
-    ('groove = "swing"', 'groove = "swing"\nleads = "lft"', "leads: 'lft' is not known; did you mean 'left'?"),
+    ('groove = "swing"', 'groove = "swing"\nkit = "left handed"', "kit: 'left handed' is not known; did you mean 'left-handed'?"),
+    ('groove = "swing"', 'groove = "swing"\nleads = "left"', 'leads: this is now called kit; a left-handed one is kit = "left-handed"'),
+    (LINE, 'counts = "1 2 r3 4"', "line: counts: bar 1: 'r3' is now called 3r: a rest's r comes last, as in the values"),
+    (LINE, f"{LINE}\n[feel]\noffbeat_accent = 1", "feel.offbeat_accent: this is now called upbeat_accent"),
+    (LINE, f"{LINE}\n[feel]\nheld_offbeat_accent = 1", "feel.held_offbeat_accent: this is now called held_upbeat_accent"),
+    (LINE, f"{LINE}\n[balance]\nfill = -9", "balance: fill is now called gaps"),
+    (LINE, f"{LINE}\n{TRACK}gap = {{ play = 4, rest = 4 }}", "track 1, gap: this is now called silence"),
     (f"[line]\n{LINE}", "", "line: missing; every lesson needs a table [line] with values, counts or file"),
     (f"[line]\n{LINE}", "line = 3", "line: 3 is not a table; write its keys: values, counts, file, part, played_on, each_chorus, repeat_each, bars"),
     (LINE, "", "line: there is no rhythm; write one of values, counts or file"),
@@ -77,7 +83,7 @@ WRONG = [
     (LINE, f'{LINE}\nbars = "one"', "line: bars: 'one' is not a bar; write numbers and ranges, such as \"1-4, 7\""),
     (LINE, f"{LINE}\nrepeat_each = 0", "line.repeat_each: 0 is out of range; a number of times runs from 1 to 64"),
     (LINE, f'{LINE}\nplayed_on = "kick"', "line: played_on: 'kick' cannot read the line; did you mean 'bass drum'?"),
-    (LINE, f'{LINE}\nplayed_on = "rimshot"', "line: played_on: 'rimshot' cannot read the line; did you mean 'cross-stick'?"),
+    (LINE, f'{LINE}\nplayed_on = "rimshot"', "line: played_on: 'rimshot' cannot read the line; a rimshot, head and rim at once, is not in the kit, nor is it a cross-stick"),
     (LINE, f'{LINE}\nplayed_on = "snair"', "line: played_on: 'snair' cannot read the line; did you mean 'snare'?"),
     (LINE, f'{LINE}\nplayed_on = {{ notes = "snare", gaps = "snare" }}', "line: played_on: notes and gaps are both on the snare; give the gaps to another limb"),
     (LINE, f"{LINE}\neach_chorus = []", "line: each_chorus: [] is not a list; write the readers in turn, such as [\"snare\", \"bass drum\"]"),
@@ -85,7 +91,7 @@ WRONG = [
     (LINE, f"{LINE}\n[feel]\nswing = 5", "feel: swing: 5 is out of range; the ratio long:short runs from 1.0 (straight) to 4.0"),
     (LINE, f'{LINE}\n[feel]\nswing = "hard"', "feel: swing: 'hard' is not known; choose from by tempo, as measured, straight, or write a ratio such as 2.0"),
     (LINE, f"{LINE}\n[feel]\nswing = true", "feel: swing: True is not a ratio; write a number from 1.0 to 4.0, or one of by tempo, as measured, straight"),
-    (LINE, f"{LINE}\n[feel]\noffbeat_acent = 1", "feel.offbeat_acent: no such key; did you mean 'offbeat_accent'?"),
+    (LINE, f"{LINE}\n[feel]\nupbeat_acent = 1", "feel.upbeat_acent: no such key; did you mean 'upbeat_accent'?"),
     (LINE, f"{LINE}\n[feel]\ntiming_ms = -1", "feel.timing_ms: -1 is out of range; a standard deviation in milliseconds runs from 0 to 30"),
     (LINE, f"{LINE}\n[feel]\nseed = -1", "feel.seed: -1 is out of range; a seed runs from 0 to 4294967295"),
     (LINE, f"{LINE}\n[feel]\nahead_ms = {{ snar = 3 }}", "feel: ahead_ms: 'snar' is neither a part here nor a limb; did you mean 'snare'?"),
@@ -192,14 +198,14 @@ def test_the_count_in_is_as_long_as_asked():
 
 
 def test_a_left_handed_lesson_swaps_right_and_left_everywhere():
-    right, left = lesson_of("4 4 4 4"), lesson_of("4 4 4 4", top='leads = "left"')
+    right, left = lesson_of("4 4 4 4"), lesson_of("4 4 4 4", top='kit = "left-handed"')
     assert {hit.part: hit.limb for hit in played(right).hits if hit.limb} == {
         "ride": "right hand", "snare": "left hand", "bass drum": "right foot", "hi-hat": "left foot",
     }  # fmt: skip
     assert {hit.part: hit.limb for hit in played(left).hits if hit.limb} == {
         "ride": "left hand", "snare": "right hand", "bass drum": "left foot", "hi-hat": "right foot",
     }  # fmt: skip
-    silent = lesson_of("4 4 4 4", top='leads = "left"', tracks='[[track]]\nname="x"\nwithout=["left hand"]')
+    silent = lesson_of("4 4 4 4", top='kit = "left-handed"', tracks='[[track]]\nname="x"\nwithout=["left hand"]')
     assert "ride" not in played(silent, "x").parts
 
 
@@ -244,7 +250,7 @@ def test_the_lesson_that_new_writes_is_a_lesson_and_offers_every_key_of_line_fee
 
 # Keys that the new lesson shows at their defaults: taking the line changes nothing.
 SHOWN_AS_THEY_ARE = {
-    "count_in", "swing", "offbeat_accent", "held_offbeat_accent", "downbeat_quarters", "accent",
+    "count_in", "swing", "upbeat_accent", "held_upbeat_accent", "downbeat_quarters", "accent",
     "timing_ms", "level_lu", "correlation", "together", "seed",
 }  # fmt: skip
 

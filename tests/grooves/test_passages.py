@@ -123,7 +123,7 @@ def test_a_fading_part_sinks_by_equal_steps():
 
 
 def test_in_a_gap_everything_falls_silent_and_comes_back_in_time():
-    performance = track('gap = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
+    performance = track('silence = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
     assert bars_with(performance, "ride") == [True, True, False, False] * 2
     assert bars_with(performance, "click") == [True, True, False, False] * 2
     plain = track('times = 2\nclick = "every beat"')
@@ -194,7 +194,7 @@ SHAPES = {
     "ladder": "ladder = { from = 60, to = 90, step = 10 }",
     "trade": "trade = { with = 1, without = 1 }",
     "fade": "fade = { times = 3, to = -20 }",
-    "gap": "gap = { play = 1, rest = 1 }",
+    "silence": "silence = { play = 1, rest = 1 }",
 }
 METERS = {"swing": "4 8 8 4 4 | 8 4 4 4 8", "jazz-waltz": "4 8 8 4 | 2 4", "five-four-swing": "4 4 4 2 | 2 2 4", "six-eight": "4 8 4. | 4. 4.", "twelve-eight": "4. 4. 4. 4 8 | 2. 2."}  # fmt: skip
 
@@ -230,10 +230,10 @@ def test_a_track_s_name_becomes_a_file_name():
 
 @pytest.mark.parametrize(("rows", "choruses", "advice"), [
     ({"trade": Alternation(4, 4)}, 1, "x: its 4 bars end before trade leaves your part out; write times = 2"),
-    ({"gap": Alternation(8, 4)}, 2, "x: its 8 bars end before gap falls silent; write times = 3"),
-    ({"gap": Alternation(8, 4), "bars": (0,), "times": 3}, 1, "x: its 3 bars end before gap falls silent; write times = 12"),
+    ({"silence": Alternation(8, 4)}, 2, "x: its 8 bars end before silence begins; write times = 3"),
+    ({"silence": Alternation(8, 4), "bars": (0,), "times": 3}, 1, "x: its 3 bars end before silence begins; write times = 12"),
     ({"trade": Alternation(4, 4)}, 2, ""),
-    ({"gap": Alternation(3, 1)}, 1, ""),
+    ({"silence": Alternation(3, 1)}, 1, ""),
     ({}, 1, ""),
 ])  # fmt: skip
 def test_a_trade_that_never_comes_is_told(rows, choruses, advice):

@@ -166,7 +166,7 @@ def levels(lesson, part):
     return [hit.level_lu for hit in of_part(played(lesson), part)]
 
 
-PLAIN = f"{EXACT}\noffbeat_accent = 0\nheld_offbeat_accent = 0\ndownbeat_quarters = 0\naccent = 0"
+PLAIN = f"{EXACT}\nupbeat_accent = 0\nheld_upbeat_accent = 0\ndownbeat_quarters = 0\naccent = 0"
 
 
 def test_the_default_levels_are_ours_and_under_the_ride():
@@ -190,7 +190,7 @@ def test_the_balance_of_a_lesson_overrules_the_groove():
 def test_filled_gaps_lie_under_the_line():
     lesson = lesson_of("1", feel=PLAIN, line='played_on = { notes = "bass drum", gaps = "snare" }')
     assert set(levels(lesson, "snare")) == {-4 - 6}
-    louder = lesson_of("1", feel=PLAIN, line='played_on = { notes = "bass drum", gaps = "snare" }', balance="fill = -8")
+    louder = lesson_of("1", feel=PLAIN, line='played_on = { notes = "bass drum", gaps = "snare" }', balance="gaps = -8")
     assert set(levels(louder, "snare")) == {-8}
 
 
@@ -198,9 +198,9 @@ def test_filled_gaps_lie_under_the_line():
     ("key", "line", "added"),
     [
         # common practice, no source: the line leans on its upbeats
-        ("offbeat_accent", "8 8 4. 8 4", [0, 5, 0, 5, 0]),
-        ("held_offbeat_accent", "8 8 8r 4 8 4", [0, 0, 5, 0, 0]),
-        ("held_offbeat_accent", "4 4 4 8 [8 | 8] 8 2.", [0, 0, 0, 0, 5, 0, 0]),
+        ("upbeat_accent", "8 8 4. 8 4", [0, 5, 0, 5, 0]),
+        ("held_upbeat_accent", "8 8 8r 4 8 4", [0, 0, 5, 0, 0]),
+        ("held_upbeat_accent", "4 4 4 8 [8 | 8] 8 2.", [0, 0, 0, 0, 5, 0, 0]),
         ("downbeat_quarters", "4 4 8 8 4", [5, 5, 0, 0, 0]),
         ("accent", "4^ 4 8 8^ 4", [5, 0, 0, 5, 0]),
     ],

@@ -71,12 +71,12 @@ def _kern(token: str) -> str:
 SAME = [
     ("4 8 8 4 4", "1 2 & 3 4"),
     ("8 4 4 4 8", "1 & (2) & (3) & (4) &"),
-    ("12 12 12 4 4r 4", "1 trip let 2 r3 4"),
+    ("12 12 12 4 4r 4", "1 trip let 2 3r 4"),
     ("16 16 16 16 8. 16 2", "1 e & a 2 a 3"),
-    ("2 4r [4 | 4] 8r 8 2", "1 r3 4 | (1) r2 & 3"),
-    ("8 4 8 4 [4 | 8] 8 4 4r 8 8", "1 & (2) & 3 4 | (1) & 2 r3 4 &"),
+    ("2 4r [4 | 4] 8r 8 2", "1 3r 4 | (1) 2r & 3"),
+    ("8 4 8 4 [4 | 8] 8 4 4r 8 8", "1 & (2) & 3 4 | (1) & 2 3r 4 &"),
     ("6 6 6 2^", "1 let (2) trip 3^"),
-    ("1r | 4 4 4 4", "r1 | 1 2 3 4"),
+    ("1r | 4 4 4 4", "1r | 1 2 3 4"),
 ]
 
 
@@ -128,7 +128,7 @@ places = st.sets(st.integers(0, 15), min_size=1).map(sorted)
 @given(places)
 def test_any_bar_of_sixteenths_survives_both_notations(numbers):
     said = " ".join(_said(number, numbers) for number in range(16) if number % 4 == 0 or number in numbers)
-    text = said if 0 in numbers else said.replace("(1)", "r1", 1)
+    text = said if 0 in numbers else said.replace("(1)", "1r", 1)
     (bar,) = parse_counts(text, FOUR)
     assert [s.onset for s in bar if s.kind == "struck"] == [F(number, 4) for number in numbers]
     assert parse_values(values_text([bar]), FOUR) == (bar,)
@@ -183,12 +183,15 @@ def test_wrong_values_are_named_with_their_bar(line, message):
 WRONG_COUNTS = [
     ("1 2 5", "bar 1: count 5 is not in 4/4, which counts 1 to 4"),
     ("1 & & 3", r"bar 1: '&' comes after 1&; say the beat between, such as \(2\)"),
-    ("2 3 4", r"bar 1 does not say what happens on 1; write 1, \(1\) for the last note held on, or r1"),
-    ("(1) 2 3 4", r"bar 1: \(1\) holds a note on, but none sounds before it; write r1 for a rest"),
-    ("r1 | (1) 2", r"bar 2: \(1\) holds a note on, but none sounds before it"),
+    ("2 3 4", r"bar 1 does not say what happens on 1; write 1, \(1\) for the last note held on, or 1r"),
+    ("(1) 2 3 4", r"bar 1: \(1\) holds a note on, but none sounds before it; write 1r for a rest"),
+    ("1r | (1) 2", r"bar 2: \(1\) holds a note on, but none sounds before it"),
     ("1 and 2", "bar 1: 'and' is not a count; write 1, &, e, a, trip, let"),
     ("1 (2", r"bar 1: '\(2' is not a count"),
-    ("1 (r2)", r"bar 1: '\(r2\)' is not struck, so it takes neither r nor \^"),
+    ("1 (2r)", r"bar 1: '\(2r\)' is not struck, so it takes neither r nor \^"),
+    ("1 2r^ 3", r"bar 1: '2r\^' is a rest, so it takes no \^"),
+    ("1 r2 3", "bar 1: 'r2' is now called 2r"),
+    ("1 r& 3", "bar 1: 'r&' is now called &r"),
     ("1 3 2", "bar 1: '2' comes after 3"),
     ("1 e trip 2 3 4", "bar 1, beat 1e: triplets and other values do not mix within a beat"),
 ]

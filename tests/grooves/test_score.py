@@ -53,21 +53,21 @@ def test_long_and_short_notes_go_to_two_limbs():
 
 def test_the_gaps_of_a_line_are_filled_with_triplets_in_swing():
     lesson = lesson_of("4 8 8 2", line='played_on = { notes = "bass drum", gaps = "snare" }')
-    filled = [o for o, i, _ in strokes(lesson, role="fill")]
+    filled = [o for o, i, _ in strokes(lesson, role="gaps")]
     assert filled == [F(1, 3), F(2, 3), F(4, 3), F(7, 3), F(8, 3), 3, F(10, 3), F(11, 3)]
 
 
 def test_the_gaps_of_a_line_are_filled_with_eighths_in_a_straight_groove():
     lesson = lesson_of("4 8 8 2", groove="straight-eighths", line='played_on = { notes = "bass drum", gaps = "snare" }')
-    assert [o for o, i, _ in strokes(lesson, role="fill")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
+    assert [o for o, i, _ in strokes(lesson, role="gaps")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
 
 
 def test_the_gaps_follow_the_swing_of_the_lesson_not_of_its_groove():
     reading = 'played_on = { notes = "bass drum", gaps = "snare" }'
     straight = lesson_of("4 8 8 2", feel='swing = "straight"', line=reading)
-    assert [o for o, i, _ in strokes(straight, role="fill")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
+    assert [o for o, i, _ in strokes(straight, role="gaps")] == [F(1, 2), F(5, 2), 3, F(7, 2)]
     even = lesson_of("4 4 2", groove="shuffle", feel="swing = 1.0", line=reading)
-    assert [o for o, i, _ in strokes(even, role="fill")][:2] == [F(1, 2), F(3, 2)]
+    assert [o for o, i, _ in strokes(even, role="gaps")][:2] == [F(1, 2), F(3, 2)]
 
 
 def test_the_hands_take_turns_over_the_barline_and_the_ride_rests():
@@ -109,7 +109,7 @@ played_on = "bass drum"
 
     groove = (
         'name="x"\ntitle="X"\nmeter="4/4"\ntempo=[60,200]\n'
-        '[ride]\ncounts="1 2 3 4"\n[snare]\ncounts="1 (2) & 3"\n["cross-stick"]\nlimb="left hand"\ncounts="r1 (2) & r3"\n'
+        '[ride]\ncounts="1 2 3 4"\n[snare]\ncounts="1 (2) & 3"\n["cross-stick"]\nlimb="left hand"\ncounts="1r (2) & 3r"\n'
     )
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "two.toml").write_text(groove)

@@ -308,15 +308,15 @@ def test_trade_gap_and_fade_give_way_to_one_another(sheet):
         now = settings(sheet)
         return (
             now["trade"],
-            now["gap"],
+            now["silence"],
             now["fade"],
-            *(sheet.page.input_value(f"#{name}") for name in ("trade", "gap", "fade")),
+            *(sheet.page.input_value(f"#{name}") for name in ("trade", "silence", "fade")),
         )
 
     four = {"first": 4, "second": 4}
     sheet.page.select_option("#trade", "4 4")
     assert chosen() == (four, None, None, "4 4", "", "0")
-    sheet.page.select_option("#gap", "6 2")
+    sheet.page.select_option("#silence", "6 2")
     assert chosen() == (None, {"first": 6, "second": 2}, None, "", "6 2", "0")
     sheet.page.select_option("#fade", "4")
     assert chosen() == (None, {"first": 6, "second": 2}, {"times": 4, "to": -30}, "", "6 2", "4")
@@ -325,8 +325,8 @@ def test_trade_gap_and_fade_give_way_to_one_another(sheet):
     sheet.page.select_option("#fade", "8")
     assert chosen() == (None, None, {"times": 8, "to": -30}, "", "", "8")
     sheet.page.select_option("#fade", "0")
-    sheet.page.select_option("#gap", "3 1")
-    sheet.page.select_option("#gap", "")
+    sheet.page.select_option("#silence", "3 1")
+    sheet.page.select_option("#silence", "")
     assert chosen() == (None, None, None, "", "", "0")
 
 
@@ -334,7 +334,7 @@ def test_trade_gap_and_fade_give_way_to_one_another(sheet):
     ("turns", "words"),
     [
         ({"trade": {"first": 1, "second": 1}}, ["", "yours", "", "yours"]),
-        ({"gap": {"first": 1, "second": 2}}, ["", "silence", "silence", ""]),
+        ({"silence": {"first": 1, "second": 2}}, ["", "silence", "silence", ""]),
         ({}, ["", "", "", ""]),
     ],
 )
@@ -397,7 +397,7 @@ def test_the_times_through_are_counted(sheet):
         controls.tell({ score: lesson.bars[1], turn });
         return ui.where.textContent;
     })""")
-    assert words == ["Bar 2 · time 1", "Bar 2 · time 2", "Bar 2 · time 3"]
+    assert words == ["Bar 2 · round 1", "Bar 2 · round 2", "Bar 2 · round 3"]
 
 
 # --- the eye -------------------------------------------------------------------------------------

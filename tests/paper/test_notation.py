@@ -197,7 +197,7 @@ def test_an_accent_of_the_feet_stands_below():
 
 def test_a_light_snare_stroke_is_a_ghost_note_in_parentheses():
     text = 'name = "g"\ntitle = "G"\nmeter = "4/4"\ntempo = [60, 200]\n[ride]\ncounts = "1 2 3 4"\n'
-    ghosts = parse_groove(text + '[snare]\ncounts = "r1 2 & 3 4 &"\nlight = "(2) & 3"\nlighter = -8')
+    ghosts = parse_groove(text + '[snare]\ncounts = "1r 2 & 3 4 &"\nlight = "(2) & 3"\nlighter = -8')
     line = parse_values("4 4 4 4", Meter(4, 4))
     xml = musicxml(write_score("x", ghosts, 100, line, [PlayedOn("bass drum", "bass drum")]), ("drums",))
     assert texts(xml, "//notehead[@parentheses='yes']/../@id") == ["drums-b1-3_2-snare", "drums-b1-2-snare"]
@@ -515,8 +515,8 @@ def test_what_reaches_into_a_beat_of_triplets_ends_before_it():
 def test_an_upbeat_drawn_as_the_last_of_a_triplet_ends_with_its_beat():
     own = parse_groove(
         'name = "own"\ntitle = "Own"\nmeter = "4/4"\nswing = 2.0\ntempo = [60, 200]\n'
-        '[ride]\ncounts = "1 2 trip let 3 trip let 4 trip let"\n[hi-hat]\ncounts = "r1 & (2) & (3) & (4) &"\n'
-        '["bass drum"]\ncounts = "1 r2 3 r4"\n'
+        '[ride]\ncounts = "1 2 trip let 3 trip let 4 trip let"\n[hi-hat]\ncounts = "1r & (2) & (3) & (4) &"\n'
+        '["bass drum"]\ncounts = "1 2r 3 4r"\n'
     )
     bars = parse_values("8 4. 12 12 12 4", own.meter)
     found = lower_voice(write_score("x", own, 100, bars, [PlayedOn("snare", "snare")]))

@@ -16,7 +16,7 @@ from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, parse_meter, parse_values, values_text
 from render.reading.midi_file import events, open_midi
-from render.reading.read_line import ReadLine
+from render.reading.read_line import ImportedLine
 from render.reading.read_midi import bars_from_midi
 from render.sound.midi import midi_bytes
 
@@ -25,7 +25,7 @@ DRUMS = 9  # channel 10
 Note = tuple[float, float, int]  # onset and length in quarters, key
 
 
-def read(data: bytes, part: str | int | None = None, meter: Meter = FOUR) -> ReadLine:
+def read(data: bytes, part: str | int | None = None, meter: Meter = FOUR) -> ImportedLine:
     return bars_from_midi(data, meter, part)
 
 
@@ -130,6 +130,13 @@ def test_a_note_a_little_before_its_bar_belongs_to_it() -> None:
 
 def test_a_flam_is_one_stroke() -> None:
     assert values(hits([0, 0.97, 1, 2, 3])) == "4 4 4 4"
+
+
+def test_strokes_a_sixteenth_of_a_quarter_apart_are_two_and_nearer_ones_are_one() -> None:
+    """The window is ours: under half a 32nd. At its edge the two strokes are on no grid, just inside they are one."""
+    assert values(hits([0, 1, 1 + 29 / 480, 2, 3])) == "4 4 4 4"
+    with pytest.raises(LessonError, match="bar 1, near beat 2: 2 notes in that beat"):
+        read(hits([0, 1, 1 + 30 / 480, 2, 3]))
 
 
 @pytest.mark.parametrize(
@@ -350,6 +357,15 @@ def test_numbers_of_variable_length_are_read_as_the_specification_writes_them(wr
     """Standard MIDI Files 1.0, the table of variable-length quantities; written by mido."""
     chunk = bytes(mido.midifiles.meta.encode_variable_int(written)) + bytes.fromhex("FF2F00")
     assert next(events(chunk)).tick == written
+
+
+@pytest.mark.parametrize("between", ["00 FF 01 02 61 62", "00 F0 02 01 F7", "00 F7 01 40"], ids=["meta", "sysex", "F7"])
+def test_a_meta_or_sysex_event_ends_running_status(between: str) -> None:
+    """Standard MIDI Files 1.0: "sysex events and meta-events cancel any running status which was in effect"."""
+    first, again = bytes.fromhex("00 99 26 40"), bytes.fromhex("30 26 00")
+    assert len(list(events(first + again))) == 2  # running status holds while nothing comes between
+    with pytest.raises(LessonError, match="is damaged or cut short"):
+        list(events(first + bytes.fromhex(between) + again))
 
 
 def test_notes_are_read_as_pretty_midi_reads_them() -> None:

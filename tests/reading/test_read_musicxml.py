@@ -17,14 +17,14 @@ from grooves.errors import LessonError
 from grooves.rhythm import Bar, Meter, parse_meter, parse_values, values_text
 from render.paper.notation import musicxml
 from render.reading.musicxml_file import CONTAINER
-from render.reading.read_line import ReadLine
+from render.reading.read_line import ImportedLine
 from render.reading.read_musicxml import bars_from_musicxml
 
 FOUR = Meter(4, 4)
 TYPES = {"1": "whole", "2": "half", "4": "quarter", "8": "eighth", "16": "16th", "12": "eighth", "6": "quarter"}
 
 
-def read(data: str | bytes, part: str | int | None = None, meter: Meter = FOUR) -> ReadLine:
+def read(data: str | bytes, part: str | int | None = None, meter: Meter = FOUR) -> ImportedLine:
     return bars_from_musicxml(data.encode() if isinstance(data, str) else data, meter, part)
 
 

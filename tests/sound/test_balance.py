@@ -17,7 +17,7 @@ from grooves.rhythm import Meter
 from render.lesson.demonstration import TOLERANCE_LU, balance_lesson, measure_parts
 from render.lesson.load import load_lesson, shipped_grooves
 from render.lesson.options import RenderOptions
-from render.sound.balance import KEYS, calibrate, loudness_by_velocity, out_of_reach, plain_balance, velocities
+from render.sound.balance import DRUM_KEYS, calibrate, loudness_by_velocity, out_of_reach, plain_balance, velocities
 from render.sound.loudness import hit_loudness
 from render.soundfont.soundfont import default_soundfont, open_kit
 
@@ -108,7 +108,7 @@ def test_levels_in_reach_are_not_told(measured):
 def test_the_plain_balance_follows_the_published_law_on_every_key():
     # DLS Level 1 and SoundFont 2.04 section 8.4.1: 40·log10(v/127) dB.
     balance = plain_balance()
-    for key in KEYS:
+    for key in DRUM_KEYS:
         for velocity in range(1, 128):
             apart = balance.level_of(key, velocity) - balance.level_of(key, 127)
             assert apart == pytest.approx(40 * math.log10(velocity / 127))
@@ -118,7 +118,7 @@ def test_the_plain_balance_follows_the_published_law_on_every_key():
 
 def test_a_stroke_that_is_louder_takes_a_higher_velocity_on_every_key(measured):
     _, balance = measured
-    for key in KEYS:
+    for key in DRUM_KEYS:
         taken = balance.nearest(key, [-20.0, -14.0, -8.0, -4.0])
         assert taken == sorted(set(taken)), key
 

@@ -6,7 +6,7 @@ from grooves.rhythm import Bar
 
 
 @dataclass(frozen=True)
-class ReadLine:
+class ImportedLine:
     """A line as read: its bars, and what was found, chosen and simplified on the way, a sentence each."""
 
     bars: tuple[Bar, ...]
