@@ -9,7 +9,7 @@ Files 1.0: chunks, variable-length numbers of at most four bytes, running status
 import struct
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from grooves.errors import LessonError
@@ -28,6 +28,7 @@ class MidiNote:
     end_tick: int | None
     channel: int  # 0 to 15
     key: int
+    velocity: int = 64
 
 
 @dataclass(frozen=True)
@@ -185,10 +186,10 @@ def _notes(track: tuple[MidiEvent, ...]) -> tuple[MidiNote, ...]:
         started = sounding.setdefault((channel, key), deque())
         if event.status >= 0x90 and velocity:
             started.append(len(notes))
-            notes.append(MidiNote(event.tick, None, channel, key))
+            notes.append(MidiNote(event.tick, None, channel, key, velocity))
         elif started:
             index = started.popleft()
-            notes[index] = MidiNote(notes[index].tick, event.tick, channel, key)
+            notes[index] = replace(notes[index], end_tick=event.tick)
     return tuple(notes)
 
 
