@@ -1,7 +1,6 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -12,6 +11,7 @@ from grooves.errors import LessonError, at, nearest
 from grooves.groove import Groove, parse_groove
 from grooves.lesson import Lesson, parse_lesson
 from grooves.rhythm import Bar, Meter
+from grooves.toml_text import read_toml
 
 LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
 
@@ -40,7 +40,7 @@ def load_lesson(path: Path) -> Loaded:
     with at(str(path)):
         text = read_text(path)
         lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
-    tables = tomllib.loads(text)
+    tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
 
 
@@ -75,8 +75,8 @@ def _by_number(path: Path) -> list[list[str | int]]:
 def _is_groove(path: Path) -> bool:
     """Whether a file says its meter, as only a groove does, and nothing that only a lesson says."""
     try:
-        table = tomllib.loads(read_text(path))
-    except (LessonError, tomllib.TOMLDecodeError, RecursionError):
+        table = read_toml(read_text(path))
+    except LessonError:
         return False
     return "meter" in table and not table.keys() & {"line", "groove", "track"}
 
@@ -118,7 +118,7 @@ def find_groove(name: str, folder: Path) -> Groove:
         with at(name):
             return parse_groove(read_text(folder / name))
     raise LessonError(
-        f"'{name}' is not shipped; {nearest(name, shipped_grooves())}, or name a groove file ending in .toml"
+        f"'{name}' is not shipped; {nearest(name, shipped_grooves(), 'name a groove file ending in .toml')}"
     )
 
 
