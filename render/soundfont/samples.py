@@ -16,10 +16,11 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, at
 from grooves.kit import INSTRUMENTS
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
+from render.soundfont.notes import Instrument
 from render.soundfont.recording import (
     LONGEST_SECONDS,
     SILENT_PEAK,
@@ -34,7 +35,7 @@ from render.soundfont.recording import (
     strike,
     unpacked,
 )
-from render.soundfont.sf2 import Preset, Range
+from render.soundfont.sf2 import DRUM_BANK, Preset, Range, choose_program, read_presets
 from render.soundfont.synth import BLOCK, HIT_SECONDS, Synth
 
 LOUDEST = 127
@@ -59,6 +60,7 @@ class DrumKit:
     _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
+    _instruments: dict[int, Instrument] = field(default_factory=dict)
 
     @classmethod
     def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "DrumKit":
@@ -92,11 +94,22 @@ class DrumKit:
         self._check(key, LOUDEST)
         return self._gains(key) is not None
 
+    def instrument(self, program: int) -> Instrument:
+        """A pitched sound of the same soundfont, by its General MIDI program: `kit.instrument(32)` is a bass.
+
+        Raises LessonError where the soundfont has no such sound.
+        """
+        if program not in self._instruments:
+            with at(str(self.path)):
+                preset = choose_program(read_presets(self.path, frozenset({program})), program)
+            self._instruments[program] = Instrument(self.path, preset, self.rate, self.keep, self._running)
+        return self._instruments[program]
+
     def beginning(self, key: int, velocity: int, seconds: float) -> Sound:
         """The first moments of a stroke, recorded afresh: for measuring, where the whole tail is not needed."""
         self._check(key, velocity)
         blocks = round(seconds * self.rate / BLOCK)
-        return _primed(self._running(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
+        return _primed(self._drums(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
 
     def close(self) -> None:
         """Stop the synthesizer, if one was needed, and see to it that what it played is kept."""
@@ -156,8 +169,13 @@ class DrumKit:
             self._synth = Synth(self.path, self.preset.program, self.rate)
         return self._synth
 
+    def _drums(self) -> Synth:
+        synth = self._running()
+        synth.choose(DRUM_BANK, self.preset.program)
+        return synth
+
     def _record(self, key: int, velocity: int) -> Sound:
-        synth, began = self._running(), time.thread_time()
+        synth, began = self._drums(), time.thread_time()
         prime(synth, key, velocity)
         chunks = [strike(synth, key, velocity, held_blocks(self.rate))]
         peak = float(np.abs(chunks[0]).max())
@@ -209,8 +227,8 @@ class DrumKit:
 
     def _settled(self, key: int, velocity: int, blocks: int, began: float) -> Sound:
         """A stroke past its first block, in which the synthesizer fades in from the gain of an earlier sound."""
-        sound = strike(self._running(), key, velocity, blocks)[BLOCK:]
-        self._running().hush()
+        sound = strike(self._drums(), key, velocity, blocks)[BLOCK:]
+        self._drums().hush()
         self._check_pace(key, began, velocity * blocks)
         return sound
 

@@ -32,6 +32,7 @@ _FARTHEST_CENTS = 14400
 _START, _LOOP_START, _LOOP_END, _MODE = (0, 4), (2, 45), (3, 50), 54
 _PLACES = frozenset({*_START, *_LOOP_START, *_LOOP_END})
 _WATCHED = _PLACES.union(_TUNING)
+_PROGRAMS = {0: "acoustic grand piano", 32: "acoustic bass", 56: "trumpet", 66: "tenor saxophone"}  # General MIDI 1
 _LISTED = 20  # kits named in a message
 _MARGIN = 8  # frames at a loop's end
 
@@ -55,7 +56,7 @@ class Preset:
     bank: int
     program: int
     name: str
-    zones: tuple[Zone, ...] = ()  # read for drum kits only
+    zones: tuple[Zone, ...] = ()  # read for drum kits, and for the other programs asked for
 
     @property
     def keys(self) -> tuple[int, ...]:
@@ -72,14 +73,15 @@ class Preset:
         return any(zone.keys[0] <= key <= zone.keys[1] for zone in self.zones)
 
 
-def read_presets(path: Path) -> tuple[Preset, ...]:
+def read_presets(path: Path, programs: frozenset[int] = frozenset()) -> tuple[Preset, ...]:
     """List a soundfont's presets by bank and program: `read_presets(path)[0].name` is "Piano 1".
 
-    Reads the headers only, never the samples. Raises LessonError for anything that is not a whole SoundFont 2 file.
+    Reads the headers only, never the samples; `programs` are those of bank 0 whose zones are wanted too. Raises
+    LessonError for anything that is not a whole SoundFont 2 file.
     """
     try:
         with path.open("rb") as file:
-            return _presets(read_tables(file, path.stat().st_size))
+            return _presets(read_tables(file, path.stat().st_size), programs)
     except LessonError as error:
         raise LessonError(f"{path}: {error}") from None
     except OSError as error:
@@ -110,6 +112,18 @@ def choose_kit(presets: tuple[Preset, ...], wanted: str | int | None = None) -> 
     return found[0]
 
 
+def choose_program(presets: tuple[Preset, ...], program: int) -> Preset:
+    """Take a pitched sound of General MIDI, in bank 0: `choose_program(presets, 32).name` is "Acoustic Bass".
+
+    Raises LessonError where the soundfont has no such sound.
+    """
+    found = [preset for preset in presets if (preset.bank, preset.program) == (0, program) and preset.zones]
+    if not found:
+        named = f"program {program}{f', {_PROGRAMS[program]}' if program in _PROGRAMS else ''}"
+        raise LessonError(f"no General MIDI {named} in it; choose another soundfont, or leave out who plays it")
+    return found[0]
+
+
 def _by_number(preset: Preset) -> tuple[int, int]:
     return preset.bank, preset.program
 
@@ -122,8 +136,8 @@ def _why(error: OSError) -> str:
     return f"cannot be read ({error.strerror})"
 
 
-def _presets(tables: Tables) -> tuple[Preset, ...]:
-    """Every preset by name; the zones of drum kits only, and only of the instruments that these play."""
+def _presets(tables: Tables, programs: frozenset[int]) -> tuple[Preset, ...]:
+    """Every preset by name; the zones of drum kits and of some programs, and only of the instruments that they play."""
     firsts = [first for _, first in tables.instruments]
     usable = [_usable(sample, tables.frames) for sample in tables.samples]
     inner, aimed = tables.instrument_zones, dict.fromkeys(tables.preset_zones.aimed & _PLACES, 0)
@@ -151,8 +165,11 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
                     _check_reach(outer_cents + cents)
                     yield both
 
+    def wanted(bank: int, program: int) -> bool:
+        return bank == DRUM_BANK or (bank == 0 and program in programs)
+
     presets = [
-        Preset(bank, program, _name(name), tuple(zones(first, last)) if bank == DRUM_BANK else ())
+        Preset(bank, program, _name(name), tuple(zones(first, last)) if wanted(bank, program) else ())
         for (name, program, bank, first), (_, _, _, last) in pairwise(tables.presets)
     ]
     if lost and not any(preset.zones for preset in presets):
