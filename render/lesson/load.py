@@ -10,6 +10,7 @@ from typing import Any
 from grooves.errors import LessonError, at, nearest
 from grooves.groove import Groove, parse_groove
 from grooves.lesson import Lesson, parse_lesson
+from grooves.remarks import remarks
 from grooves.rhythm import Bar, Meter
 from grooves.toml_text import read_toml
 
@@ -18,7 +19,7 @@ LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
 
 @dataclass(frozen=True)
 class Loaded:
-    """A lesson with what was noticed on the way in, such as how far a MIDI file was from the grid."""
+    """A lesson with what was noticed on the way in: how far a MIDI file was from the grid, a tempo out of range."""
 
     lesson: Lesson
     notes: tuple[str, ...]
@@ -40,6 +41,7 @@ def load_lesson(path: Path) -> Loaded:
     with at(str(path)):
         text = read_text(path)
         lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
+    notes += remarks(lesson)
     tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
 
