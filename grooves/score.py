@@ -98,8 +98,11 @@ def write_score(
     The groove swings as it is to be played: a lesson's own swing is put into it before.
 
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
-    `kit="left-handed"` swaps right and left. Raises LessonError where one limb has two instruments at once.
+    `kit="left-handed"` swaps right and left. A bar that is repeated in a row begins with a stroke where a tie came
+    from the bar before. Raises LessonError where one limb has two instruments at once.
     """
+    if repeat_each > 1:
+        line = [_struck_first(bar) for bar in line]
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
     notes = line_notes(line)
     read = {reading: assign(notes, reading) for reading in played_on}
@@ -113,6 +116,12 @@ def write_score(
     if kit == "left-handed":
         groove, bars = mirrored_groove(groove), [_mirrored_bar(bar) for bar in bars]
     return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses))
+
+
+def _struck_first(bar: Bar) -> Bar:
+    """The bar by itself: what is tied into it is struck, or nothing would sound when it comes again."""
+    first, *others = bar
+    return (replace(first, kind="struck"), *others) if first.kind == "held" else bar
 
 
 def mirrored_groove(groove: Groove) -> Groove:
