@@ -2,17 +2,20 @@
 
 Every line is drawn at random, and the same seed always gives the same line. It is written from its
 end: the last bar comes home (its last note falls on 1 or another strong beat and sounds to the
-barline, two counts or more), and each bar before it fits the bar that follows. How hard a bar may be
-is the level's band of `grooves.complexity.reading_points`, at 120 quarters a minute.
+barline, two counts or more), and each bar before it fits the bar that follows. From level 3 up four
+bars make a phrase that can be remembered, A A' B A: a motif, the motif with one beat changed, another
+bar, the motif again (in the line's last bar with an ending). Level 4 repeats every bar as it is.
+How hard a bar may be is the level's band of `grooves.complexity.reading_points`, at 120 quarters a minute.
 
 Drawing: a beat is a string, `x` a stroke, `-` the last note still sounding, `.` silence, parted
 evenly: `xx` two eighths, `x-x` a triplet without its middle note. A string that stands twice in a
-level comes up twice as often. Levels, bands and this way of drawing are ours.
+level comes up twice as often. Levels, bands, phrases and this way of drawing are ours.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache, partial
 from itertools import count, pairwise
 from random import Random
 from types import MappingProxyType
@@ -28,11 +31,12 @@ LONGEST_LINE = 128  # bars
 StrokeSet = frozenset[Fraction]
 
 TIMES_EACH = 4  # level 4 plays each rhythm so many times
+PHRASE = 4  # bars of a phrase, A A' B A
 
 
 @dataclass(frozen=True)
 class Level:
-    """One level: `LEVELS[1].title` says what is read; every bar's difficulty lies from `low` to `high`."""
+    """One level: `LEVELS[1].title` says what is read; in 4/4 a bar's difficulty lies from `low` to `high`."""
 
     title: str
     low: float
@@ -44,21 +48,27 @@ class Level:
 LEVELS: Mapping[int, Level] = MappingProxyType(
     {
         1: Level("quarters on every beat, with accents", 0, 2, "x", "x"),
-        2: Level("quarters with rests", 0, 4, "x x .", "x x ."),
-        3: Level("quarters and eighths", 1, 6, "x x xx xx -", "x xxx x-x xx-"),
-        4: Level("one-bar rhythms, four times each; the next differs by one note", 0.5, 7, "xx", "xxx"),
-        5: Level("upbeat quarters; in 6/8 and 12/8 upbeat eighths", 1.5, 12, ".x .x .x x .", "..x ..x .xx x"),
-        6: Level("ties across the middle of the bar", 1.5, 14, "x xx xx .x -x -x -", "x xxx ..x -xx --x x-x"),
+        2: Level("quarters with rests", 1.05, 4.5, "x x .", "x x ."),
+        3: Level("quarters and eighths", 2, 7, "x x xx xx -", "x xxx x-x xx- -"),
+        4: Level("one-bar rhythms, four times each; the next differs by one note", 4.7, 9, "xx", "xxx"),
+        5: Level("upbeat quarters; in 6/8 and 12/8 upbeat eighths", 4.5, 10, ".x .x .x x .", "..x ..x .xx x"),
+        6: Level("ties across the middle of the bar", 7.5, 13, "x xx xx .x -x -x -", "x xxx ..x -xx --x x-x"),
         7: Level(
-            "ties across the barline, and all of the above", 1.5, 16, "x xx .x -x -x - .", "x xxx ..x -xx --x x-x"
+            "ties across the barline, and all of the above", 9.5, 16, "x xx .x .x -x -x - .", "x xxx ..x -xx --x x-x"
         ),
-        8: Level("triplets", 1.5, 9, "x x xxx xxx x-x xx- .xx"),
-        9: Level("sixteenths", 2, 8, "x xx xxxx xx-x x-xx x--x xxx-", "x x-x x-x-x- x-xxx- x-xxxx x--xx- xxx-x-"),
+        8: Level("triplets", 9.5, 17, "x xxx x-x xx- .xx .xx -xx ..x -.x"),
+        9: Level(
+            "sixteenths",
+            11,
+            19,
+            "x xx xxxx xx-x x-xx x--x .xxx -xxx .x-x .xx- ..xx",
+            "x x-x-x- x-xxx- x-xxxx x--xx- xxx-x- ..x-xx ..xxx- x-.xxx .xxxxx",
+        ),
         10: Level(
             "triplets, eighths and sixteenths, with ties across the barline",
-            2,
-            17,
-            "x xx .x -x -xx -xx xxx x-x xxxx x-xx x--x -xxx",
+            13,
+            24,
+            "x xx .x -x -xx -xx .xx xxx x-x xxxx x-xx x--x -xxx .xxx",
         ),
     }
 )
@@ -73,15 +83,16 @@ def lines(level: int, bars: int, seed: int, meter: Meter = METERS[0]) -> tuple[B
     _check(level, bars, meter)
     if level == 4:
         return _four_times_each(bars // TIMES_EACH, Random(f"{seed} {level} {meter}"), meter)
-    written: list[Bar] = []
-    for number in reversed(range(bars)):
-        rng = Random(f"{seed} {level} {meter} {number}")
-        # Every second barline is tied over, others now and then.
-        tied_in = level in _ACROSS_BARLINES and number > 0 and (number % 2 == 1 or rng.random() < 0.25)
-        following = written[0] if written else None
-        draws = _draws(level, rng, meter, tied_in, following)
-        written.insert(0, next(bar for bar in draws if _fits(bar, level, meter, following)))
-    return tuple(written)
+    written: tuple[Bar, ...] = ()
+    for start in reversed(range(0, bars, PHRASE)):
+        rng = Random(f"{seed} {level} {meter} {start}")
+        many = min(PHRASE, bars - start)
+        if level < 3:
+            for _ in range(many):
+                written = (_single(level, rng, meter, written), *written)
+        else:
+            written = (*_phrase(level, rng, meter, many, written), *written)
+    return written
 
 
 def difficulty_in_line(line: Sequence[Bar], number: int, meter: Meter) -> float:
@@ -91,6 +102,16 @@ def difficulty_in_line(line: Sequence[Bar], number: int, meter: Meter) -> float:
     """
     following = line[number + 1] if number + 1 < len(line) else on_the_beats(meter)
     return reading_points(line[number], meter, following)
+
+
+# How much a bar of each meter holds against one of 4/4; ours, so that levels rise in every meter.
+_SHARES = MappingProxyType({"4/4": 1.0, "3/4": 0.85, "5/4": 1.0, "6/8": 0.78, "12/8": 1.0})
+
+
+def band(level: int, meter: Meter) -> tuple[float, float]:
+    """From where to where a bar's difficulty lies: `band(3, Meter(4, 4))` is (2, 7); an ending may be easier."""
+    share = _SHARES[str(meter)]
+    return LEVELS[level].low * share, LEVELS[level].high * max(share, 1.0)
 
 
 def comes_home(bar: Bar, meter: Meter) -> bool:
@@ -122,18 +143,74 @@ def _check(level: int, bars: int, meter: Meter) -> None:
 # --- drawing bars -------------------------------------------------------------------------------
 
 
-def _draws(level: int, rng: Random, meter: Meter, tied_in: bool, following: Bar | None) -> Iterator[Bar]:
-    """Bars from the level's beats without end, the last bar of a line with its closing note."""
-    beats = (LEVELS[level].dotted if meter.compound else LEVELS[level].quarters).split()
-    closing = int(strong_beats(meter)[0] / meter.pulse)
+def _single(level: int, rng: Random, meter: Meter, after: Sequence[Bar]) -> Bar:
+    """A bar before those that follow, the last bar of a line with its ending."""
+    following = after[0] if after else None
     while True:
-        cells = [rng.choice(beats) for _ in range(meter.pulses)]
-        if tied_in:
-            cells[0] = rng.choice([beat for beat in beats if beat[0] == "-"])
-        if following is None:
-            cells[closing:] = ["x", *["-"] * (meter.pulses - closing - 1)]
-        bar = _upbeat_bar(cells, meter) if level == 5 else _bar(cells, meter, tied_in)
-        yield _accented(bar, rng) if level == 1 else bar
+        cells = _cells(level, rng, meter)
+        bar = _written(level, cells if following else _ending(level, cells, meter, rng), meter, False, rng)
+        if _fits(bar, level, meter, following):
+            return bar
+
+
+def _phrase(level: int, rng: Random, meter: Meter, many: int, after: Sequence[Bar]) -> tuple[Bar, ...]:
+    """The first bars of A A' B A before those that follow: drawn anew until each of them fits the next."""
+    tied = level in _ACROSS_BARLINES
+    while True:
+        again = tied and rng.random() < 0.5
+        motif = _asked(level, rng, meter, partial(_cells, level, rng, meter))
+        varied = _asked(level, rng, meter, partial(_varied, _beats(level, meter), motif, rng, tied), tied)
+        other = _asked(level, rng, meter, partial(_cells, level, rng, meter, again), again)
+        phrase = [(motif, False), (varied, tied), (other, again), (motif, False)][:many]
+        if not after:
+            phrase[-1] = _ending(level, phrase[-1][0], meter, rng), phrase[-1][1]
+        bars = [_written(level, cells, meter, tied_in, rng) for cells, tied_in in phrase]
+        followed = [*bars[1:], after[0] if after else None]
+        if all(_fits(bar, level, meter, following) for bar, following in zip(bars, followed, strict=True)):
+            return tuple(bars)
+
+
+def _asked(
+    level: int, rng: Random, meter: Meter, draw: Callable[[], list[str]], tied_in: bool = False, tries: int = 200
+) -> list[str]:
+    """Beats with what the level asks of a bar, as far as some tries go."""
+    ask = _ASKS.get(level, _nothing)
+    drawn = (draw() for _ in range(tries))
+    return next((cells for cells in drawn if ask(_written(level, cells, meter, tied_in, rng), meter)), draw())
+
+
+def _beats(level: int, meter: Meter) -> list[str]:
+    return (LEVELS[level].dotted if meter.compound else LEVELS[level].quarters).split()
+
+
+def _cells(level: int, rng: Random, meter: Meter, tied_in: bool = False) -> list[str]:
+    """A bar's beats drawn from the level's; one that a note is tied into begins with that note."""
+    beats = _beats(level, meter)
+    first = [beat for beat in beats if beat[0] == "-"] if tied_in else beats
+    return [rng.choice(first), *(rng.choice(beats) for _ in range(meter.pulses - 1))]
+
+
+def _varied(beats: Sequence[str], motif: Sequence[str], rng: Random, tied_in: bool) -> list[str]:
+    """The motif with one beat changed: the first, where a note is to be tied into it."""
+    place = 0 if tied_in else rng.randrange(len(motif))
+    fresh = rng.choice([beat for beat in beats if beat != motif[place] and (not tied_in or beat[0] == "-")])
+    return [*motif[:place], fresh, *motif[place + 1 :]]
+
+
+def _ending(level: int, cells: Sequence[str], meter: Meter, rng: Random) -> list[str]:
+    """The same beats with a closing note from a strong beat on; level 1 goes on in quarters to the end.
+
+    Level 5, whose bars nearly all begin alike, ends in more ways than it goes on.
+    """
+    closing = int(strong_beats(meter)[0] / meter.pulse)
+    home = ["x"] * (meter.pulses - closing) if level == 1 else ["x", *["-"] * (meter.pulses - closing - 1)]
+    ways = ["..x", "x", ".xx", "x-x", "xxx"] if meter.compound else [".x", "x", "xx", "."]
+    return [*(rng.choice(ways) if level == 5 else cell for cell in cells[:closing]), *home]
+
+
+def _written(level: int, cells: Sequence[str], meter: Meter, tied_in: bool, rng: Random) -> Bar:
+    bar = _upbeat_bar(cells, meter) if level == 5 else _bar(cells, meter, tied_in)
+    return _accented(bar, rng) if level == 1 else bar
 
 
 def _bar(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
@@ -188,14 +265,18 @@ def _fits(bar: Bar, level: int, meter: Meter, following: Bar | None) -> bool:
     tied_on = following is not None and following[0].kind == "held"
     if bar == following or (tied_on and (last.kind == "rest" or last.onset % meter.pulse == 0)):
         return False
-    if following is None and not comes_home(bar, meter):
+    if following is None and level > 1 and not comes_home(bar, meter):
         return False
     if level < 6 and any(symbol.kind == "held" for symbol in bar):
         return False
     if following is not None and not _ASKS.get(level, _nothing)(bar, meter):
         return False
-    points = reading_points(bar, meter, on_the_beats(meter) if following is None else following)
-    return LEVELS[level].low <= points <= LEVELS[level].high
+    points = _points(bar, meter, on_the_beats(meter) if following is None else following)
+    low, high = band(level, meter)
+    return (low if following else 0) <= points <= high
+
+
+_points = lru_cache(maxsize=8192)(reading_points)  # the same few bars come up again and again
 
 
 def _nothing(bar: Bar, _: Meter) -> bool:
@@ -207,8 +288,10 @@ def _rests(bar: Bar, _: Meter) -> bool:
 
 
 def _eighths(bar: Bar, meter: Meter) -> bool:
+    """Eighths and nothing dotted but what a dotted beat is."""
     lengths = {symbol.length for symbol in bar}
-    return EIGHTH in lengths and max(lengths) <= 2 * meter.pulse
+    plain = meter.compound or all(length.numerator != 3 for length in lengths)
+    return EIGHTH in lengths and max(lengths) <= 2 * meter.pulse and plain
 
 
 def _upbeats(bar: Bar, meter: Meter) -> bool:
@@ -248,11 +331,13 @@ def _four_times_each(rhythms: int, rng: Random, meter: Meter) -> tuple[Bar, ...]
     grid = [EIGHTH * number for number in range(int(meter.length / EIGHTH))]
     last = on_the_beats(meter)  # what is expected after the end
     homes = (_home(rng, grid, meter) for _ in count())
-    strokes = next(home for home in homes if _in_band(_untied(sorted(home), meter), last, meter))
+    strokes = next(home for home in homes if _is_easy(_untied(sorted(home), meter), last, meter))
     written = [_untied(sorted(strokes), meter)]
     while len(written) < rhythms:
         ways = {way: _untied(sorted(way), meter) for way in _one_note_away(strokes, grid)}
-        strokes = rng.choice([way for way, bar in ways.items() if _may_precede(bar, written, meter)])
+        new = [way for way, bar in ways.items() if bar not in written[:3] and _is_easy(bar, written[0], meter)]
+        # Near the end, which is easy, one note may not be enough to come into the band.
+        strokes = rng.choice([way for way in new if _in_band(ways[way], written[0], meter)] or new)
         written.insert(0, ways[strokes])
     return tuple(bar for bar in written for _ in range(TIMES_EACH))
 
@@ -271,12 +356,12 @@ def _one_note_away(strokes: StrokeSet, grid: Sequence[Fraction]) -> list[StrokeS
     return [found for found in (*toggled, *moved) if len(found) > 1]
 
 
-def _may_precede(bar: Bar, written: Sequence[Bar], meter: Meter) -> bool:
-    """Whether a rhythm is new within the last three and in the band, both again and before the next one."""
-    return bar not in written[:3] and _in_band(bar, written[0], meter)
+def _is_easy(bar: Bar, following: Bar, meter: Meter) -> bool:
+    """Whether a rhythm is no harder than level 4 is, both again and before the next one."""
+    return all(reading_points(bar, meter, after) <= band(4, meter)[1] for after in (bar, following))
 
 
 def _in_band(bar: Bar, following: Bar, meter: Meter) -> bool:
     """Whether a rhythm lies in level 4's band before itself and before what follows."""
-    points = [reading_points(bar, meter, after) for after in (bar, following)]
-    return all(LEVELS[4].low <= found <= LEVELS[4].high for found in points)
+    low, high = band(4, meter)
+    return all(low <= reading_points(bar, meter, after) <= high for after in (bar, following))
