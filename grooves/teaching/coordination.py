@@ -269,12 +269,20 @@ def _why(
             return _why_between(bar, meter)
         case "ties":
             return _why_held(reading, meter)
-        case "changes" | "pace changes" | "rests":
+        case "changes":
             return _why_changes(sounding, meter)
+        case "pace changes":
+            return f"The notes do not come evenly: their pace changes {_times(reading.pace_changes)}."
+        case "rests":
+            return f"The line falls silent {_times(reading.rests)} and comes in again."
         case "limbs":
             return _why_limbs(sounding, meter)
     per_second = next(one.value for one in ingredients if one.name == "notes per second")
     return _why_fast(bar, per_second, meter)
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
 
 
 def _why_early(reading: Reading, meter: Meter) -> str:

@@ -279,6 +279,7 @@ def test_a_note_on_a_beat_before_a_rest_on_a_stronger_one_is_not_called_early() 
     [
         ("4 4 4 4", 60, "All four limbs play, and all of them meet on 2 and 4."),
         ("1r", 120, "The line rests here; only the time goes on."),
+        ("4 4 4. 8", 60, "The notes do not come evenly: their pace changes 3 times."),
         ("8 8 8 8 8 8 8 8", 240, "The notes come fast: 8.0 a second, closest from 1 to the & of 1."),
         (
             "12 12 12 12 12 12 2",

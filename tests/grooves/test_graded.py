@@ -20,7 +20,8 @@ from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, is_triplet, parse_values, values_text
 from grooves.teaching.complexity import held_over, strong_beats
 from grooves.teaching.coordination import difficulty
-from grooves.teaching.graded import LEVELS, METERS, band, comes_home, difficulty_in_line, lines
+from grooves.teaching.graded import difficulty_in_line, lines
+from grooves.teaching.levels import LEVELS, METERS, band, comes_home
 from grooves.teaching.stairs import strokes_of
 
 COMMON = Meter(4, 4)
