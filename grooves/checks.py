@@ -14,14 +14,6 @@ from grooves.errors import LessonError, nearest, quoted, shown, visible
 
 
 @dataclass(frozen=True)
-class Key:
-    """What a key is for, and one line that shows it: `Key("how fast", "tempo = 120")`."""
-
-    what: str
-    example: str
-
-
-@dataclass(frozen=True)
 class Check(BeforeValidator):
     """A validator that says what it takes: `number(30, 400, "a tempo").kind` is "number, 30 to 400"."""
 

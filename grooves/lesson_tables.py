@@ -11,7 +11,6 @@ from grooves.checks import (
     NAMES,
     PACE,
     YES_OR_NO,
-    Key,
     by_name,
     choice,
     level,
@@ -21,6 +20,7 @@ from grooves.checks import (
     text_or_whole,
     whole,
 )
+from grooves.keys import Key
 from grooves.kit import HANDS, Handedness
 from grooves.passages import CLICKS
 
