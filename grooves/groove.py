@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from grooves.counts import parse_counts, parse_places
-from grooves.errors import LessonError, nearest, quoted, shown, visible
+from grooves.errors import LessonError, at, nearest, quoted, shown, visible
 from grooves.keys import GROOVE_KEYS, PART_KEYS
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
 from grooves.rhythm import Meter, parse_meter, parse_values, value_length
@@ -83,9 +83,9 @@ def parse_groove(text: str) -> Groove:
         meter=meter,
         swing=check_swing(table.get("swing", "straight"), meter),
         tempo_bpm=_tempo_range(table.get("tempo")),
-        beat=value_length(str(table["beat"])) if "beat" in table else meter.pulse if meter.unit >= 8 else Fraction(1),
+        beat=_beat(table["beat"]) if "beat" in table else meter.pulse if meter.unit >= 8 else Fraction(1),
         parts=parts,
-        source=str(table.get("source", "")),
+        source=_text(table, "source") if "source" in table else "",
     )
 
 
@@ -109,6 +109,11 @@ def check_swing(swing: object, meter: Meter) -> Swing:
     return swing if isinstance(swing, str) else float(swing)
 
 
+def _beat(value: object) -> Fraction:
+    with at("beat"):
+        return value_length(value if isinstance(value, str) else quoted(value))
+
+
 def _text(table: dict[str, Any], key: str) -> str:
     if not isinstance(table.get(key), str) or not table[key].strip():
         raise LessonError(f"{key}: missing; write {GROOVE_KEYS[key].example}")
@@ -129,10 +134,10 @@ def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
     limb = table.get("limb", INSTRUMENTS[name].limb)
     instrument = table.get("instrument", name)
     if limb not in LIMBS:
-        raise LessonError(f"{name}.limb: {quoted(limb)} is not a limb; {nearest(str(limb), LIMBS)}")
+        raise LessonError(f"{name}.limb: {quoted(limb)} is not a limb; {nearest(quoted(limb).strip("'"), LIMBS)}")
     if instrument not in PARTS:
         raise LessonError(
-            f"{name}.instrument: {quoted(instrument)} is not in the kit; {nearest(str(instrument), PARTS)}"
+            f"{name}.instrument: {quoted(instrument)} is not in the kit; {nearest(quoted(instrument).strip("'"), PARTS)}"
         )
     if ("counts" in table) == ("values" in table):
         raise LessonError(f"{name}: write its pattern either as counts or as values")

@@ -57,7 +57,7 @@ def test_a_hostile_groove_gets_one_short_line_that_is_fit(row):
     assert fit(str(error.value))
 
 
-@pytest.mark.parametrize("key", ["swing", "tempo", "beat", "meter", "name"])
+@pytest.mark.parametrize("key", ["swing", "tempo", "beat", "meter", "name", "source"])
 def test_a_hostile_value_of_a_groove_is_refused_shortly(key):
     for value in (LONG_HEX, DEEP, f'"{ESCAPES}"'):
         rows = [row for row in GROOVE.splitlines() if not row.startswith(f"{key} ")]
