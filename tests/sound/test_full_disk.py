@@ -72,7 +72,7 @@ def disk(folder: Path, kilobytes: int):
 def test_a_disk_that_fills_in_the_last_kilobytes_is_one_message_and_no_file_is_left(kind, tmp_path):
     lesson, folder, small = tmp_path / "lesson.toml", tmp_path / "out", tmp_path / "disk"
     lesson.write_text(text_of(tempo=300, tracks=TRACK))
-    words = [sys.executable, "-m", "render", "render", lesson, "--no-paper", "--format", kind, "-o"]
+    words = [sys.executable, "-m", "render", "render", lesson, "--no-documents", "--format", kind, "-o"]
     subprocess.run([*words, folder], check=True, capture_output=True)
     kilobytes = sum(-(-file.stat().st_size // 4096) * 4 for file in folder.iterdir())
     with disk(small, kilobytes - 4):
