@@ -26,7 +26,7 @@ signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 sound = np.random.default_rng(1).normal(0, 3000, (40000, 2)).astype(np.int16)
 
 def write(path, kind):
-    with whole([path]) as (beside,), AudioFile(beside, 44100, kind) as file:
+    with whole([path], []) as (beside,), AudioFile(beside, 44100, kind) as file:
         file.write(sound)
 
 for kind in sys.argv[2:]:
