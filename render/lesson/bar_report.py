@@ -78,7 +78,7 @@ class Stairs:
 
 
 def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> Stairs:
-    """Write a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
+    """The text of a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
 
     `stairs_lesson(path, 6, None, target)` begins at quarter notes; with a start, at that bar of the line.
     Whatever else the lesson says is said again. Raises LessonError.
