@@ -3,7 +3,6 @@
 Every wrong key or value becomes one LessonError: place, what stands there, what would be right.
 """
 
-import math
 import re
 import tomllib
 from collections.abc import Callable
@@ -11,52 +10,11 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from grooves.errors import LessonError, nearest, shown
+from grooves.errors import LessonError, nearest
 from grooves.kit import Handedness
+from grooves.lesson_values import choice, levels, lu, names, number, programs, text, text_or_whole, whole, yes_or_no
 from grooves.passages import CLICKS
-
-# --- kinds of value ------------------------------------------------------------------------------
-
-
-def _number(low: float, high: float, what: str) -> BeforeValidator:
-    def check(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) == math.inf:
-            raise LessonError(f"{value!r} is not {what}; write a number from {low:g} to {high:g}")
-        if not low <= value <= high:
-            raise LessonError(f"{shown(value)} is out of range; {what} runs from {low:g} to {high:g}")
-        return float(value)
-
-    return BeforeValidator(check)
-
-
-def _whole(low: int, high: int, what: str) -> BeforeValidator:
-    def check(value: object) -> int:
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise LessonError(f"{value!r} is not {what}; write a whole number from {low} to {high}")
-        if not low <= value <= high:
-            raise LessonError(f"{shown(value)} is out of range; {what} runs from {low} to {high}")
-        return value
-
-    return BeforeValidator(check)
-
-
-def _text(what: str) -> BeforeValidator:
-    def check(value: object) -> str:
-        if not isinstance(value, str) or not value.strip():
-            how = "write something between the quotes" if isinstance(value, str) else "write it between quotes"
-            raise LessonError(f"{value!r} is not {what}; {how}")
-        return value
-
-    return BeforeValidator(check)
-
-
-def _choice(*words: str) -> BeforeValidator:
-    def check(value: object) -> str:
-        if value not in words:
-            raise LessonError(f"{value!r} is not known; {nearest(str(value), words)}")
-        return str(value)
-
-    return BeforeValidator(check)
+from grooves.players import BASSES, HORNS, PIANOS
 
 
 def read_pace(value: object) -> float | str:
@@ -74,55 +32,15 @@ def read_pace(value: object) -> float | str:
     return float(value)
 
 
-def _names(value: object) -> list[str]:
-    if isinstance(value, str):
-        raise LessonError(f'{value!r} stands alone; write a list, such as ["{value}"]')
-    if not isinstance(value, list) or not value or not all(isinstance(name, str) for name in value):
-        raise LessonError(f'{value!r} is not a list of names; write parts or limbs, such as ["snare", "left foot"]')
-    return value
-
-
-def _levels(low: float, high: float, unit: str) -> BeforeValidator:
-    def check(value: object) -> dict[str, float]:
-        if not isinstance(value, dict):
-            raise LessonError(f"{value!r} is not a table; write names with numbers, such as {{ snare = {low / 2:g} }}")
-        for name, level in value.items():
-            good = isinstance(level, int | float) and not isinstance(level, bool) and low <= level <= high
-            if not good:
-                raise LessonError(f"{name}: {level!r} does not fit; write a number of {unit} from {low:g} to {high:g}")
-        return {name: float(level) for name, level in value.items()}
-
-    return BeforeValidator(check)
-
-
-def _text_or_whole(wrong: str) -> BeforeValidator:
-    def check(value: object) -> str | int:
-        if isinstance(value, bool) or not isinstance(value, str | int):
-            raise LessonError(f"{value!r} is {wrong}")
-        return value
-
-    return BeforeValidator(check)
-
-
-def _yes_or_no(value: object) -> bool:
-    if not isinstance(value, bool):
-        raise LessonError(f"{value!r} is neither true nor false; write one of them, without quotes")
-    return value
-
-
-Title = Annotated[str, _text("a text")]
-Tempo = Annotated[float, _number(30, 400, "a tempo")]
+Title = Annotated[str, text("a text")]
+Tempo = Annotated[float, number(30, 400, "a tempo")]
 Pace = Annotated[float | str, BeforeValidator(read_pace)]
-Bars = Annotated[str | int, _text_or_whole('not a choice of bars; write a number or ranges, such as "1-4, 7"')]
+Bars = Annotated[str | int, text_or_whole('not a choice of bars; write a number or ranges, such as "1-4, 7"')]
 PartName = Annotated[
-    str | int, _text_or_whole("neither a name nor a number; write the part's name, or its number from 1")
+    str | int, text_or_whole("neither a name nor a number; write the part's name, or its number from 1")
 ]
-Names = Annotated[list[str], BeforeValidator(_names)]
-Milliseconds = Annotated[dict[str, float], _levels(0, 80, "milliseconds")]
-
-
-def _lu(low: float, high: float) -> BeforeValidator:
-    return _number(low, high, "a level in LU")
+Names = Annotated[list[str], BeforeValidator(names)]
+Milliseconds = Annotated[dict[str, float], levels(0, 80, "milliseconds")]
 
 
 # --- tables --------------------------------------------------------------------------------------
@@ -137,13 +55,13 @@ class Table(BaseModel):
 class LineTable(Table):
     """`[line]`: the rhythm and who plays it."""
 
-    values: Annotated[str, _text("a line")] = ""
-    counts: Annotated[str, _text("a line")] = ""
-    file: Annotated[str, _text("a file name")] = ""
+    values: Annotated[str, text("a line")] = ""
+    counts: Annotated[str, text("a line")] = ""
+    file: Annotated[str, text("a file name")] = ""
     part: PartName | None = None
     played_on: Any = "snare"
     each_chorus: Any = None
-    repeat_each: Annotated[int, _whole(1, 64, "a number of times")] = 1
+    repeat_each: Annotated[int, whole(1, 64, "a number of times")] = 1
     bars: Bars | None = None
 
 
@@ -152,17 +70,29 @@ class FeelTable(Table):
 
     swing: Any = None
     line_swing: Any = None
-    upbeat_accent: Annotated[float, _lu(0, 12)] = 2.0
-    held_upbeat_accent: Annotated[float, _lu(0, 12)] = 1.0
-    downbeat_quarters: Annotated[float, _lu(0, 12)] = 1.0
-    accent: Annotated[float, _lu(0, 12)] = 3.0
-    timing_ms: Annotated[float, _number(0, 30, "a standard deviation in milliseconds")] = 6.0
-    level_lu: Annotated[float, _number(0, 6, "a standard deviation in LU")] = 1.0
-    correlation: Annotated[float, _number(0, 1.5, "the exponent of the deviations")] = 1.0
-    together: Annotated[float, _number(0, 1, "the correlation of the limbs")] = 0.75
+    upbeat_accent: Annotated[float, lu(0, 12)] = 2.0
+    held_upbeat_accent: Annotated[float, lu(0, 12)] = 1.0
+    downbeat_quarters: Annotated[float, lu(0, 12)] = 1.0
+    accent: Annotated[float, lu(0, 12)] = 3.0
+    timing_ms: Annotated[float, number(0, 30, "a standard deviation in milliseconds")] = 6.0
+    level_lu: Annotated[float, number(0, 6, "a standard deviation in LU")] = 1.0
+    correlation: Annotated[float, number(0, 1.5, "the exponent of the deviations")] = 1.0
+    together: Annotated[float, number(0, 1, "the correlation of the limbs")] = 0.75
     ahead_ms: Milliseconds = {}
     behind_ms: Milliseconds = {}
-    seed: Annotated[int, _whole(0, 2**32 - 1, "a seed")] = 1
+    seed: Annotated[int, whole(0, 2**32 - 1, "a seed")] = 1
+
+
+class BandTable(Table):
+    """`[band]`: chords under the line, and who plays them."""
+
+    form: Annotated[str, text("a form")] = ""
+    chords: Annotated[str, text("a text of chords")] = ""
+    key: Annotated[str, text("a key")] = ""
+    bass: Annotated[str, choice(*BASSES)] = "by the groove"
+    piano: Annotated[str, choice(*PIANOS)] = "comping"
+    horns: Annotated[str, choice(*HORNS)] = "off"
+    program: Annotated[dict[str, int], BeforeValidator(programs)] = {}
 
 
 class LadderTable(Table):
@@ -170,29 +100,29 @@ class LadderTable(Table):
 
     from_: Pace = Field(alias="from")
     to: Pace
-    step: Annotated[float, _number(0.5, 100, "a step in beats a minute")]
-    times_each: Annotated[int, _whole(1, 64, "a number of times")] = 1
+    step: Annotated[float, number(0.5, 100, "a step in beats a minute")]
+    times_each: Annotated[int, whole(1, 64, "a number of times")] = 1
 
 
 class TradeTable(Table):
     """`trade`: bars with your part, then bars without it."""
 
-    with_: Annotated[int, _whole(1, 64, "a number of bars")] = Field(alias="with")
-    without: Annotated[int, _whole(1, 64, "a number of bars")]
+    with_: Annotated[int, whole(1, 64, "a number of bars")] = Field(alias="with")
+    without: Annotated[int, whole(1, 64, "a number of bars")]
 
 
 class SilenceTable(Table):
     """`silence`: bars of sound, then bars of silence."""
 
-    play: Annotated[int, _whole(1, 64, "a number of bars")]
-    rest: Annotated[int, _whole(1, 64, "a number of bars")]
+    play: Annotated[int, whole(1, 64, "a number of bars")]
+    rest: Annotated[int, whole(1, 64, "a number of bars")]
 
 
 class FadeTable(Table):
     """`fade`: a part that sinks each time through."""
 
-    times: Annotated[int, _whole(2, 64, "a number of times")]
-    to: Annotated[float, _lu(-60, 0)]
+    times: Annotated[int, whole(2, 64, "a number of times")]
+    to: Annotated[float, lu(-60, 0)]
 
 
 class TrackTable(Table):
@@ -201,17 +131,17 @@ class TrackTable(Table):
     name: Title
     without: Names = []
     only: Names = []
-    softer: Annotated[dict[str, float], _levels(-60, 0, "LU")] = {}
+    softer: Annotated[dict[str, float], levels(-60, 0, "LU")] = {}
     bars: Bars | None = None
     tempo: Pace | None = None
-    times: Annotated[int, _whole(1, 1000, "a number of times")] | None = None
-    count_in: Annotated[int, _whole(0, 16, "a number of bars")] | None = None
-    click: Annotated[str, _choice(*CLICKS)] = "off"
+    times: Annotated[int, whole(1, 1000, "a number of times")] | None = None
+    count_in: Annotated[int, whole(0, 16, "a number of bars")] | None = None
+    click: Annotated[str, choice(*CLICKS)] = "off"
     ladder: LadderTable | None = None
     trade: TradeTable | None = None
     fade: FadeTable | None = None
     silence: SilenceTable | None = None
-    line: Annotated[bool, BeforeValidator(_yes_or_no)] = True
+    line: Annotated[bool, BeforeValidator(yes_or_no)] = True
 
 
 class LessonFile(Table):
@@ -219,14 +149,15 @@ class LessonFile(Table):
 
     title: Title
     tempo: Tempo
-    groove: Annotated[str, _text("a groove")]
+    groove: Annotated[str, text("a groove")]
     line: LineTable
-    choruses: Annotated[int, _whole(1, 1000, "a number of choruses")] = 1
-    count_in: Annotated[int, _whole(0, 16, "a number of bars")] = 2
-    kit: Annotated[Handedness, _choice("right-handed", "left-handed")] = "right-handed"
-    soundfont: Annotated[str, _text("a soundfont file")] = ""
+    choruses: Annotated[int, whole(1, 1000, "a number of choruses")] = 1
+    count_in: Annotated[int, whole(0, 16, "a number of bars")] = 2
+    kit: Annotated[Handedness, choice("right-handed", "left-handed")] = "right-handed"
+    soundfont: Annotated[str, text("a soundfont file")] = ""
     feel: FeelTable = FeelTable()
-    balance: Annotated[dict[str, float], _levels(-40, 6, "LU")] = {}
+    balance: Annotated[dict[str, float], levels(-40, 6, "LU")] = {}
+    band: BandTable | None = None
     track: list[TrackTable] = []
 
 
@@ -323,7 +254,7 @@ def _place(loc: list[Any]) -> str:
 
 
 _TABLES: dict[str, type[Table]] = {
-    "line": LineTable, "feel": FeelTable, "track": TrackTable,
+    "line": LineTable, "feel": FeelTable, "band": BandTable, "track": TrackTable,
     "ladder": LadderTable, "trade": TradeTable, "silence": SilenceTable, "fade": FadeTable,
 }  # fmt: skip
 

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from grooves.band.bars import BandBar, BandNote, LineOnset
+from grooves.band.bars import BandBar
 from grooves.band.forms import Form, find_form, form_table, shipped_forms
 from grooves.line import line_notes
+from grooves.players import BandNote, LineOnset
 from grooves.rhythm import Meter, parse_values
 
 COMMON = Meter(4, 4)

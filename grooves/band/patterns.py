@@ -9,11 +9,12 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import chain
 
-from grooves.band.bars import BandBar, BandNote, Changes, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import BassEvent
 from grooves.band.chance import chosen
 from grooves.band.walking import Beat, play_beats, walk
 from grooves.groove import Groove, swings
+from grooves.players import BandNote
 from grooves.rhythm import Meter
 
 Rhythm = tuple[tuple[str, str], ...]  # places in felt beats and what the note there wants; each lasts up to the next

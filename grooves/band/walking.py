@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from grooves.band.bars import BandBar, BandNote, Changes, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import LOWEST, BassEvent, aim_at, bass_keys, lead_into
 from grooves.band.chance import chosen, drawn
 from grooves.band.chords import Chord
+from grooves.players import BandNote
 from grooves.rhythm import Meter
 
 RHYTHMS = {"plain": 0.63, "skip": 0.21, "triplet": 0.07, "half": 0.09}
