@@ -6,6 +6,7 @@ from math import lcm
 from typing import TYPE_CHECKING
 
 from grooves.band.forms import Form, check_key, find_form, parse_chords
+from grooves.band.styles import style_for
 from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.kit import BAND
@@ -84,8 +85,6 @@ def read_band(table: BandTable, groove: Groove, line_bars: int) -> FormBand:
 
     `read_band(BandTable(form="blues"), swing, 12).parts` is ("bass", "piano").
     """
-    from grooves.band.patterns import style_for
-
     if table.form and table.chords:
         raise LessonError("form and chords both stand here; write one of them")
     if not table.form and not table.chords:
