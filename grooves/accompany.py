@@ -8,14 +8,16 @@ pulse. A lesson's `behind_ms` and `ahead_ms` say otherwise for any part.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from math import log10
 from typing import NamedTuple
 
 import numpy as np
 
-from grooves.feel import Feel, deviations, phrasing_lu, placement_seconds
-from grooves.feel import sixteenth_beats, swing_ratio, swung, triplet_beats
+from grooves.deviations import deviations
+from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
 from grooves.passages import Passage, heard, lowered_lu
 from grooves.performed import BarMark, Note
 from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar
@@ -27,7 +29,8 @@ READERS = frozenset({"horns"})  # they phrase as the line does, at its swing
 _FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
 
 
-class LaidBar(NamedTuple):
+@dataclass(frozen=True)
+class LaidBar:
     """A bar of a track on its ruler, with what is written in it."""
 
     mark: BarMark
@@ -67,7 +70,8 @@ def _track_bar(one: LaidBar, start: Fraction, score: Score, feel: Feel) -> Track
     line = [stroke for stroke in strokes if stroke.role == "line"]
     phrased = phrasing_lu(line, score.meter, feel)
     onsets = tuple(LineOnset(s.onset, s.length, lu) for s, lu in zip(line, phrased, strict=True))
-    return TrackBar(one.index % score.chorus_length, one.mark.onset_quarters - start, one.mark.quarters_per_minute, onsets)
+    place = one.mark.onset_quarters - start
+    return TrackBar(one.index % score.chorus_length, place, one.mark.quarters_per_minute, onsets)
 
 
 def _play(
@@ -121,7 +125,8 @@ class _Swing:
         while within >= self._laid[bar].mark.quarters and bar + 1 < len(self._laid):
             within -= self._laid[bar].mark.quarters
             bar += 1
-        mark, _, written, passage = self._laid[bar]
+        laid = self._laid[bar]
+        mark, written, passage = laid.mark, laid.bar, laid.passage
         if not self._straight:
             strokes = written.groove_alone if passage.groove_alone else written.strokes
             onsets = [*self._onsets[bar], *(stroke.onset for stroke in strokes)]
@@ -137,7 +142,7 @@ _Where = tuple[int, Fraction]  # a bar of the track and a place in it
 def _ends(notes: Sequence[BandNote], swing: _Swing, onsets: Mapping[_Where, _Moment]) -> Iterator[_Moment]:
     """Where each note ends: at its length, or where the part goes on before that."""
     order = sorted(onsets)
-    after = dict(zip(order, order[1:], strict=False))
+    after = dict(pairwise(order))
     for note in notes:
         end = swing.at(note.bar, note.onset + note.length)
         following = after.get((note.bar, note.onset))

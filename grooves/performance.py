@@ -5,12 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-
-from grooves.accompany import LaidBar, band_notes
 from grooves.feel import (
     Feel,
-    deviations,
     phrasing_lu,
     placement_seconds,
     sixteenth_beats,
@@ -26,7 +22,6 @@ from grooves.performed import Note as Note
 from grooves.performed import Performance as Performance
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
-
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
@@ -94,6 +89,8 @@ def perform(
     bars = tuple(mark for mark, *_ in marks)
     if score.band is None:
         return Performance(score.title, score.meter, tuple(hits), bars)
+    from grooves.accompany import LaidBar, band_notes
+
     laid = [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
     notes = band_notes(score.band, score, laid, feel, balance_lu or {})
     return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
@@ -173,6 +170,10 @@ def _write_bar(
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    import numpy as np  # here, since whoever only reads or lists a lesson needs none of it
+
+    from grooves.deviations import deviations
+
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
     shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from grooves.kit import BAND, HELPERS, PARTS
-from grooves.rhythm import Meter
+from grooves.meter import Meter
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.kit import BAND
 from grooves.lesson_file import BandTable
+from grooves.meter import Meter
 from grooves.players import BAND_PROGRAMS, BandNote, ChordMark, TrackBar
-from grooves.rhythm import Meter
 
 if TYPE_CHECKING:
     from grooves.band.bars import BandBar
@@ -115,7 +115,7 @@ def _only_key_is_wrong(table: BandTable, meter: Meter) -> bool:
     return True
 
 
-def form_and_line(band: FormBand, choruses: int) -> str:
+def form_and_line(band: FormBand) -> str:
     """How form and line fit, in a sentence: twelve bars under a line of eight meet again after twenty-four."""
     form, line = len(band.form.bars), band.line_bars
     if form == line:
@@ -125,11 +125,11 @@ def form_and_line(band: FormBand, choruses: int) -> str:
     together = lcm(form, line)
     need = together // line
     if together == form:
-        said = f"the form of {form} bars goes once under {need} times through the line of {line} {_bars(line)}"
-    else:
-        said = f"the line of {line} {_bars(line)} and the form of {form} begin together again after {together} bars"
-    ends = choruses % need == 0
-    return said if ends else f"{said}; choruses = {need} would bring the form to its end"
+        return f"the form of {form} bars goes once under {need} choruses of the line of {line} {_bars(line)}"
+    return (
+        f"the line of {line} {_bars(line)} and the form of {form} begin together again after {together} bars: "
+        f"choruses = {need}, or a multiple of it, ends with the form"
+    )
 
 
 def _bars(count: int) -> str:

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from grooves.band.chords import Chord
 from grooves.band.forms import FormBar
+from grooves.meter import Meter
 from grooves.players import LineOnset
-from grooves.rhythm import Meter
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.chance import chosen
 from grooves.band.voicing import SHELLS_FROM_BPM, Strike, Voicing, voiced
 from grooves.feel import is_upbeat
+from grooves.meter import Meter
 from grooves.players import BandNote
-from grooves.rhythm import Meter
 
 ANTICIPATION_LU = 1.0  # ours
 _SHORT = Fraction(1, 2)

@@ -15,7 +15,7 @@ from typing import Any
 
 from grooves.band.chords import LETTERS, Chord, parse_chord, pitch_class, transposed
 from grooves.errors import LessonError, at, nearest
-from grooves.rhythm import Meter, parse_meter
+from grooves.meter import Meter, parse_meter
 
 # Keys that a key signature can write, of up to seven signs; MIDI and MusicXML count them from -7 to 7.
 _FIFTHS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")

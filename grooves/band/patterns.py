@@ -13,8 +13,8 @@ from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import BassEvent
 from grooves.band.chance import chosen
 from grooves.band.walking import Beat, play_beats, walk
+from grooves.meter import Meter
 from grooves.players import BandNote
-from grooves.rhythm import Meter
 
 Rhythm = tuple[tuple[str, str], ...]  # places in felt beats and what the note there wants; each lasts up to the next
 
@@ -39,6 +39,7 @@ _STRAIGHT: dict[Rhythm, float] = {
 STYLES = {"two-feel": _HALVES, "dotted": _DOTTED, "street": _STREET, "straight": _STRAIGHT}  # in four
 # Two to a bar in other meters: the length of the first, in felt beats; a waltz in two has one note to a bar.
 _TWO_BEATS = {2: 1, 3: 3, 5: 3}
+
 
 def play_bass(bars: Sequence[BandBar], style: str, seed: int) -> list[BandNote]:
     """A bass line in a style: `play_bass(bars, "walking", 1)`; "two-feel", "dotted", "street", "straight"."""

@@ -13,8 +13,8 @@ from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import LOWEST, BassEvent, aim_at, bass_keys, lead_into
 from grooves.band.chance import chosen, drawn
 from grooves.band.chords import Chord
+from grooves.meter import Meter
 from grooves.players import BandNote
-from grooves.rhythm import Meter
 
 RHYTHMS = {"plain": 0.63, "skip": 0.21, "triplet": 0.07, "half": 0.09}
 TOO_FAST_FOR_TRIPLETS_BPM = 220.0  # felt beats a minute; ours

@@ -19,7 +19,7 @@ from grooves.band.forms import find_form, parse_chords
 from grooves.band.patterns import STYLES, play_bass
 from grooves.band.styles import style_for
 from grooves.band.walking import walk
-from grooves.rhythm import Meter
+from grooves.meter import Meter
 from render.lesson.load import find_groove
 
 BARS = 10_000
