@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from grooves.deviations import deviations
+from grooves.deviations import Floats, deviations
 from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
 from grooves.passages import Passage, heard, lowered_lu
 from grooves.performed import BarMark, Note
@@ -82,31 +82,31 @@ def _play(
     feel: Feel,
     balance_lu: Mapping[str, float],
 ) -> Iterator[Note]:
-    """One part's notes: swung, deviated as one from onset to onset, and those left out that the passage leaves out."""
+    """One part's notes: swung, deviated as one from onset to onset, and without those that a passage leaves out."""
     part = notes[0].part
     swing = _Swing(notes, score, laid, feel)
-    onsets = {(note.bar, note.onset): swing.at(note.bar, note.onset) for note in notes}
-    shifts, levels = _deviated(part, onsets, score, laid, feel)
+    written = {where: swing.at(*where) for where in sorted({(note.bar, note.onset) for note in notes})}
+    shifts, levels = _deviated(part, written, score, laid, feel)
+    moments = {where: _shifted(written[where], shifts[where], laid[where[0]].mark) for where in written}
     together = Counter((note.bar, note.onset) for note in notes)
-    level_lu = balance_lu.get(part, BAND_LU[part])
-    for note, end in zip(notes, _ends(notes, swing, onsets), strict=True):
-        where = note.bar, note.onset
-        passage, mark = laid[note.bar].passage, laid[note.bar].mark
-        if not heard({part}, passage):
-            continue
-        begins, shift = onsets[where], shifts[where]
-        quarters = Fraction(round(shift * mark.quarters_per_minute / 60 * _FINE), _FINE) if shift else Fraction(0)
-        lu = level_lu + note.accent_lu + levels[where] - 10 * log10(together[where]) + lowered_lu({part}, passage)
-        yield Note(
-            begins.seconds + shift,
-            begins.quarters + quarters,
-            end.seconds - begins.seconds,
-            end.quarters - begins.quarters,
-            part,
-            band.programs[part],
-            note.key,
-            lu,
-        )
+    after = dict(pairwise(written))
+    for note in notes:
+        where, one = (note.bar, note.onset), laid[note.bar]
+        if heard({part}, one.passage):
+            begins = moments[where]
+            end, following = swing.at(note.bar, note.onset + note.length), after.get(where)
+            ends = _shifted(end, shifts[where], one.mark)
+            if following and end >= written[following]:  # the part goes on before its end, or at it
+                ends = moments[following]
+            lu = balance_lu.get(part, BAND_LU[part]) + note.accent_lu + levels[where] - 10 * log10(together[where])
+            lasts = ends.seconds - begins.seconds, ends.quarters - begins.quarters
+            lowered = lowered_lu({part}, one.passage)
+            yield Note(*begins, *lasts, part, band.programs[part], note.key, lu + lowered)
+
+
+def _shifted(moment: _Moment, seconds: float, mark: BarMark) -> _Moment:
+    quarters = Fraction(round(seconds * mark.quarters_per_minute / 60 * _FINE), _FINE) if seconds else Fraction(0)
+    return _Moment(moment.seconds + seconds, moment.quarters + quarters)
 
 
 class _Swing:
@@ -139,44 +139,26 @@ class _Swing:
 _Where = tuple[int, Fraction]  # a bar of the track and a place in it
 
 
-def _ends(notes: Sequence[BandNote], swing: _Swing, onsets: Mapping[_Where, _Moment]) -> Iterator[_Moment]:
-    """Where each note ends: at its length, or where the part goes on before that."""
-    order = sorted(onsets)
-    after = dict(pairwise(order))
-    for note in notes:
-        end = swing.at(note.bar, note.onset + note.length)
-        following = after.get((note.bar, note.onset))
-        yield min(end, onsets[following]) if following else end
-
-
 def _deviated(
-    part: str, onsets: Mapping[_Where, _Moment], score: Score, laid: Sequence[LaidBar], feel: Feel
+    part: str, written: Mapping[_Where, _Moment], score: Score, laid: Sequence[LaidBar], feel: Feel
 ) -> tuple[dict[_Where, float], dict[_Where, float]]:
     """How far each onset of a part strays, in seconds with its placement, and how much in level."""
     start = laid[0].mark.onset_quarters
-    order = sorted(onsets)
-    places = np.array([float(laid[bar].mark.onset_quarters - start + onset) for bar, onset in order])
-    nominal = np.array([onsets[where].seconds for where in order])
+    places = np.array([float(laid[bar].mark.onset_quarters - start + onset) for bar, onset in written])
+    nominal = np.array([moment.seconds for moment in written.values()])
+    placed = np.full(len(places), placement_seconds(feel, part))
     shift = deviations(feel, part, "timing", places) * feel.timing_ms / 1000
+    if part not in feel.placement_ms:
+        paces = np.array([laid[bar].mark.quarters_per_minute for bar, _ in written])
+        placed = BEHIND_QUARTERS[part] * 60 / paces
+        shift = _near_the_foot(shift + placed, places, score, feel) - placed if part == "bass" else shift
     room = np.diff(nominal, prepend=-np.inf, append=np.inf) * 0.45  # as for a limb: none overtakes another
-    shift = np.clip(shift, -room[:-1], room[1:])
-    if part in feel.placement_ms:
-        shift += placement_seconds(feel, part)
-    else:
-        paces = np.array([laid[bar].mark.quarters_per_minute for bar, _ in order])
-        shift += BEHIND_QUARTERS[part] * 60 / paces
-        if part == "bass":
-            shift = _near_the_foot(shift, places, score, feel)
+    shift = np.clip(shift, -room[:-1], room[1:]) + placed
     levels = deviations(feel, part, "level", places) * feel.level_lu
-    return dict(zip(order, shift.tolist(), strict=True)), dict(zip(order, levels.tolist(), strict=True))
+    return dict(zip(written, shift.tolist(), strict=True)), dict(zip(written, levels.tolist(), strict=True))
 
 
-def _near_the_foot(
-    shift: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
-    places: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
-    score: Score,
-    feel: Feel,
-) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _near_the_foot(shift: Floats, places: Floats, score: Score, feel: Feel) -> Floats:
     """Keep the bass within reach of the foot that closes the hi-hat, whether or not that is heard."""
     foot = score.groove.part("hi-hat")
     if not foot:
