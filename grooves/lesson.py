@@ -7,7 +7,6 @@ how a notation file is read and who plays along.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
 
 from grooves.counts import parse_counts
 from grooves.errors import LessonError, at, nearest
@@ -15,8 +14,9 @@ from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
 from grooves.kit import BAND, LIMBS, PARTS, Handedness
 from grooves.lesson_feel import no_player, read_balance, read_feel
-from grooves.lesson_file import BandTable, LessonFile, LineTable, TrackTable, read_tables
-from grooves.line import PlayedOn
+from grooves.lesson_file import read_tables
+from grooves.lesson_readers import reading_hand, who_reads
+from grooves.lesson_tables import BandTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
 from grooves.passages import (
     LINE,
     Alternation,
@@ -34,7 +34,6 @@ from grooves.players import Band
 from grooves.rhythm import Bar, Meter, parse_values
 from grooves.score import Score, write_score
 
-READERS = ("snare", "bass drum", "hi-hat", "ride", "cross-stick")  # what a line can be played on
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
@@ -57,6 +56,7 @@ class Lesson:
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
+    kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_band: ReadBand) -> Lesson:
@@ -88,6 +88,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
         file.groove,
         file.soundfont,
         file.kit,
+        file.kit_program,
     )
 
 
@@ -97,11 +98,12 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
 def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     with at("line"):
         bars = _line_bars(file.line, groove.meter, read_line)
-        played_on, turns = _played_on(file.line)
+        played_on, turns = who_reads(file.line)
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
+        hand = reading_hand(file.line, played_on)
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit
+            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit, hand
         )
 
 
@@ -139,55 +141,6 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
     return tuple(numbers)
 
 
-def _played_on(table: LineTable) -> tuple[list[PlayedOn], Literal["chorus", "bar"]]:
-    turns = table.played_on if isinstance(table.played_on, dict) else {}
-    if table.each_chorus is not None:
-        if "played_on" in table.model_fields_set:
-            raise LessonError("played_on and each_chorus both stand here; write one of them")
-        turns = {"each_chorus": table.each_chorus}
-    for key in ("each_chorus", "each_bar"):
-        if key in turns and len(turns) == 1:
-            with at(key):
-                return [_reading(one) for one in _reading_list(turns[key])], "chorus" if key == "each_chorus" else "bar"
-    with at("played_on"):
-        return [_reading(table.played_on)], "chorus"
-
-
-def _reading_list(value: object) -> list[object]:
-    if not isinstance(value, list) or not value:
-        raise LessonError(f'{value!r} is not a list; write the readers in turn, such as ["snare", "bass drum"]')
-    return value
-
-
-def _reading(value: Any) -> PlayedOn:
-    """One way to read: an instrument, or a table that parts the notes."""
-    match value:
-        case str():
-            return PlayedOn(_reader(value), _reader(value))
-        case {"long": str(long), "short": str(short), **rest} if not rest:
-            return PlayedOn(_reader(long), _reader(short))
-        case {"notes": str(notes), "gaps": str(gaps), **rest} if not rest:
-            return _with_gaps(_reader(notes), _reader(gaps))
-        case {"hands": "alternate", **rest} if not rest:
-            return PlayedOn("snare", "snare", alternate=True)
-    raise LessonError(
-        f"{value!r} cannot be played; write one of {', '.join(READERS)}, or {{ long = …, short = … }}, "
-        '{ notes = …, gaps = … }, { hands = "alternate" }, { each_bar = […] }, { each_chorus = […] }'
-    )
-
-
-def _reader(name: str) -> str:
-    if name not in READERS:
-        raise LessonError(f"'{name}' cannot read the line; {nearest(name, READERS)}")
-    return name
-
-
-def _with_gaps(notes: str, gaps: str) -> PlayedOn:
-    if notes == gaps:
-        raise LessonError(f"notes and gaps are both on the {notes}; give the gaps to another limb")
-    return PlayedOn(notes, notes, gaps)
-
-
 # --- tracks --------------------------------------------------------------------------------------
 
 
@@ -208,14 +161,22 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             count_in=table.count_in,
             click=table.click,
             ladder=_ladder(table, score.tempo_bpm),
-            trade=Alternation(table.trade.with_, table.trade.without) if table.trade else None,
+            trade=_trade(table.trade) if table.trade else None,
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
-            silence=Alternation(table.silence.play, table.silence.rest) if table.silence else None,
+            silence=_silence(table.silence) if table.silence else None,
             groove_alone=not table.line,
         )
         check_track(track)
         _check_somebody_plays(track, score)
         return track
+
+
+def _trade(table: TradeTable) -> Alternation:
+    return Alternation(table.with_, table.without, table.swap, table.echo)
+
+
+def _silence(table: SilenceTable) -> Alternation:
+    return Alternation(table.play, table.rest, table.swap)
 
 
 def _check_names(tracks: Sequence[Track]) -> None:

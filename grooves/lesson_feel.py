@@ -6,7 +6,7 @@ from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
 from grooves.kit import BAND, LIMBS, PARTS
-from grooves.lesson_file import FeelTable
+from grooves.lesson_tables import FeelTable
 from grooves.passages import LINE
 from grooves.score import Score
 

@@ -26,7 +26,7 @@ BELOW = {  # what each room may import beside itself; the order of the table is 
         "render.sound", "render.paper", "render.soundfont", "render.files", "grooves", "grooves.teaching",
     },
     "render.sound": {"render.soundfont", "render.files", "grooves"},
-    "render.paper": {"render.files", "grooves", "grooves.teaching"},
+    "render.paper": {"render.files", "grooves", "grooves.teaching", "grooves.takes"},
     "render.reading": {"render.files", "grooves"},
     "render.hearing": {"render.soundfont", "render.files", "grooves", "grooves.takes"},
     "render.soundfont": {"render.files", "grooves"},

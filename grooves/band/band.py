@@ -10,7 +10,7 @@ from grooves.band.styles import style_for
 from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.kit import BAND
-from grooves.lesson_file import BandTable
+from grooves.lesson_tables import BandTable
 from grooves.meter import Meter
 from grooves.players import BAND_PROGRAMS, BandNote, ChordMark, TrackBar
 

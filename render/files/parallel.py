@@ -63,7 +63,7 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
     """Begin a share in a copy of this process: its number, and where its answer comes from."""
     ours, theirs = os.pipe()
     here = os.getpid()
-    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT, *ENDINGS])  # or the copy might tidy up too
+    interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)  # or the copy might tidy up too
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic

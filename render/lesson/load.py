@@ -1,7 +1,6 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -11,16 +10,18 @@ from typing import Any
 from grooves.errors import LessonError, at, nearest
 from grooves.groove import Groove, parse_groove
 from grooves.lesson import Lesson, parse_lesson
-from grooves.lesson_file import BandTable
+from grooves.lesson_tables import BandTable
 from grooves.players import Band
+from grooves.remarks import remarks
 from grooves.rhythm import Bar, Meter
+from grooves.toml_text import read_toml
 
 LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
 
 
 @dataclass(frozen=True)
 class Loaded:
-    """A lesson with what was noticed on the way in, such as how far a MIDI file was from the grid."""
+    """A lesson with what was noticed on the way in: how far a MIDI file was from the grid, a tempo out of range."""
 
     lesson: Lesson
     notes: tuple[str, ...]
@@ -49,7 +50,8 @@ def load_lesson(path: Path) -> Loaded:
     with at(str(path)):
         text = read_text(path)
         lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line, hire)
-    tables = tomllib.loads(text)
+    notes += remarks(lesson)
+    tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
 
 
@@ -84,8 +86,8 @@ def _by_number(path: Path) -> list[list[str | int]]:
 def _is_groove(path: Path) -> bool:
     """Whether a file says its meter, as only a groove does, and nothing that only a lesson says."""
     try:
-        table = tomllib.loads(read_text(path))
-    except (LessonError, tomllib.TOMLDecodeError, RecursionError):
+        table = read_toml(read_text(path))
+    except LessonError:
         return False
     return "meter" in table and not table.keys() & {"line", "groove", "track"}
 
@@ -127,7 +129,7 @@ def find_groove(name: str, folder: Path) -> Groove:
         with at(name):
             return parse_groove(read_text(folder / name))
     raise LessonError(
-        f"'{name}' is not shipped; {nearest(name, shipped_grooves())}, or name a groove file ending in .toml"
+        f"'{name}' is not shipped; {nearest(name, shipped_grooves(), 'name a groove file ending in .toml')}"
     )
 
 

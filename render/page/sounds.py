@@ -21,7 +21,8 @@ from render.sound.balance import Balance, velocities
 from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.tracks import side_by_side
-from render.soundfont.samples import DrumKit, Sound, heard_frames
+from render.soundfont.recording import Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
 _LONGEST_SECONDS = 3.0

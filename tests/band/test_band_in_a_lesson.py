@@ -11,7 +11,7 @@ from music import lesson_of, played
 from grooves.band.band import FormBand, form_and_line, read_band
 from grooves.band.chords import parse_chord
 from grooves.errors import LessonError
-from grooves.lesson_file import BandTable
+from grooves.lesson_tables import BandTable
 from grooves.passages import LINE, Track, track_passages
 from grooves.performance import Note, Performance, perform
 

@@ -75,11 +75,9 @@ def test_a_disk_that_fills_in_the_last_kilobytes_is_one_message_and_no_file_is_l
     words = [sys.executable, "-m", "render", "render", lesson, "--no-paper", "--format", kind, "-o"]
     subprocess.run([*words, folder], check=True, capture_output=True)
     kilobytes = sum(-(-file.stat().st_size // 4096) * 4 for file in folder.iterdir())
-    for less in (4, 8, 16):
-        with disk(small, kilobytes - less):
-            done = subprocess.run([*words, small], capture_output=True, text=True)
-            said = " ".join(done.stderr.split())
-            assert (done.returncode, said.count("cannot be written: No space left on device")) == (2, 1), said
-            assert f"lesson-full.{kind}" in said.replace(" ", "")
-            assert {file.suffix for file in small.iterdir()} <= {".mid"}
-        small.rmdir()
+    with disk(small, kilobytes - 4):
+        done = subprocess.run([*words, small], capture_output=True, text=True)
+        said = " ".join(done.stderr.split())
+        assert (done.returncode, said.count("cannot be written: No space left on device")) == (2, 1), said
+        assert f"lesson-full.{kind}" in said.replace(" ", "")
+        assert {file.suffix for file in small.iterdir()} <= {".mid"}
