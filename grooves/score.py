@@ -14,6 +14,7 @@ from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.players import Band
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "gaps"]
@@ -59,6 +60,7 @@ class Score:
     played_on: tuple[PlayedOn, ...]
     repeat_each: int = 1
     readings: int = 1  # choruses that differ
+    band: Band | None = None  # who plays along
 
     @property
     def meter(self) -> Meter:

@@ -6,6 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from grooves.band.band import read_band
 from grooves.errors import LessonError
 from grooves.groove import Groove
 from grooves.lesson import Lesson, bar_numbers, parse_lesson
@@ -193,7 +194,7 @@ def _on_the_stairs(table: Mapping[str, Any], places: Mapping[int, int], lesson: 
 def _check(tables: Mapping[str, Any], groove: Groove) -> None:
     """Raise LessonError where a lesson with one track cannot be read: the stairs may lack a part that it names."""
     try:
-        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: ())
+        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: (), read_band)
     except LessonError as error:
         reason = str(error).removeprefix(f"track 1 ({tables['track'][0]['name']}): ")
         raise LessonError(f"on the stairs: {reason}") from None

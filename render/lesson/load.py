@@ -10,6 +10,8 @@ from typing import Any
 from grooves.errors import LessonError, at, nearest
 from grooves.groove import Groove, parse_groove
 from grooves.lesson import Lesson, parse_lesson
+from grooves.lesson_tables import BandTable
+from grooves.players import Band
 from grooves.remarks import remarks
 from grooves.rhythm import Bar, Meter
 from grooves.toml_text import read_toml
@@ -38,9 +40,16 @@ def load_lesson(path: Path) -> Loaded:
         notes.extend(f"{name}: {note}" for note in line.report)
         return line.bars
 
+    def hire(table: BandTable, groove: Groove, line_bars: int) -> Band:
+        from grooves.band.band import form_and_line, read_band
+
+        band = read_band(table, groove, line_bars)
+        notes.append(form_and_line(band))
+        return band
+
     with at(str(path)):
         text = read_text(path)
-        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
+        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line, hire)
     notes += remarks(lesson)
     tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
