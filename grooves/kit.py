@@ -2,7 +2,7 @@
 
 Keys: General MIDI 1 percussion key map, channel 10.
 Staff places: N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994, pp. 15-26,
-as display-step and octave in percussion clef (middle line B4).
+as display-step and octave in percussion clef (middle line B4): seen as others transcribe them, not the page itself.
 Which limb plays what on a right-handed kit: common practice, no source.
 """
 
@@ -49,6 +49,7 @@ INSTRUMENTS = MappingProxyType({instrument.name: instrument for instrument in _A
 # What a lesson may call a part, in the order of the staff from top to bottom.
 PARTS = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick", "bass drum", "hi-hat")
 HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
+BAND = ("bass", "piano", "horns")  # who else may play: pitched parts, in the order of their MIDI channels
 
 
 def mirrored(limb: str) -> str:

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 SCRIPTS = (
     "feel",
     "score",
+    "clock",
     "player",
     "sound",
     "transport",

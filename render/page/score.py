@@ -10,14 +10,10 @@ from functools import cached_property
 from math import lcm
 from typing import Any
 
+from grooves.deviations import BODY, CELLS_PER_QUARTER, CLIP, MEMORY, stream_key
 from grooves.feel import (
-    BODY,
-    CELLS_PER_QUARTER,
-    CLIP,
-    MEMORY,
     placement_seconds,
     sixteenth_beats,
-    stream_key,
     swing_ratio,
     swung,
     triplet_beats,

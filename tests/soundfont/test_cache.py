@@ -6,9 +6,9 @@ import time
 import numpy as np
 import pytest
 from music import text_of
-from render.lesson.pack import render_lesson
 
 from render.lesson.options import RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import GAINS, LOUDNESS, PEAKS, POWERS, RING, SAMPLE, decode, encode
 
