@@ -41,6 +41,7 @@ class Lesson:
     groove: str  # as the file names it
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
+    note: str = ""  # the teacher's word to the student, on the page and on the chart
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
@@ -68,6 +69,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         file.groove,
         file.soundfont,
         file.kit,
+        file.note,
     )
 
 
@@ -253,6 +255,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
             silence=Alternation(table.silence.play, table.silence.rest) if table.silence else None,
             groove_alone=not table.line,
+            note=table.note,
         )
         check_track(track)
         _check_somebody_plays(track, score)

@@ -110,7 +110,30 @@ def _yes_or_no(value: object) -> bool:
     return value
 
 
+LONGEST_NOTE = 2000  # signs; ours: what a student reads before playing
+
+
+def _check_note(value: object) -> str:
+    text = _text_of_note(value)
+    if len(text) > LONGEST_NOTE:
+        raise LessonError(f"{len(text)} signs are too many for a note; it has room for {LONGEST_NOTE}")
+    return text
+
+
+def _text_of_note(value: object) -> str:
+    if not isinstance(value, str):
+        raise LessonError(
+            f"{value!r} is not a note; write it between quotes, or over several lines between triple quotes"
+        )
+    if not value.strip():
+        raise LessonError(f"{value!r} is an empty note; write something, or leave the key out")
+    return value.strip()
+
+
+_note = BeforeValidator(_check_note)
+
 Title = Annotated[str, _text("a text")]
+Note = Annotated[str, _note]
 Tempo = Annotated[float, _number(30, 400, "a tempo")]
 Pace = Annotated[float | str, BeforeValidator(read_pace)]
 Bars = Annotated[str | int, _text_or_whole('not a choice of bars; write a number or ranges, such as "1-4, 7"')]
@@ -199,6 +222,7 @@ class TrackTable(Table):
     """`[[track]]`: one track to render."""
 
     name: Title
+    note: Note = ""
     without: Names = []
     only: Names = []
     softer: Annotated[dict[str, float], _levels(-60, 0, "LU")] = {}
@@ -218,6 +242,7 @@ class LessonFile(Table):
     """The whole file."""
 
     title: Title
+    note: Note = ""
     tempo: Tempo
     groove: Annotated[str, _text("a groove")]
     line: LineTable

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from grooves.score import Score
@@ -17,7 +18,7 @@ def shares(score: Score, index: int) -> list[Share]:
 
 
 def share_of(onset: Fraction, columns: Sequence[Share]) -> float:
-    """Where a written place lies: at its column, a swung upbeat on the third of its beat, else between its neighbours."""
+    """Where a written place lies: at its column, a swung upbeat on its beat's third, else between its neighbours."""
     known = dict(columns)
     upbeat = onset // 1 + Fraction(2, 3)
     if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:
@@ -25,13 +26,13 @@ def share_of(onset: Fraction, columns: Sequence[Share]) -> float:
     if onset in known:
         return known[onset]
     (low, left), (high, right) = next(
-        pair for pair in zip(columns, columns[1:], strict=False) if pair[0][0] < onset < pair[1][0]
+        pair for pair in pairwise(columns) if pair[0][0] < onset < pair[1][0]
     )
     return left + (right - left) * float((onset - low) / (high - low))
 
 
 def column_data(score: Score, index: int) -> list[list[Any]]:
-    """A bar's columns for the page: share of the bar, what is said, and 2 on a felt beat, 1 on a counted one, else 0."""
+    """A bar's columns for the page: share of the bar, what is said, 2 on a felt beat, 1 on a counted one, else 0."""
     felt = score.meter.pulse
     return [
         [round(float(place.onset / score.meter.length), 5), place.says, _weight(place.onset, place.says, felt)]

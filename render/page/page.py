@@ -99,7 +99,7 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance) -> str:
         "\n".join(_asset(f"{name}.css") for name in STYLES) + _widths(engraved),
         "\n".join(_asset(f"{name}.js") for name in SCRIPTS),
         title=lesson.title,
-        note=getattr(lesson, "note", ""),
+        note=lesson.note,
         groove=score.groove.title,
         beat=_BEATS.get(score.groove.beat, "beat"),
         tempo=f"{score.tempo_bpm:g}",

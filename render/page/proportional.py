@@ -8,6 +8,7 @@ from the left end of the staff.
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from lxml import etree
 
@@ -87,7 +88,7 @@ def _warp(moves: Sequence[tuple[float, float]]) -> Callable[[float], float]:
     def warped(x: float) -> float:
         if x <= moves[0][0]:
             return x + moves[0][1] - moves[0][0]
-        for (low, left), (high, right) in zip(moves, moves[1:], strict=False):
+        for (low, left), (high, right) in pairwise(moves):
             if x <= high:
                 return left + (x - low) * (right - left) / (high - low)
         return x + moves[-1][1] - moves[-1][0]

@@ -8,6 +8,7 @@ The pictures share their glyphs, which stand once in the page.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from grooves.score import Score
 from render.page.columns import share_of, shares
@@ -64,14 +65,18 @@ def staves(score: Score) -> Staves:
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
-    across = [[share_of(onset, shares(score, start)) for onset in own] for own, start in zip(places, starts, strict=True)]
+    across = [
+        [share_of(onset, shares(score, start)) for onset in own] for own, start in zip(places, starts, strict=True)
+    ]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     pictures = []
     for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        pictures.append(StaffPicture(bar.number, start, bar.times, _drawn(staff, down, system), _drawn(signs, down, system)))
+        pictures.append(
+            StaffPicture(bar.number, start, bar.times, _drawn(staff, down, system), _drawn(signs, down, system))
+        )
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
 
 
@@ -82,7 +87,7 @@ def _left_mm(first: System) -> float:
 
 def _width_mm(across: Sequence[Sequence[float]]) -> float:
     """How wide a bar is where its closest notes still stand apart."""
-    gaps = [after - before for bar in across for before, after in zip(bar, bar[1:], strict=False)]
+    gaps = [after - before for bar in across for before, after in pairwise(bar)]
     return min(max(_CLOSEST_MM / min(gaps, default=1.0), _NARROWEST_MM), _WIDEST_MM)
 
 

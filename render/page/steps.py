@@ -104,12 +104,12 @@ def track_step(track: Track, lesson: Lesson) -> dict[str, Any]:
         "silence": _turns(track.silence),
     }
     who = {"only": sorted(track.only), "lowered": dict(track.softer_lu)}
-    text = getattr(track, "note", "") or track_words(track, lesson)
+    text = "\n".join(words for words in (track.note, track_words(track, lesson)) if words)
     return {**_step(track.name, text, sorted(off), track.groove_alone), **who, "yours": True, "track": setting}
 
 
 def _turns(how: Alternation | None) -> dict[str, int] | None:
-    return how and {"first": how.first, "second": how.second}
+    return {"first": how.first, "second": how.second} if how else None
 
 
 def track_words(track: Track, lesson: Lesson) -> str:
@@ -129,7 +129,9 @@ def track_words(track: Track, lesson: Lesson) -> str:
         f"{track.trade.first} bars with {_listed(track.without or {LINE})}, then {track.trade.second} for you"
         if track.trade
         else "",
-        f"{_listed(track.without or {LINE}).capitalize()} fading out over {track.fade.times} rounds" if track.fade else "",
+        f"{_listed(track.without or {LINE}).capitalize()} fading out over {track.fade.times} rounds"
+        if track.fade
+        else "",
         f"{track.silence.first} bars of sound, {track.silence.second} of silence" if track.silence else "",
         f"Click: {track.click}" if track.click != "off" else "",
     ]
