@@ -125,7 +125,7 @@ class Controls {
 
   /** Where the music is; the tempo too, since it may have risen by itself. */
   tell(cell) {
-    const whose = WHOSE[cell.score ? turnOf(cell.number, this.settings) : ""] ?? "";
+    const whose = WHOSE[cell.score ? turnOf(cell, this.settings) : ""] ?? "";
     const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · round ${cell.turn + 1}${whose}` : "Count-in";
     if (ui.where.textContent !== words) ui.where.textContent = words;
     const beat = Math.floor(cell.from / this.lesson.meter.pulse + 1e-9) + 1;

@@ -20,7 +20,7 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
-from grooves.teaching.coordination import Place, difficulty, grid
+from grooves.teaching.coordination import difficulty, grid
 from render.page.practice_log import lesson_hash
 from render.page.readers import lines, staff_shift_mm
 from render.page.score import row_limbs, score_data
@@ -28,6 +28,7 @@ from render.page.sounds import sound_data
 from render.page.staff import AHEAD_MM, StaffPicture, Staves, staves
 from render.page.steps import CAUTIONS, SHORTCUTS, steps
 from render.paper.chart import feel_words
+from render.paper.grids import grid_words
 from render.paper.notation import numbered
 from render.sound.balance import Balance
 
@@ -153,11 +154,6 @@ def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
     says = grid_words(grid(lesson.score, picture.index))
     return {"label": label, "staff": Markup(picture.staff), "signs": Markup(picture.signs), "says": says}
-
-
-def grid_words(places: Sequence[Place]) -> str:
-    """A bar's grid for those who do not see it: "1 both hands and right foot together; 1& snare alone"."""
-    return "; ".join(f"{place.count} {place.words}" for place in places if place.words) or "everyone rests"
 
 
 def _widths(engraved: Staves) -> str:

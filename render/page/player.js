@@ -102,7 +102,7 @@ class Player {
     const at = this.bar && this.bar.score ? this.bar.position : -1;
     this.settings.loop = [...places];
     this.turn = this.played = this.roseTurn = 0;
-    this.at = this.sequence().indexOf(at);
+    this.at = this.sequence().findIndex(({ place }) => place === at);
   }
 
   /** Go on from a place of the chorus with the next bar. */
@@ -112,12 +112,13 @@ class Player {
 
   /** Where in what is played a place's forerunner stands; before the first where the place is not among them. */
   placeBefore(place) {
-    return Math.max(this.sequence().indexOf(place) - 1, -1);
+    return Math.max(this.sequence().findIndex((one) => one.place === place) - 1, -1);
   }
 
-  /** The places of the chorus in the order in which they are played. */
+  /** The places of the chorus in the order in which they are played, some of them twice where they are echoed. */
   sequence() {
-    return this.settings.loop.length ? this.settings.loop : [...Array(this.lesson.chorus).keys()];
+    const { loop } = this.settings;
+    return withEchoes(loop.length ? loop : [...Array(this.lesson.chorus).keys()], this.settings);
   }
 
   /** It came clean: a tempo that waits for that may rise at the end of this time through. */
@@ -156,8 +157,8 @@ class Player {
   /** Whether a stroke sounds, as things stand now. */
   isHeard({ voice, beat, cell }) {
     if (voice.part === "count-in") return true;
-    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
-    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
+    if (voice.part !== "click") return soundsIn(cell, voice, this.settings);
+    return clicks(this.settings.click, beat) && turnOf(cell, this.settings) !== "silent";
   }
 
   /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */
@@ -212,12 +213,13 @@ class Player {
       return;
     }
     const { turn, tempo } = this;
-    const position = this.step();
+    const { place: position, echoed, bars } = this.step();
     const { chorus, readings } = this.lesson;
     const reading = Math.floor(this.turn / (this.settings.rise?.same || 1)) % readings;
     const score = this.lesson.bars[position + chorus * reading];
     const rises = this.turn !== turn && this.tempo !== tempo;
-    this.bar = { within: 0, score, position, turn: this.turn, number: this.played++, rises };
+    const number = this.played++ + this.turn * furtherBy(this.settings, bars);
+    this.bar = { within: 0, score, position, turn: this.turn, number, echoed, rises };
   }
 
   /** Go to the next bar of those that are played, and return its place in the chorus; past the last one a new time begins. */
@@ -227,7 +229,7 @@ class Player {
       this.beginTurn();
       this.at = -1;
     }
-    return sequence[++this.at];
+    return { ...sequence[++this.at], bars: sequence.length };
   }
 
   /** Once more through; the tempo may rise. */

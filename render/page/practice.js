@@ -51,9 +51,9 @@ class Practice {
   setTurns(kind, words) {
     const [first, second] = words.split(" ").map(Number);
     const other = kind === "trade" ? "silence" : "trade";
-    const turns = { [kind]: words ? { first, second } : null, ...(words ? { [other]: null } : {}) };
+    const turns = { [kind]: words ? { first, second, swap: true } : null, ...(words ? { [other]: null } : {}) };
     const fade = kind === "trade" && words ? { fade: null } : {};
-    this.set({ ...turns, ...fade }, (player) => (player.played = 0));
+    this.set({ ...turns, ...fade }, (player) => Object.assign(player, { played: 0, turn: 0 }));
   }
 
   /** A top above the tempo of now, where the tempo begins to rise. */

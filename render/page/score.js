@@ -62,8 +62,8 @@ function firstSettings(lesson) {
     loop: [], // places in the chorus; none: all of it
     rise: null, // { by, every, to, waits, same }
     fade: null, // { times, to, names }
-    trade: null, // { first, second }: bars with what is off, then bars in which it is the student's
-    silence: null, // { first, second }: bars of sound, then bars of silence
+    trade: null, // { first, second, swap, echo }: bars with what is off, then bars in which it is the student's
+    silence: null, // { first, second, swap }: bars of sound, then bars of silence
   };
 }
 
@@ -78,20 +78,38 @@ function sounds(voice, { limbs, only }) {
   return !names.some((name) => limbs[name] === "off") && (!only.length || names.some((name) => only.includes(name)));
 }
 
-/** Whose bar it is, counted from the count-in: "ours" or "yours" in a trade, "silent" where all rest, else "". */
-function turnOf(number, { trade, silence }) {
+/** Whose bar it is: "ours" or "yours" in a trade, "silent" where all rest, else "". */
+function turnOf({ number, echoed }, { trade, silence }) {
   const isFirst = ({ first, second }) => number % (first + second) < first;
   if (silence) return isFirst(silence) ? "" : "silent";
+  if (trade && trade.echo) return echoed ? "yours" : "ours";
   if (trade) return isFirst(trade) ? "ours" : "yours";
   return "";
 }
 
 /** Whether a voice sounds in a bar: in a trade who is off comes in by turns, or the line where nobody is off. */
-function soundsIn(number, voice, settings) {
-  const whose = turnOf(number, settings);
+function soundsIn(cell, voice, settings) {
+  const whose = turnOf(cell, settings);
   if (whose === "silent" || whose === "ours") return whose === "ours";
   const nobody = !Object.values(settings.limbs).includes("off");
   return whose === "yours" && nobody ? voice.role === TIME : sounds(voice, settings);
+}
+
+/** The bars of one time through, each with whether it is the echo of bars just played. */
+function withEchoes(places, { trade }) {
+  if (!trade || !trade.echo) return places.map((place) => ({ place, echoed: false }));
+  const turns = [];
+  for (let at = 0; at < places.length; at += trade.first) {
+    const some = places.slice(at, at + trade.first);
+    turns.push(...some.map((place) => ({ place, echoed: false })), ...some.map((place) => ({ place, echoed: true })));
+  }
+  return turns;
+}
+
+/** How much further on the turns begin in each time through, where it holds whole turns. */
+function furtherBy({ trade, silence }, bars) {
+  const how = trade || silence;
+  return how && how.swap && !how.echo && bars % (how.first + how.second) === 0 ? how.second : 0;
 }
 
 /** How much lower a voice sounds: softer limbs, what a track asks, and what fades as far as it has by this time. */

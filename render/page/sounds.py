@@ -9,6 +9,7 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,10 +19,11 @@ from grooves.lesson import Lesson
 from grooves.passages import Passage, Track, track_passages
 from grooves.performance import Performance, perform
 from render.sound.balance import Balance, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.tracks import side_by_side
-from render.soundfont.samples import DrumKit, Sound, heard_frames
+from render.soundfont.recording import Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
 _LONGEST_SECONDS = 2.2  # most of a page's size is the ride's ring; by ear
@@ -47,7 +49,7 @@ def sound_data(lessons: Sequence[Lesson], kit: DrumKit, balance: Balance) -> dic
     """
     used: dict[int, list[int]] = {key: [] for key in keys_of(lessons)}
     for lesson in lessons:
-        everyone = _everyone(lesson)
+        everyone = replace(_everyone(lesson), notes=())
         for hit, velocity in zip(everyone.hits, velocities(everyone, balance), strict=True):
             used[hit.key].append(velocity)
     return {
@@ -60,8 +62,9 @@ def sound_data(lessons: Sequence[Lesson], kit: DrumKit, balance: Balance) -> dic
 def _gain_db(lesson: Lesson, kit: DrumKit, balance: Balance) -> float:
     """The gain at which the full track has the loudness of a sound file."""
     score = lesson.score
-    full = perform(score, track_passages(Track("full"), score, lesson.choruses, 0), lesson.feel, lesson.balance_lu)
-    return gain_for(side_by_side([Take(full, velocities(full, balance))], kit)).db
+    whole = perform(score, track_passages(Track("full"), score, lesson.choruses, 0), lesson.feel, lesson.balance_lu)
+    full = replace(whole, notes=())  # the drums; the page has no band
+    return gain_for(side_by_side([Rendition(full, velocities(full, balance))], kit)).db
 
 
 def _everyone(lesson: Lesson) -> Performance:

@@ -8,14 +8,15 @@ The pictures share their glyphs, which stand once in the page.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
 from grooves.score import Score
-from render.page.columns import share_of, shares
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
+from render.paper.grids import grid_of
 from render.paper.notation import line_musicxml
-from render.paper.voices import measures
+from render.paper.voices import printed_bars
 
 STAFF_MM = 6.0
 AHEAD_MM = 1.7  # from a barline to the first column, where bars stand side by side
@@ -60,14 +61,12 @@ class Staves:
 
 def staves(score: Score) -> Staves:
     """Engrave the line bar by bar: `staves(score).bars[0].signs`; notes tell their `data-place`, such as "3/2"."""
-    printed = [bar for bar in measures(score) if bar.reading == 0]
-    xml = line_musicxml(score, headings=False, systems=range(1, len(measures(score))))
+    printed = [bar for bar in printed_bars(score) if bar.reading == 0]
+    xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
-    across = [
-        [share_of(onset, shares(score, start)) for onset in own] for own, start in zip(places, starts, strict=True)
-    ]
+    across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     pictures = []
@@ -78,6 +77,22 @@ def staves(score: Score) -> Staves:
             StaffPicture(bar.number, start, bar.times, _drawn(staff, down, system), _drawn(signs, down, system))
         )
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
+
+
+def share_of(onset: Fraction, score: Score, index: int) -> float:
+    """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
+
+    Example: `share_of(Fraction(1, 2), score_of_swing, 0)` is 1/6 of the bar.
+    """
+    columns = [(one.onset, one.across) for one in grid_of(score, index).columns] + [(score.meter.length, 1.0)]
+    known = dict(columns)
+    upbeat = onset // 1 + Fraction(2, 3)
+    if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:
+        return known[upbeat]
+    if onset in known:
+        return known[onset]
+    (low, left), (high, right) = next(pair for pair in pairwise(columns) if pair[0][0] < onset < pair[1][0])
+    return left + (right - left) * float((onset - low) / (high - low))
 
 
 def _left_mm(first: System) -> float:

@@ -45,7 +45,9 @@ def steps(lesson: Lesson) -> list[dict[str, Any]]:
         if kept and kept[-1]["off"] == step["off"] and not kept[-1]["alone"]:
             continue
         kept.append(step)
-    tracks = () if lesson.tracks == default_tracks() else lesson.tracks
+    tracks = (
+        () if lesson.tracks == default_tracks(lesson.score.band.parts if lesson.score.band else ()) else lesson.tracks
+    )
     return [*kept, *(track_step(track, lesson) for track in tracks)]
 
 
@@ -108,8 +110,8 @@ def track_step(track: Track, lesson: Lesson) -> dict[str, Any]:
     return {**_step(track.name, text, sorted(off), track.groove_alone), **who, "yours": True, "track": setting}
 
 
-def _turns(how: Alternation | None) -> dict[str, int] | None:
-    return {"first": how.first, "second": how.second} if how else None
+def _turns(how: Alternation | None) -> dict[str, Any] | None:
+    return {"first": how.first, "second": how.second, "swap": how.swap, "echo": how.echo} if how else None
 
 
 def track_words(track: Track, lesson: Lesson) -> str:

@@ -14,7 +14,9 @@ from itertools import groupby
 
 from grooves.groove import swings
 from grooves.kit import FEET, HANDS, INSTRUMENTS
-from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, spell
+from grooves.meter import beat_groups, rest_lengths
+from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, over_beat, spell, spell_rest
+from grooves.rhythm import is_triplet as is_triplet_value
 from grooves.score import Score, ScoreBar, Stroke
 
 LET = Fraction(2, 3)
@@ -30,11 +32,12 @@ SIGNS = frozenset(
 
 @dataclass(frozen=True)
 class Head:
-    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses."""
+    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses, `reads` is of the line."""
 
     instrument: str
     accent: bool = False
     ghost: bool = False
+    reads: bool = False
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,7 @@ class Sign:
     beams: tuple[str, ...] = ()  # one MusicXML beam word per level
     tuplet: str = ""  # "start" and "stop" at a triplet's ends, "inside" between, "" outside
     bracket: bool = False  # at the start of a triplet that no beam holds together
+    hand: str = ""  # "R" or "L" where the hands take turns
 
     @property
     def end(self) -> Fraction:
@@ -57,7 +61,7 @@ class Sign:
 
 
 @dataclass(frozen=True)
-class Measure:
+class PrintedBar:
     """One printed bar: its number, how often it is played, and the voices of the line's staff and the drum staff."""
 
     number: int
@@ -68,9 +72,9 @@ class Measure:
     feet: tuple[Sign, ...]
 
 
-def measures(score: Score) -> tuple[Measure, ...]:
-    """The bars as printed: `measures(score)[0].hands`; a bar repeated in a row is printed once."""
-    printed: list[Measure] = []
+def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
+    """The bars as printed: `printed_bars(score)[0].hands`; a bar repeated in a row is printed once."""
+    printed: list[PrintedBar] = []
     for reading in range(score.readings):
         first = reading * score.chorus_length
         chorus = range(first, first + score.chorus_length)
@@ -82,7 +86,7 @@ def measures(score: Score) -> tuple[Measure, ...]:
                 for limbs in (HANDS, FEET)
             ]
             line = _finish(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(Measure(bar.number, times, reading, line, voices[0], voices[1]))
+            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1]))
     return tuple(printed)
 
 
@@ -122,15 +126,25 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     bar = writable(score.bars[first].line, score.meter)
     arrives = _tied_over(score, first - 1, first)
     leaves = _tied_over(score, last, last + 1)
+    hands = _turns(score, first)
     signs: list[Sign] = []
     sounding = arrives
     for place, symbol in enumerate(bar):
         sounding = symbol.kind == "struck" or (symbol.kind == "held" and sounding)
         following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
-        heads = (Head("snare", accent=symbol.accent),) if sounding else ()
+        heads = (Head("snare", accent=symbol.accent, reads=True),) if sounding else ()
         held = sounding and symbol.kind == "held"
-        signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following))
+        hand = "" if held or not sounding else hands.get(symbol.onset, "")
+        signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following, hand=hand))
     return tuple(signs)
+
+
+def _turns(score: Score, index: int) -> dict[Fraction, str]:
+    """Which hand strikes each note of the line, "R" or "L", where hands take turns."""
+    if not any(way.alternate for way in score.played_on):
+        return {}
+    read = [stroke for stroke in score.bars[index].strokes if stroke.role == "line" and stroke.limb in HANDS]
+    return {stroke.onset: stroke.limb[0].upper() for stroke in read}
 
 
 def _tied_over(score: Score, before: int, after: int) -> bool:
@@ -143,8 +157,20 @@ def _tied_over(score: Score, before: int, after: int) -> bool:
 
 
 def writable(bar: Bar, meter: Meter) -> Bar:
-    """Split only the lengths that no single sign can write: `writable(bar, meter)` keeps "4 2 4" as it is."""
-    return tuple(piece for symbol in bar for piece in ([symbol] if symbol.length in SIGNS else spell((symbol,), meter)))
+    """Split what no single sign can write, rests over a beat's edge, and triplets over a beat among other values.
+
+    `writable(bar, meter)` keeps "4 2 4" as it is, and writes "4 2r 4" as "4 4r 4r 4".
+    """
+    pieces: list[Symbol] = []
+    for symbol in bar:
+        whole = symbol.length in SIGNS and not over_beat(symbol, bar)
+        if symbol.kind == "rest" and not is_triplet_value(symbol.length):
+            pieces += spell_rest(symbol, meter)
+        elif whole:
+            pieces.append(symbol)
+        else:
+            pieces += [piece for piece in spell(bar, meter) if symbol.onset <= piece.onset < symbol.end]
+    return tuple(pieces)
 
 
 # --- the drum voices ----------------------------------------------------------------------------
@@ -161,11 +187,11 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
     signs: list[Sign] = []
     reached = Fraction(0)
     for (onset, chord), end in zip(chords.items(), ends, strict=True):
-        signs += rests(reached, onset, meter)
+        signs += _rests(reached, onset, meter)
         length = _first_sign(onset, _sounding(onset, end, chord, meter), meter)
         signs.append(Sign(onset, length, _heads(chord)))
         reached = onset + length
-    return (*signs, *rests(reached, meter.length, meter))
+    return (*signs, *_rests(reached, meter.length, meter))
 
 
 def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Meter) -> Fraction:
@@ -190,58 +216,45 @@ def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Me
 def _heads(chord: Sequence[Stroke]) -> tuple[Head, ...]:
     """One head for each instrument, though two hands may strike it."""
     heads: dict[str, Head] = {}
-    for stroke in chord:
-        ghost = stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU
-        heads.setdefault(stroke.instrument, Head(stroke.instrument, stroke.accented or stroke.accent_lu > 0, ghost))
+    for stroke in sorted(chord, key=lambda one: one.role != "line"):
+        accent = stroke.accented or stroke.accent_lu > 0
+        heads.setdefault(
+            stroke.instrument, Head(stroke.instrument, accent, is_ghost(stroke), reads=stroke.role == "line")
+        )
     return tuple(heads.values())
+
+
+def is_ghost(stroke: Stroke) -> bool:
+    """Whether a stroke stands in parentheses: a light one of the snare, or one that fills a gap of the line."""
+    return stroke.role == "gaps" or (stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU)
+
+
+def reads(score: Score, reading: int, limbs: Sequence[str]) -> bool:
+    """Whether any of these limbs reads the line: `reads(score, 0, HANDS)`."""
+    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
+    return any(limb in way.limbs for way in ways for limb in limbs)
 
 
 def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
     """The longest single sign for a stroke at this place: within its beat as it is, across beats where that reads."""
     _, closing = _group_at(onset, meter)
     if onset + length <= closing:
-        return length if length in SIGNS else _rest_length(onset, onset + length, meter)
+        return length if length in SIGNS else rest_lengths(onset, onset + length, meter)[0]
     across = spell((Symbol(onset, length),), meter)[0].length
     return across if across in SIGNS and onset + across >= closing else _first_sign(onset, closing - onset, meter)
-
-
-def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
-    """Where each beat begins and ends, for beams and rests: 6/8 is two groups of three, 7/8 is 2 + 2 + 3 eighths."""
-    step = meter.pulse
-    if meter.unit == 8 and not meter.compound:
-        step = 2 * meter.step
-    starts = [step * number for number in range(max(1, int(meter.length / step)))]
-    return tuple(zip(starts, [*starts[1:], meter.length], strict=True))
 
 
 def _group_at(place: Fraction, meter: Meter) -> tuple[Fraction, Fraction]:
     return next((low, high) for low, high in beat_groups(meter) if low <= place < high)
 
 
-def rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
-    """Rests from one place to another that show the beats: `rests(EIGHTH, Fraction(2), Meter(4, 4))` is 8 then 4."""
-    pieces: list[Sign] = []
-    while start < end:
-        length = _rest_length(start, end, meter)
-        pieces.append(Sign(start, length))
+def _rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
+    """Rests from one place to another that show the beats."""
+    signs: list[Sign] = []
+    for length in rest_lengths(start, end, meter) if start < end else ():
+        signs.append(Sign(start, length))
         start += length
-    return pieces
-
-
-def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
-    opening, closing = _group_at(start, meter)
-    if start == opening and end >= closing:
-        both = 2 * (closing - opening)  # two beats in one rest, on a beat of even number
-        room = start % both == 0 and end - start >= both and both in SIGNS and meter.count % 2 == 0
-        return both if room else closing - opening if closing - opening in SIGNS else EIGHTH
-    stop, within = min(end, closing), start - opening
-    thirds = start.denominator % 3 == 0 or stop.denominator % 3 == 0
-    usable = [sign for sign in SIGNS if start + sign <= stop and not _dotted(sign) and (thirds or sign.denominator % 3)]
-    return max((sign for sign in usable if within % sign == 0), default=max(usable))
-
-
-def _dotted(sign: Fraction) -> bool:
-    return sign.numerator in (3, 7)
+    return signs
 
 
 # --- triplets and beams -------------------------------------------------------------------------

@@ -8,7 +8,8 @@ import pytest
 from music import lesson_of
 from page_browser import RATE, html_of, kit_and_balance, opened
 
-from grooves.feel import deviations, stream_key, swing_ratio, white
+from grooves.deviations import deviations, stream_key, white
+from grooves.feel import swing_ratio
 from grooves.passages import Alternation, Fade, Ladder, Track, track_passages
 from grooves.performance import perform
 from render.lesson.demonstration import measure_parts
