@@ -50,6 +50,8 @@ def _answer_by(handler: Callable[[int, FrameType | None], None]) -> None:
 
 def _end_at_once(_number: int, _frame: FrameType | None) -> NoReturn:
     """A signal's handler: no exception, which some module that is being loaded might swallow or show."""
+    for ending in ENDINGS:  # or a second signal would have it said twice
+        signal.signal(ending, signal.SIG_IGN)
     with contextlib.suppress(OSError):
         os.write(2, f"fourlimb: {INTERRUPTED}\n".encode())
     os._exit(130)
