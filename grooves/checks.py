@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BeforeValidator
 
 from grooves.errors import LessonError, nearest, quoted, shown, visible
+from grooves.kit import BAND
 
 
 @dataclass(frozen=True)
@@ -152,6 +153,21 @@ def text_or_whole(wrong: str, kind: str) -> Check:
         return value
 
     return _check(check, kind)
+
+
+def _read_programs(value: object) -> dict[str, int]:
+    if not isinstance(value, dict):
+        raise LessonError(f"{quoted(value)} is not a table; write parts with numbers, such as {{ horns = 56 }}")
+    for name, program in value.items():
+        if name not in BAND:
+            raise LessonError(f"'{visible(name, 60)}' is not in the band; {nearest(name[:60], BAND)}")
+        if isinstance(program, bool) or not isinstance(program, int) or not 0 <= program <= 127:
+            said = f"{name}: {quoted(program)} is not a General MIDI program"
+            raise LessonError(f"{said}; write a whole number from 0 to 127")
+    return value
+
+
+PROGRAMS = _check(_read_programs, f"table of {', '.join(BAND)} with General MIDI programs, 0 to 127")
 
 
 def _read_yes_or_no(value: object) -> bool:

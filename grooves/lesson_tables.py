@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from grooves.checks import (
     NAMES,
     PACE,
+    PROGRAMS,
     YES_OR_NO,
     Key,
     by_name,
@@ -23,6 +24,7 @@ from grooves.checks import (
 )
 from grooves.kit import HANDS, Handedness
 from grooves.passages import CLICKS
+from grooves.players import BASSES, HORNS, PIANOS
 
 _TIMES = "a number of times"
 _BARS = "a number of bars"
@@ -75,6 +77,18 @@ class FeelTable(Table):
     ahead_ms: Annotated[dict[str, float], _MS, Key("parts or limbs that play early", "ahead_ms = { ride = 3 }")] = {}
     behind_ms: Annotated[dict[str, float], _MS, Key("parts or limbs that play late", 'behind_ms = { "left hand" = 8 }')] = {}
     seed: Annotated[int, whole(0, 2**32 - 1, "a seed"), Key("the same seed, the same deviations", "seed = 1")] = 1
+
+
+class BandTable(Table):
+    """`[band]`: chords under the line, and who plays them."""
+
+    form: Annotated[str, text("a form"), Key("a shipped form, as `fourlimb forms` lists them; or chords", 'form = "blues"')] = ""
+    chords: Annotated[str, text("a text of chords"), Key("chords of your own: | parts the bars, chords in a bar share it, - keeps the last one", 'chords = "F7 | Bb7 | F7 - - C7 | F7"')] = ""
+    key: Annotated[str, text("a key"), Key("the key of a form; with chords of your own, their key signature", 'key = "Bb"')] = ""
+    bass: Annotated[str, choice(*BASSES), Key("how the bass plays", 'bass = "walking"')] = "by the groove"
+    piano: Annotated[str, choice(*PIANOS), Key("how the piano plays; line: the reading line's rhythm in chords", 'piano = "line"')] = "comping"
+    horns: Annotated[str, choice(*HORNS), Key("line: the reading line as a melody", 'horns = "line"')] = "off"
+    program: Annotated[dict[str, int], PROGRAMS, Key("other instruments of General MIDI, counted from 0", "program = { horns = 56 }")] = {}
 
 
 class LadderTable(Table):
@@ -143,12 +157,13 @@ class LessonFile(Table):
     kit_program: Annotated[str | int | None, _KIT_PROGRAM, Key("the soundfont's drum kit; left out: the jazz kit, else the standard one", 'kit_program = "Brush"')] = None
     feel: Annotated[FeelTable, Key("swing, phrasing and deviations", "[feel]\nswing = 2.0")] = FeelTable()
     balance: Annotated[dict[str, float], by_name(-40, 6, "LU"), Key("loudness of a part's plain stroke against the ride's; line: the reading line, gaps: what fills its gaps", '[balance]\n"bass drum" = -14')] = {}
+    band: Annotated[BandTable | None, Key("a band that plays along", '[band]\nform = "blues"')] = None
     track: Annotated[list[TrackTable], Key("a track to render, each under its own heading; left out: the four default tracks", '[[track]]\nname = "slow"')] = []
 # fmt: on
 
 
 TABLES: dict[str, type[Table]] = {
-    "line": LineTable, "feel": FeelTable, "track": TrackTable,
+    "line": LineTable, "feel": FeelTable, "band": BandTable, "track": TrackTable,
     "ladder": LadderTable, "trade": TradeTable, "silence": SilenceTable, "fade": FadeTable,
 }  # fmt: skip
 

@@ -14,6 +14,7 @@ from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.players import Band
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "gaps"]
@@ -59,6 +60,7 @@ class Score:
     played_on: tuple[PlayedOn, ...]
     repeat_each: int = 1
     readings: int = 1  # choruses that differ
+    band: Band | None = None  # who plays along
 
     @property
     def meter(self) -> Meter:
@@ -101,11 +103,14 @@ def write_score(
 
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
     `kit="left-handed"` swaps right and left. The hand that keeps the ride goes on, the other one reads, unless
-    `reads_with` names a hand. Raises LessonError where one limb has two instruments at once.
+    `reads_with` names a hand. A bar that is repeated in a row begins with a stroke where a tie came from the bar
+    before. Raises LessonError where one limb has two instruments at once.
     """
     if reads_with and kit == "left-handed":
         reads_with = mirrored(reads_with)  # as seen on the kit that is mirrored below
     played_on = [with_hands(reading, groove, reads_with) for reading in played_on]
+    if repeat_each > 1:
+        line = [_struck_first(bar) for bar in line]
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
     notes = line_notes(line)
     read = {reading: _by_bar(assign(notes, reading)) for reading in played_on}
@@ -153,6 +158,12 @@ def _limb(instrument: str, groove: Groove) -> str:
     own = next((part.limb for part in groove.parts if part.instrument == instrument), INSTRUMENTS[instrument].limb)
     keeping = {part.limb for part in groove.parts if part.instrument in CYMBALS and part.limb in HANDS}
     return mirrored(own) if keeping == {own} and instrument not in CYMBALS else own
+
+
+def _struck_first(bar: Bar) -> Bar:
+    """The bar by itself: what is tied into it is struck, or nothing would sound when it comes again."""
+    first, *others = bar
+    return (replace(first, kind="struck"), *others) if first.kind == "held" else bar
 
 
 def mirrored_groove(groove: Groove) -> Groove:

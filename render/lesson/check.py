@@ -138,7 +138,7 @@ def _pad_notes(take: Take, pads: Pads, sheet: Sheet) -> Sequence[str]:
     return notes
 
 
-def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
+def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:  # noqa: ARG001
     raise LessonError(f"{take}: sound is not listened to yet; record the pads as .mid")
 
 

@@ -40,6 +40,16 @@ class LoopOptions:
 
 
 @dataclass(frozen=True)
+class ChartOptions:
+    """What a chart shows: `ChartOptions("1-4", show=("line",), under=("counts",))`."""
+
+    bars: str | None = None  # none: all
+    paper: str = "a4"
+    show: tuple[str, ...] = ()  # its pieces; none: all
+    under: tuple[str, ...] = ("sticking",)  # what stands below the line
+
+
+@dataclass(frozen=True)
 class MadeFile:
     """One file that was made: its track, its kind (midi, audio, stem, …), and who plays in it."""
 
