@@ -236,10 +236,11 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     Example: `never_in_turn(Track("t", trade=Alternation(4, 4)), score_of_four_bars)` advises `times = 2`.
     """
     how = track.trade or track.silence
-    if how and how.echo:
+    if not how or how.echo:
         return ""
-    bars = sum(len(one.bars) * one.times for one in track_passages(track, score, choruses, 0))
-    if not how or bars > how.first:
+    plain = track_passages(replace(track, trade=None, silence=None), score, choruses, 0)
+    bars = sum(len(one.bars) * one.times for one in plain)
+    if bars > how.first:
         return ""
     what = "trade leaves your part out" if track.trade else "silence begins"
     times = -(-(how.first + how.second) * times_through(track, score, choruses) // bars)

@@ -8,7 +8,7 @@ from grooves.band.band import read_band
 from grooves.lesson import Lesson, parse_lesson
 from grooves.passages import Track, track_passages
 from grooves.performance import Hit, Performance, perform
-from render.lesson.load import find_groove
+from render.lesson.groove_files import find_groove
 
 EXACT = "timing_ms = 0\nlevel_lu = 0"
 

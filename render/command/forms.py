@@ -1,14 +1,15 @@
 """`fourlimb forms`: forms of chords for the band."""
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from grooves.band.forms import Form, chords_text, find_form, form_table, shipped_forms
 from grooves.errors import LessonError, at
-from grooves.meter import parse_meter
 from render.command.options import Json
 from render.command.report import as_json, show_lines, show_table
+
+if TYPE_CHECKING:
+    from grooves.band.forms import Form
 
 EXAMPLE = "fourlimb forms blues --key Bb"
 
@@ -22,6 +23,8 @@ def forms(
     json: Json = False,
 ) -> None:
     """List the forms of chords, or show one in any key, in bars."""
+    from grooves.band.forms import find_form, shipped_forms
+
     if key is not None and not name:
         raise LessonError("--key: name the form that it is for, such as fourlimb forms blues --key Bb")
     if name:
@@ -37,7 +40,9 @@ def forms(
     show_lines(["", 'In a lesson: [band] with form = "blues", and key = "Bb" for another key; or chords of your own.'])
 
 
-def _in_key(name: str, key: str | None) -> Form:
+def _in_key(name: str, key: str | None) -> "Form":
+    from grooves.band.forms import find_form
+
     form = find_form(name)
     if key is None:
         return form
@@ -45,17 +50,22 @@ def _in_key(name: str, key: str | None) -> Form:
         return find_form(name, key=key)
 
 
-def _meters(form: Form) -> list[str]:
+def _meters(form: "Form") -> list[str]:
+    from grooves.band.forms import form_table
+
     return list(form_table(form.name)["meters"])
 
 
-def _said(form: Form) -> list[str]:
+def _said(form: "Form") -> list[str]:
     """A form in bars, four to a line, as a lesson's own chords may be written."""
+    from grooves.band.forms import chords_text
+    from grooves.meter import parse_meter
+
     bars = chords_text(form, parse_meter(_meters(form)[0])).splitlines()
     about = f"{form.title}, in {form.key}; for {', '.join(_meters(form))}; {form.source}"
     return [about, "", *(f"  {line}" for line in bars)]
 
 
-def _plain(form: Form) -> dict[str, Any]:
+def _plain(form: "Form") -> dict[str, Any]:
     symbols = [[placed.chord.symbol for placed in bar] for bar in form.bars]
     return {"name": form.name, "title": form.title, "key": form.key, "meters": _meters(form), "bars": symbols}

@@ -13,8 +13,9 @@ from grooves.lesson import Lesson, bar_numbers, parse_lesson
 from grooves.rhythm import Bar, Meter, value_name, values_text
 from grooves.teaching.coordination import Difficulty, hardest_first, who_sounds
 from grooves.teaching.stairs import alone, said, stairs
+from render.lesson.groove_files import find_groove, shipped_grooves
 from render.lesson.lesson_text import lesson_text, named_from
-from render.lesson.load import Loaded, find_groove, load_lesson, shipped_grooves
+from render.lesson.load import Loaded, load_lesson
 
 TIMES_EACH_STEP = 4
 
@@ -79,7 +80,7 @@ class Stairs:
 
 
 def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> Stairs:
-    """Write a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
+    """The text of a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
 
     `stairs_lesson(path, 6, None, target)` begins at quarter notes; with a start, at that bar of the line.
     Whatever else the lesson says is said again. Raises LessonError.

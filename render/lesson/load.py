@@ -3,20 +3,18 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from grooves.errors import LessonError, at, nearest
-from grooves.groove import Groove, parse_groove
+from grooves.errors import LessonError, at
+from grooves.groove import Groove
 from grooves.lesson import Lesson, parse_lesson
 from grooves.lesson_tables import BandTable
 from grooves.players import Band
 from grooves.remarks import remarks
 from grooves.rhythm import Bar, Meter
 from grooves.toml_text import read_toml
-
-LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
+from render.lesson.groove_files import find_groove, read_text
 
 
 @dataclass(frozen=True)
@@ -90,47 +88,6 @@ def _is_groove(path: Path) -> bool:
     except LessonError:
         return False
     return "meter" in table and not table.keys() & {"line", "groove", "track"}
-
-
-def read_text(path: Path) -> str:
-    """Read a text file, or raise LessonError saying why it cannot be read."""
-    try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise LessonError(
-                f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text"
-            )
-        return path.read_text(encoding="utf-8-sig")  # some editors begin a text with a mark
-    except FileNotFoundError:
-        here = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
-        hint = f"; {nearest(path.name, here[:12])}" if here else ""
-        raise LessonError(f"there is no such file{hint}") from None
-    except IsADirectoryError:
-        raise LessonError("this is a folder; name a file in it") from None
-    except UnicodeDecodeError as error:
-        raise LessonError(f"this is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    except (OSError, ValueError) as error:
-        raise LessonError(f"this cannot be read: {getattr(error, 'strerror', None) or error}") from None
-
-
-def shipped_grooves() -> tuple[str, ...]:
-    """Names of the grooves that come along: "swing" is among them."""
-    return tuple(sorted(p.name.removesuffix(".toml") for p in _library().iterdir() if p.name.endswith(".toml")))
-
-
-def _library() -> Path:
-    return Path(str(files("grooves"))) / "library"
-
-
-def find_groove(name: str, folder: Path) -> Groove:
-    """Find a shipped groove by name, or a groove file beside the lesson: `find_groove("swing", Path("."))`."""
-    if name in shipped_grooves():
-        return parse_groove(read_text(_library() / f"{name}.toml"))
-    if name.endswith(".toml"):
-        with at(name):
-            return parse_groove(read_text(folder / name))
-    raise LessonError(
-        f"'{name}' is not shipped; {nearest(name, shipped_grooves(), 'name a groove file ending in .toml')}"
-    )
 
 
 def _beside(lesson: Path, name: str) -> Path:

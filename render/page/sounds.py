@@ -9,6 +9,7 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -44,7 +45,7 @@ def sound_data(lesson: Lesson, kit: DrumKit, balance: Balance) -> dict[str, Any]
 
     Raises LessonError where the kit has no sound on a key.
     """
-    everyone = _everyone(lesson)
+    everyone = replace(_everyone(lesson), notes=())  # the drums; the page has no band
     played = velocities(everyone, balance)
     used: dict[int, list[int]] = {key: [] for key in keys_of(lesson)}
     for hit, velocity in zip(everyone.hits, played, strict=True):

@@ -20,7 +20,7 @@ from grooves.band.patterns import STYLES, play_bass
 from grooves.band.styles import style_for
 from grooves.band.walking import walk
 from grooves.meter import Meter
-from render.lesson.load import find_groove
+from render.lesson.groove_files import find_groove
 
 BARS = 10_000
 
