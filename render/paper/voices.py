@@ -15,6 +15,7 @@ from itertools import groupby
 from grooves.groove import swings
 from grooves.kit import FEET, HANDS, INSTRUMENTS
 from grooves.meter import rest_lengths
+from grooves.players import ChordMark
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, over_beat, spell, spell_rest, value_name
 from grooves.rhythm import is_triplet as is_triplet_value
 from grooves.score import Score, ScoreBar, Stroke
@@ -34,6 +35,7 @@ class PrintedBar:
     line: tuple[Sign, ...]
     hands: tuple[Sign, ...]
     feet: tuple[Sign, ...]
+    chords: tuple[ChordMark, ...] = ()
 
 
 def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
@@ -50,7 +52,7 @@ def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
                 for limbs in (HANDS, FEET)
             ]
             line = beamed(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1]))
+            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1], bar.chords))
     return tuple(printed)
 
 

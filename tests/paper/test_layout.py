@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 from drawn import SVG, centre, down_mm, of_class, pages_of, texts
 from lxml import etree
+from render.page.grid import grid_svg
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.errors import LessonError
@@ -14,7 +15,6 @@ from grooves.line import PlayedOn
 from grooves.rhythm import Meter, parse_values, values_text
 from grooves.score import Score, write_score
 from grooves.teaching.graded import lines
-from render.page.grid import grid_svg
 from render.paper.chart import chart
 from render.paper.grids import grid_of
 

@@ -4,16 +4,14 @@ Sources: W3C MusicXML 4.0 schema as the PyPI package musicxml carries it; music2
 readers; staff places by N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.
 """
 
-import importlib.util
 import warnings
 from fractions import Fraction
-from functools import cache
-from pathlib import Path
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from lxml import etree
+from musicxml_schema import schema
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.groove import parse_groove
@@ -38,35 +36,6 @@ def texts(xml: bytes, path: str) -> list[str]:
 
 
 # --- the schema ---------------------------------------------------------------------------------
-
-
-def attributes_schema(namespace: str, names: str) -> str:
-    """The two small schemas that the official one imports, from memory: attributes that hold any text."""
-    attributes = "".join(f'<xs:attribute name="{name}" type="xs:string"/>' for name in names.split())
-    return (
-        f'<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="{namespace}">{attributes}</xs:schema>'
-    )
-
-
-IMPORTED = {
-    "xml.xsd": attributes_schema("http://www.w3.org/XML/1998/namespace", "lang space base"),
-    "xlink.xsd": attributes_schema("http://www.w3.org/1999/xlink", "href type role title show actuate"),
-}
-
-
-class _Local(etree.Resolver):
-    def resolve(self, url, _public_id, context):
-        name = url.rpartition("/")[2]
-        return self.resolve_string(IMPORTED[name], context) if name in IMPORTED else None
-
-
-@cache
-def schema() -> etree.XMLSchema:
-    found = importlib.util.find_spec("musicxml")
-    folder = Path(found.origin).parent / "generate_classes"
-    parser = etree.XMLParser(no_network=True)
-    parser.resolvers.add(_Local())
-    return etree.XMLSchema(etree.parse(str(folder / "musicxml_4_0.xsd"), parser))
 
 
 def assert_valid(xml: bytes) -> None:
