@@ -2,15 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-
 from grooves.feel import (
     Feel,
-    deviations,
     phrasing_lu,
     placement_seconds,
     sixteenth_beats,
@@ -18,62 +14,18 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import INSTRUMENTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
+from grooves.performed import BarMark as BarMark
+from grooves.performed import Hit as Hit
+from grooves.performed import Note as Note
+from grooves.performed import Performance as Performance
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
 
-
-@dataclass(frozen=True)
-class Hit:
-    """One sounding stroke: when (seconds from the track's start), what, and how loud."""
-
-    onset_seconds: float  # below 0 where a stroke is early for the first downbeat
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
-    part: str  # ride, hi-hat, snare, …, count-in, click
-    limb: str  # "" for count-in and click
-    instrument: str
-    key: int  # General MIDI percussion key
-    level_lu: float  # loudness of this hit against the ride's plain stroke
-
-
-@dataclass(frozen=True)
-class BarMark:
-    """One bar on the track's ruler: where it begins, how fast it goes, what it is called."""
-
-    onset_seconds: float
-    onset_quarters: Fraction
-    quarters: Fraction  # its length
-    seconds: float  # its length
-    quarters_per_minute: float
-    label: str  # "bar 1", "count-in"
-
-
-@dataclass(frozen=True)
-class Performance:
-    """A track ready to sound: hits in order of time, bars in order of time."""
-
-    title: str
-    meter: Meter
-    hits: tuple[Hit, ...]
-    bars: tuple[BarMark, ...]
-
-    @property
-    def length_seconds(self) -> float:
-        """From the first downbeat to the last barline, without the tails of the sounds."""
-        last = self.bars[-1]
-        return last.onset_seconds + last.seconds
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """The parts that sound, from the top of the staff down, then count-in and click."""
-        sounding = {hit.part for hit in self.hits}
-        return tuple(part for part in (*PARTS, *HELPERS) if part in sounding)
-
-
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
-FILL_BELOW_LINE_LU = -6.0
+GAPS_BELOW_LINE_LU = -6.0
 COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
@@ -86,7 +38,7 @@ def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> f
         part = score.groove.part(stroke.part)
         return balance_lu.get(stroke.part, part.level_lu if part else 0.0)
     line = balance_lu.get("line", LINE_LU.get(stroke.instrument, -4.0))
-    return line if stroke.role == "line" else balance_lu.get("fill", line + FILL_BELOW_LINE_LU)
+    return line if stroke.role == "line" else balance_lu.get("gaps", line + GAPS_BELOW_LINE_LU)
 
 
 def written_levels(strokes: Sequence[Stroke], score: Score, feel: Feel, balance_lu: Mapping[str, float]) -> list[float]:
@@ -134,7 +86,14 @@ def perform(
         by_limb[one.written.stroke.limb].append(one)
     played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
-    return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
+    bars = tuple(mark for mark, *_ in marks)
+    if score.band is None:
+        return Performance(score.title, score.meter, tuple(hits), bars)
+    from grooves.accompany import LaidBar, band_notes
+
+    laid = [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
+    notes = band_notes(score.band, score, laid, feel, balance_lu or {})
+    return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
 
 
 _Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
@@ -211,6 +170,10 @@ def _write_bar(
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    import numpy as np  # here, since whoever only reads or lists a lesson needs none of it
+
+    from grooves.deviations import deviations
+
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
     shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000

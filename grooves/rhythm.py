@@ -13,57 +13,18 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
+from grooves.meter import EIGHTH as EIGHTH
+from grooves.meter import QUARTER as QUARTER
+from grooves.meter import SIXTEENTH as SIXTEENTH
+from grooves.meter import Meter as Meter
+from grooves.meter import parse_meter as parse_meter
+from grooves.meter import rest_lengths
 
 Kind = Literal["struck", "held", "rest"]
 
-QUARTER = Fraction(1)
-EIGHTH = Fraction(1, 2)
-SIXTEENTH = Fraction(1, 4)
-
-
-@dataclass(frozen=True)
-class Meter:
-    """A time signature: `Meter(4, 4).length` is 4 quarters, `Meter(6, 8).pulse` a dotted quarter."""
-
-    count: int
-    unit: int
-
-    @property
-    def length(self) -> Fraction:
-        """Quarters in one bar."""
-        return self.count * self.step
-
-    @property
-    def step(self) -> Fraction:
-        """Quarters from one counted number to the next."""
-        return Fraction(4, self.unit)
-
-    @property
-    def compound(self) -> bool:
-        """Whether the felt beat holds three of the written ones, as in 6/8 and 12/8."""
-        return self.unit >= 8 and self.count % 3 == 0
-
-    @property
-    def pulse(self) -> Fraction:
-        """Quarters in one felt beat."""
-        return self.step * 3 if self.compound else self.step
-
-    @property
-    def pulses(self) -> int:
-        """Felt beats in one bar."""
-        return int(self.length / self.pulse)
-
-    def __str__(self) -> str:
-        return f"{self.count}/{self.unit}"
-
-
-def parse_meter(text: str) -> Meter:
-    """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises LessonError."""
-    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
-    if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
-        raise LessonError(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
-    return Meter(int(found[1]), int(found[2]))
+LONGEST_LINE = 2_000  # bars, an hour and more of most lessons; ours
+FULLEST_BAR = 512  # notes: 16/2 has 256 thirty-seconds
 
 
 @dataclass(frozen=True)
@@ -107,7 +68,7 @@ def value_length(value: str) -> Fraction:
     """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises LessonError."""
     if value not in _LENGTHS:
         raise LessonError(
-            f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
+            f"'{visible(value, 40)}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
             "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
         )
     return _LENGTHS[value]
@@ -147,10 +108,15 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
         raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
+    if len(bars) > LONGEST_LINE:
+        raise LessonError(f"the line has {len(bars)} bars; write at most {LONGEST_LINE}, and repeat them by choruses")
     for number, bar in enumerate(bars, 1):
-        if not bar.split():
+        signs = bar.split()
+        if not signs:
             raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
-        yield number, bar.split()
+        if len(signs) > FULLEST_BAR:
+            raise LessonError(f"bar {number} holds {len(signs)} notes; a barline, |, may be missing")
+        yield number, signs
 
 
 def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
@@ -160,9 +126,7 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found:
-            raise LessonError(
-                f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
-            )
+            raise LessonError(f"bar {number}: '{visible(token, 40)}' is not a note; {_as_meant(token)}")
         try:
             length = value_length(found["number"] + found["dots"])
         except LessonError as error:
@@ -173,8 +137,16 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     return tuple(symbols), open_tie
 
 
+def _as_meant(token: str) -> str:
+    """The spelling that was probably meant: `_as_meant("r4")` is "did you mean 4r?"."""
+    found = re.fullmatch(r"([\[_^]*)(r?)(\d{1,2})(r?)(\.{0,2})(r?)([\]_^]*)", token.lower())
+    if found and "".join(found.group(3, 5)) in _LENGTHS and "".join(found.group(2, 4, 6)) in ("", "r"):
+        return f"did you mean {''.join(found.group(1, 3, 5, 2, 4, 6, 7))}?"
+    return "write a value such as 8, with r for a rest, ^ for an accent"
+
+
 def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
-    where = f"bar {number}: '{token}'"
+    where = f"bar {number}: '{visible(token, 40)}'"
     if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
         raise LessonError(f"{where} has signs that do not go together")
     if "r" in marks and len(marks) > 1:
@@ -261,16 +233,59 @@ def place_name(onset: Fraction, meter: Meter) -> str:
 
 
 def spell(bar: Bar, meter: Meter) -> Bar:
-    """Split what one note sign cannot write, showing the beats: a length of 5/2 from beat 1 becomes 2 tied to 8."""
+    """Split what one note sign cannot write, showing the beats: a length of 5/2 from beat 1 becomes 2 tied to 8.
+
+    Rests follow `rest_lengths`; triplets over a beat are parted and tied unless their bracket has only such.
+    """
     pieces: list[Symbol] = []
     for symbol in bar:
-        rest_of_it = symbol
-        while (cut := _first_piece(rest_of_it, meter)) < rest_of_it.length:
-            pieces.append(replace(rest_of_it, length=cut))
-            after: Kind = "rest" if symbol.kind == "rest" else "held"
-            rest_of_it = Symbol(rest_of_it.onset + cut, rest_of_it.length - cut, after)
-        pieces.append(rest_of_it)
+        if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
+            pieces += spell_rest(symbol, meter)
+            continue
+        if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
+            pieces.append(symbol)
+            continue
+        left = symbol
+        after: Kind = "rest" if symbol.kind == "rest" else "held"
+        while (cut := min(_first_piece(left, meter), _to_beat(left, bar))) < left.length:
+            pieces.append(replace(left, length=cut))
+            left = Symbol(left.onset + cut, left.length - cut, after)
+        pieces.append(left)
     return tuple(pieces)
+
+
+def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
+    """A rest as the rule of `rest_lengths` writes it: a half rest over the middle of 4/4 becomes two quarter rests."""
+    pieces, onset = [], rest.onset
+    for length in rest_lengths(rest.onset, rest.end, meter):
+        pieces.append(Symbol(onset, length, "rest"))
+        onset += length
+    return pieces
+
+
+def over_beat(symbol: Symbol, bar: Bar) -> bool:
+    """Whether a triplet value runs over a beat in a bracket that has other values: the 6 of `12 12 6 12 12`."""
+    if len(bar) == 1 or not _crosses(symbol):
+        return False
+    starts = (symbol.onset - symbol.length * before for before in range(3))
+    return not any(_is_bracket(start, symbol.length, bar) for start in starts if start.denominator == 1)
+
+
+def _crosses(symbol: Symbol) -> bool:
+    """Whether a triplet value runs over a beat."""
+    third = is_triplet(symbol.length) and value_name(symbol.length) is not None and symbol.end % 1 != 0
+    return third and symbol.onset // 1 != (symbol.end - symbol.length / 2) // 1
+
+
+def _is_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
+    """Whether the three places from here hold nothing but this value."""
+    end = start + 3 * length
+    inside = [one for one in bar if start <= one.onset < end]
+    return bool(inside) and inside[-1].end == end and not any((one.onset - start) % length for one in inside)
+
+
+def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:
+    return 1 - symbol.onset % 1 if over_beat(symbol, bar) else symbol.length
 
 
 def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:

@@ -1,1 +1,1 @@
-"""The command line: what it reads and what it prints."""
+"""The command line: a module for each command, what they have in common in `options` and `report`."""

@@ -6,6 +6,7 @@ function dataOf(id) {
   return JSON.parse(document.getElementById(id).textContent);
 }
 
+const ui = Object.fromEntries([...document.querySelectorAll("[id]")].map((element) => [element.id, element]));
 const lesson = readLesson({ ...dataOf("score"), ...dataOf("sounds") });
 const settings = firstSettings(lesson);
 let transport, view, controls;
@@ -15,10 +16,11 @@ async function open() {
   const hits = await decodeHits(new OfflineAudioContext(2, 1, RATE), lesson);
   transport = new Transport(lesson, settings, hits, {
     hear: (strokes) => view.hear(strokes),
+    forget: (moment) => view.forget(moment),
     changed: () => controls.changed(),
   });
   view = new View(lesson, transport);
-  controls = new Controls(lesson, settings, transport, view, new Store(lesson.name));
+  controls = new Controls(lesson, settings, transport, view, new Log(lesson));
   document.body.classList.add("ready");
   document.body.dataset.ready = Math.round(performance.now()); // milliseconds from opening the page
 }

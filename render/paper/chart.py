@@ -1,60 +1,67 @@
 """The printed chart: the line, all limbs in drum notation, and for each rhythm the triplet grid.
 
 Pages are SVG in millimetres. They are for a music stand at one metre: staves are 8 mm high, as orchestral parts
-have them (7 mm and more; from memory), and see `render.letters` for the letters. Black on white, nothing told by
-colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
+have them (7 mm and more; from memory), and see `render.paper.text_metrics` for the letters. Black on white, nothing
+told by colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
-import logging
-import struct
-import sys
-import zlib
-from base64 import b64encode
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from html import escape
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
-
-from lxml import etree
+from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, nearest
 from grooves.feel import swing_ratio
+from grooves.rhythm import value_name
 from grooves.score import Score
-from render.paper.layout import MUSIC_MM, Block, flow, kept_together
+from render.paper import strips
+from render.paper.cautions import CAUTIONS
+from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, ROOMY, SHOWN, Block, Wish, flow
 from render.paper.notation import musicxml
-from render.paper.text_metrics import FONTS, LETTER_MM, balanced, fitted_mm, width_ems, wrapped
+from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
+from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
+from render.paper.text_metrics import (
+    FONTS,
+    LETTER_MM,
+    balanced,
+    fitted_mm,
+    is_measured,
+    packed,
+    printable,
+    width_ems,
+    wrapped,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI A
 FORMATS = ("pdf", "svg", "png", "musicxml")
-MARGIN_MM = 14.0
-BEATS = {Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half", Fraction(1, 2): "eighth"}
+UNDER = ("counts", "sticking")  # what may stand below the line
+MOST_BARS = 2000  # printed bars of one chart
 TITLES_MM = (10.0, 8.5, 7.0)  # the largest in which a title stands on one line; the last one is wrapped
 TITLE_LINES = 3
 RUNNING_TITLE_MM = 4.4
-RUNNING_MM = 10.0  # running title above
-FOOT_MM = 16.0  # free below, page number included
-PAPER_GREY = 250  # as light or lighter: nothing drawn
-PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
+CAUTIONS_MM = 3.9
+NAMES = {"1": "whole", "2": "half", "4": "quarter", "8": "eighth", "16": "sixteenth", "32": "thirty-second"}
 
 
 @dataclass(frozen=True)
-class Head:
+class PageTop:
     """What stands at the top of the first page."""
 
     title: tuple[str, ...]
     size_mm: float
     groove: str
     groove_mm: float
-    beat: str  # in words
-    beat_dotted: bool
-    beat_open: bool
+    beat: str  # the tempo's note in words
+    open: bool
+    stem: bool
+    flags: int
+    dots: int
     tempo: str
     feel: str
     feel_mm: float
@@ -66,33 +73,71 @@ def chart(
     paper: str = "a4",
     bars: Sequence[int] = (),
     feel: str = "",
+    show: Sequence[str] = SHOWN,
+    under: Sequence[str] = ("sticking",),
 ) -> bytes:
-    """The chart as one file: `chart(score, "svg", bars=[6])`.
+    """The chart as one file: `chart(score, "svg", bars=[6], show=["line"], under=["counts"])`.
 
-    `bars` chooses whose drum notation and grid are drawn (none: all); `feel` replaces the words about the feel.
-    Raises LessonError for another form, paper or bar.
+    `bars` chooses whose drum notation and grid are drawn, or whose line where only that is shown (none: all); `feel`
+    replaces the words about the feel; `show` names its pieces, "line", "score" and "grid"; `under` what stands below
+    the line's notes, "counts" and, where hands take turns, "sticking".
+    Raises LessonError for another form, paper, bar, piece or sign.
     """
     if form not in FORMATS:
         raise LessonError(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
     if form == "musicxml":
-        return musicxml(score)
-    pages = chart_svg_pages(score, feel, bars, paper)
+        _check_words(under, UNDER, "stands below no line")
+        written = _for_paper(score, bars)
+        kept = tuple(bar for bar in written.bars if not bars or bar.number in bars)
+        return musicxml(replace(written, bars=kept), under=under)
+    pages = chart_svg_pages(score, feel, bars, paper, show, under)
     if form == "svg":
         return stacked(pages).encode()
     return chart_pdf(pages) if form == "pdf" else chart_png(pages)
 
 
-def chart_svg_pages(score: Score, feel: str = "", bars: Sequence[int] = (), paper: str = "a4") -> list[str]:
+def chart_svg_pages(
+    score: Score,
+    feel: str = "",
+    bars: Sequence[int] = (),
+    paper: str = "a4",
+    show: Sequence[str] = SHOWN,
+    under: Sequence[str] = ("sticking",),
+) -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if paper not in PAPERS_MM:
         raise LessonError(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
+    _check_words(show or ("",), SHOWN, "is no piece of a chart")
+    _check_words(under, UNDER, "stands below no line")
+    score = _for_paper(score, bars)
+    top = _top(score, printable(feel))
+    density = DENSE if _printed(score, bars) > MANY_BARS else ROOMY
+    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under), density)))
+    return _pages(score, top, blocks, PAPERS_MM[paper])
+
+
+def _check_words(words: Sequence[str], known: Sequence[str], wrong: str) -> None:
+    for word in words:
+        if word not in known:
+            raise LessonError(f"'{word}' {wrong}; {nearest(word, known)}")
+
+
+def _for_paper(score: Score, bars: Sequence[int]) -> Score:
+    """The score with texts that can be printed; raises LessonError for bars that are not there or are too many."""
     known = sorted({bar.number for bar in score.bars})
     for number in bars:
         if number not in known:
             raise LessonError(f"bar {number} is not in this line; it has bars {known[0]} to {known[-1]}")
-    head = _head(score, feel)
-    blocks = list(flow(score, set(bars)))
-    return _pages(score, head, blocks, PAPERS_MM[paper])
+    printed = _printed(score, bars)
+    if printed > MOST_BARS:
+        raise LessonError(f"a chart of {printed} bars would not end; it holds {MOST_BARS} at most, so choose bars")
+    groove = replace(score.groove, title=printable(score.groove.title))
+    return replace(score, title=printable(score.title), groove=groove)
+
+
+def _printed(score: Score, bars: Sequence[int]) -> int:
+    """How many bars stand in the drum score, all ways to read the line together."""
+    return sum(not bars or bar.number in bars for bar in score.bars) // score.repeat_each
 
 
 # --- what is on the chart -----------------------------------------------------------------------
@@ -102,20 +147,24 @@ def _quarters_per_minute(score: Score) -> float:
     return float(Fraction(score.tempo_bpm) * score.groove.beat)
 
 
-def _head(score: Score, feel: str) -> Head:
+def _top(score: Score, feel: str) -> PageTop:
     size_mm, title = _title_lines(score.title)
     beat = score.groove.beat
+    value = value_name(beat) or "4"
+    plain = value.rstrip(".")
     tempo = f"= {score.tempo_bpm:g}"
     feel = feel or feel_words(score)
     tempo_mm = width_ems(tempo) * LETTER_MM
-    return Head(
+    return PageTop(
         title,
         size_mm,
         score.groove.title,
         fitted_mm(score.groove.title, MUSIC_MM / 2 - 14, LETTER_MM, bold=True),  # the tempo's note is 11 before
-        BEATS.get(beat, "beat"),
-        beat.numerator == 3,
+        "dotted " * value.count(".") + NAMES.get(plain, "beat"),
         beat >= 2,
+        beat < 4,
+        {"8": 1, "16": 2, "32": 3}.get(plain, 0),
+        value.count("."),
         tempo,
         feel,
         fitted_mm(feel, MUSIC_MM / 2 - tempo_mm, LETTER_MM),
@@ -149,52 +198,47 @@ def feel_words(score: Score) -> str:
 # --- pages --------------------------------------------------------------------------------------
 
 
-def _pages(score: Score, head: Head, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
+def _pages(score: Score, top: PageTop, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
     """Blocks laid on pages, then each page drawn with its number of all."""
-    width, height = size_mm
-    top = MARGIN_MM + head.size_mm * 1.2 * len(head.title) + LETTER_MM * 2.2
-    pages: list[list[tuple[float, Block]]] = [[]]
-    y = top
-    for group in kept_together(blocks):
-        needed = sum(block.height_mm for block in group)
-        if y + needed > height - FOOT_MM and pages[-1]:
-            pages.append([])
-            y = MARGIN_MM + RUNNING_MM
-        for block in group:
-            pages[-1].append((y, block))
-            y += block.height_mm
+    first = MARGIN_MM + top.size_mm * 1.2 * len(top.title) + LETTER_MM * 2.0
+    pages = on_pages(blocks, Room(first, size_mm[1], _cautions()))
     return [
-        _draw(score, head if number == 0 else None, placed, number + 1, len(pages), (width, height))
+        _draw(score, top if number == 0 else None, placed, (number + 1, len(pages)), size_mm)
         for number, placed in enumerate(pages)
     ]
 
 
+def _cautions() -> Block:
+    lines = [line for caution in CAUTIONS for line in packed(caution.split(), MUSIC_MM, CAUTIONS_MM)]
+    return Block(CAUTIONS_MM * 1.25 * len(lines) + 4.0, "cautions", tuple(lines), CAUTIONS_MM)
+
+
 def _draw(
     score: Score,
-    head: Head | None,
-    placed: Sequence[tuple[float, Block]],
-    number: int,
-    total: int,
+    top: PageTop | None,
+    placed: Sequence[Placed],
+    number: tuple[int, int],
     size_mm: tuple[float, float],
 ) -> str:
     svg = _template().render(
-        title=f"{score.title}, page {number} of {total}",
+        title=f"{score.title}, page {number[0]} of {number[1]}",
         description=_description(placed),
         running=_shortened(score.title, MUSIC_MM * 0.8, RUNNING_TITLE_MM),
         running_mm=RUNNING_TITLE_MM,
-        head=head,
+        top=top,
         placed=placed,
-        number=number,
-        total=total,
+        number=number[0],
+        total=number[1],
         width=size_mm[0],
         height=size_mm[1],
         left=(size_mm[0] - MUSIC_MM) / 2,
         music=MUSIC_MM,
         letter=LETTER_MM,
         fonts=FONTS,
+        strips=strips,
         glyphs=_glyphs_of(placed),
     )
-    return svg.replace("glyph-", f"page-{number}-glyph-")  # pages may stand together in one document
+    return svg.replace("glyph-", f"page-{number[0]}-glyph-")  # pages may stand together in one document
 
 
 @cache
@@ -203,21 +247,23 @@ def _template() -> "Template":
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters["mm"] = lambda value: f"{value:.2f}".rstrip("0").rstrip(".")
-    return environment.from_string(_text("chart.svg"))
+    environment.globals["room"] = _room
+    return environment.from_string(files("render.paper").joinpath("chart.svg").read_text(encoding="utf-8"))
 
 
-def _text(name: str) -> str:
-    return files("render.paper").joinpath(name).read_text(encoding="utf-8")
+def _room(text: str, size_mm: float, bold: bool = False) -> float:
+    """How wide a text is set, whatever the viewer's font; 0 where the text has letters that are not measured."""
+    return width_ems(text, bold) * size_mm if is_measured(text) else 0.0
 
 
-def _description(placed: Sequence[tuple[float, Block]]) -> str:
+def _description(placed: Sequence[Placed]) -> str:
     """What the page shows, in words."""
-    words = [" ".join(block.lines) for _, block in placed if block.lines]
-    return ". ".join([*words, *(block.grid.words for _, block in placed if block.grid)])
+    words = [" ".join(piece.block.lines) for piece in placed if piece.block.lines]
+    return ". ".join([*words, *(piece.block.strip.words for piece in placed if piece.block.strip)])
 
 
-def _glyphs_of(placed: Sequence[tuple[float, Block]]) -> list[str]:
-    glyphs = dict(glyph for _, block in placed for glyph in block.glyphs)
+def _glyphs_of(placed: Sequence[Placed]) -> list[str]:
+    glyphs = dict(glyph for piece in placed for glyph in piece.block.glyphs)
     return [glyphs[name] for name in sorted(glyphs)]
 
 
@@ -228,7 +274,7 @@ def stacked(pages: Sequence[str]) -> str:
     """All pages in one SVG, one below the other: `stacked(pages)`; one page stays as it is."""
     if len(pages) == 1:
         return pages[0]
-    width, height = (float(length.removesuffix("mm")) for length in _size(pages[0]))
+    width, height = page_size_mm(pages[0])
     whole = f'width="{width}mm" height="{height * len(pages)}mm" viewBox="0 0 {width} {height * len(pages)}"'
     space = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
     own = f'width="{width:g}mm" height="{height:g}mm"'
@@ -236,94 +282,4 @@ def stacked(pages: Sequence[str]) -> str:
         page.replace(own, f'y="{height * number:g}" width="{width:g}" height="{height:g}"', 1)
         for number, page in enumerate(pages)
     ]
-    return f'<svg {space} {whole} role="img"><title>{escape(_whole_title(pages))}</title>{"".join(placed)}</svg>'
-
-
-def _size(page: str) -> tuple[str, str]:
-    found = etree.fromstring(page)
-    return found.get("width", ""), found.get("height", "")
-
-
-def _whole_title(pages: Sequence[str]) -> str:
-    return _title(pages[0]).rpartition(", page ")[0]
-
-
-def _title(page: str) -> str:
-    return etree.fromstring(page).findtext("{http://www.w3.org/2000/svg}title", "")
-
-
-def chart_pdf(pages: Sequence[str]) -> bytes:
-    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`.
-
-    Raises LessonError when the system library that sets the text is missing.
-    """
-    try:
-        import weasyprint
-    except OSError as error:  # weasyprint loads Pango when it is imported
-        raise LessonError(
-            "the PDF needs the Pango library, which is missing; "
-            f"install it (Debian: apt install libpango-1.0-0 libpangoft2-1.0-0), or ask for svg ({error})"
-        ) from None
-    width, height = _size(pages[0])
-    style = f"@page {{ size: {width} {height}; margin: 0 }} body {{ margin: 0 }} img {{ display: block }}"
-    # As pictures: written into the HTML, every element of the SVG would be matched against style sheets.
-    images = "".join(f'<img alt="{escape(_title(page))}" src="{_data(page)}">' for page in pages)
-    title = escape(_whole_title(pages))
-    html = f'<html lang="en"><head><title>{title}</title><style>{style}</style></head><body>{images}</body></html>'
-    with _all_drawn():
-        return bytes(weasyprint.HTML(string=html).write_pdf())
-
-
-@contextmanager
-def _all_drawn() -> Iterator[None]:
-    """Raise what WeasyPrint only logs: a picture that it gave up, be it for Ctrl-C, would be missing from the page."""
-    given_up: list[BaseException | None] = []
-
-    class Listener(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            if record.levelno >= logging.ERROR:
-                given_up.append(sys.exception())
-
-    listener, logger = Listener(), logging.getLogger("weasyprint")
-    logger.addHandler(listener)
-    try:
-        yield
-    finally:
-        logger.removeHandler(listener)
-    for error in given_up:
-        if error is not None and not isinstance(error, Exception):
-            raise error
-    if given_up:
-        raise LessonError(f"the PDF could not be drawn whole ({given_up[0]}); ask for svg")
-
-
-def _data(page: str) -> str:
-    return f"data:image/svg+xml;base64,{b64encode(page.encode()).decode()}"
-
-
-def chart_png(pages: Sequence[str]) -> bytes:
-    """The pages as one PNG in shades of grey, one below the other: `chart_png(pages)`; 6 dots to the millimetre.
-
-    It ends one margin below the last mark, not at the foot of the last page.
-    """
-    import numpy as np
-    import pypdfium2
-
-    document = pypdfium2.PdfDocument(chart_pdf(pages))
-    scale = PNG_DOTS_PER_MM * 25.4 / 72
-    drawn = [page.render(scale=scale, grayscale=True).to_numpy() for page in document]
-    whole = np.concatenate([picture.reshape(picture.shape[0], picture.shape[1]) for picture in drawn])
-    last = np.flatnonzero((whole < PAPER_GREY).any(axis=1))[-1]
-    return _png(whole[: last + round(MARGIN_MM * PNG_DOTS_PER_MM)])
-
-
-def _png(grey: Any) -> bytes:
-    """A PNG file of 8-bit grey, shape (rows, columns). Source: W3C PNG specification."""
-    rows, columns = grey.shape
-    lines = b"".join(b"\0" + row.tobytes() for row in grey)
-    dots_per_metre = struct.pack(">IIB", round(PNG_DOTS_PER_MM * 1000), round(PNG_DOTS_PER_MM * 1000), 1)
-    header = struct.pack(">IIBBBBB", columns, rows, 8, 0, 0, 0, 0)
-    chunks = ((b"IHDR", header), (b"pHYs", dots_per_metre), (b"IDAT", zlib.compress(lines, 6)), (b"IEND", b""))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
-    )
+    return f'<svg {space} {whole} role="img"><title>{escape(document_title(pages))}</title>{"".join(placed)}</svg>'

@@ -1,6 +1,6 @@
 """MusicXML engraved as SVG by verovio, in a form that viewers, browsers and the PDF maker all draw.
 
-verovio nests a scaled inner `<svg>`, of which weasyprint draws nothing: here it becomes a scaled group. Its style
+verovio nests a scaled inner `<svg>`, of which some viewers draw nothing: here it becomes a scaled group. Its style
 sheet becomes attributes. Ids of bars and notes stay as the MusicXML names them and tell their place as `data-bar`,
 `data-place` and `data-part`; glyphs are named by their music font number; every other id is dropped, so that many
 pictures may share a page. Same MusicXML, same bytes. Sizes in millimetres of the printed page.
@@ -15,12 +15,12 @@ from lxml import etree
 
 from grooves.errors import LessonError
 from grooves.kit import INSTRUMENTS
+from render.paper.text_metrics import FONTS
 
 Element = etree._Element
 SVG = "{http://www.w3.org/2000/svg}"
 HREF = "{http://www.w3.org/1999/xlink}href"
 NAMESPACES: Any = {None: SVG[1:-1], "xlink": "http://www.w3.org/1999/xlink"}
-FONTS = "Liberation Serif, Times New Roman, DejaVu Serif, serif"
 STAFF_MM = 8.0  # outer lines of the staff apart; see render.chart for why
 MARGIN_MM = 3.0
 EDGE_MM = 0.5
@@ -51,13 +51,18 @@ def engrave(xml: bytes, width_mm: float = 180.0, staff_mm: float = STAFF_MM, tit
     return [standalone(system, title or "Drum notation") for system in systems(xml, width_mm, staff_mm)]
 
 
-def systems(xml: bytes, width_mm: float, staff_mm: float = STAFF_MM, natural: bool = False) -> list[System]:
-    """Engrave MusicXML as systems of one width, or each as wide as it needs: `systems(xml, 180.0)[0].height_mm`."""
+def systems(
+    xml: bytes, width_mm: float, staff_mm: float = STAFF_MM, natural: bool = False, number_all: bool = False
+) -> list[System]:
+    """Engrave MusicXML as systems of one width, or each as wide as it needs: `systems(xml, 180.0)[0].height_mm`.
+
+    Bars are numbered where a system begins, or all of them.
+    """
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_options(width_mm, staff_mm, natural))
+    toolkit.setOptions(_options(width_mm, staff_mm, natural) | {"mnumInterval": int(number_all)})
     if not toolkit.loadData(xml.decode()) or not toolkit.getPageCount():
         raise LessonError("the score cannot be engraved: it holds no bar that can be drawn")
     return [_system(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]
@@ -114,12 +119,13 @@ def _system(svg: str) -> System:
     group.attrib.update({"class": "system", "transform": f"scale({1 / DRAWN_PER_MM})", "font-family": FONTS})
     group.attrib.update({"fill": "currentColor", "stroke": "currentColor"})
     group.extend(list(drawing))
+    lowest = _lowest(group) / DRAWN_PER_MM + EDGE_MM
     notes = sum(1 for element in group.iter() if element.get("class") == "notehead")
     return System(
         etree.tostring(group, encoding="unicode"),
         glyphs,
         width / DRAWN_PER_MM,
-        height / DRAWN_PER_MM,
+        min(height / DRAWN_PER_MM, lowest),
         _top_line(group) / DRAWN_PER_MM,
         notes,
     )
@@ -183,6 +189,23 @@ def _flatten(text: Element) -> None:
     text.set("stroke", "none")
     if sizes:
         text.set("font-size", sizes[0] or "")
+
+
+_COORDINATES = re.compile(r"[\d.-]+[ ,]+([\d.-]+)")
+
+
+def _lowest(group: Element) -> float:
+    """How far down anything is drawn, in verovio's units; a glyph counts as a note head."""
+    margin = group.find(f"{SVG}g[@class='page-margin']")
+    found = [0.0]
+    for element in group.iter():
+        drawn = element.get("points") or element.get("d") or ""
+        found += map(float, _COORDINATES.findall(drawn))
+        if element.tag == f"{SVG}use":
+            found.append(float(_COORDINATES.findall(element.get("transform", "(0, 0)"))[0]) + DRAWN_PER_MM)
+        if element.tag == f"{SVG}text":
+            found.append(float(element.get("y", 0)) + DRAWN_PER_MM)
+    return max(found) + (float(margin.get("transform", "(0, 0)").rstrip(")").split()[-1]) if margin is not None else 0)
 
 
 def _top_line(group: Element) -> float:

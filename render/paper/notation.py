@@ -13,9 +13,13 @@ from math import lcm
 from lxml import etree
 
 from grooves.kit import INSTRUMENTS
+from grooves.players import ChordMark
 from grooves.score import Score
+from render.paper.harmony import with_chords
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
-from render.paper.voices import PLAIN, Measure, measures
+from render.paper.signs import PLAIN
+from render.paper.text_metrics import printable
+from render.paper.voices import PrintedBar, printed_bars
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
@@ -29,17 +33,18 @@ def musicxml(
     staves: Sequence[str] = (LINE, DRUMS),
     headings: bool = True,
     systems: Collection[int] = (),
+    under: Collection[str] = (),
 ) -> bytes:
     """Write a score as MusicXML: `musicxml(score)` has a part for the line and one for the drums.
 
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
-    its own page.
+    its own page; `under` names what stands below the line: "counts", "sticking".
     """
-    printed = measures(score)
-    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems))
+    printed = printed_bars(score)
+    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
-    work = [element("work", element("work-title", _plain(score.title)))] if headings else []
+    work = [element("work", element("work-title", printable(score.title)))] if headings else []
     root = element(
         "score-partwise",
         *work,
@@ -57,12 +62,7 @@ def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] 
     return musicxml(score, (LINE,), headings, systems)
 
 
-def _plain(text: str) -> str:
-    """Text that XML can hold: control characters become spaces."""
-    return "".join(c if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff" else " " for c in text)
-
-
-def _divisions(printed: Iterable[Measure]) -> int:
+def _divisions(printed: Iterable[PrintedBar]) -> int:
     signs = (sign for bar in printed for voice in (bar.line, bar.hands, bar.feet) for sign in voice)
     return lcm(*(place.denominator for sign in signs for place in (sign.length, sign.end)))
 
@@ -98,9 +98,9 @@ def _score_part(page: Page, staff: str, silent: bool) -> Element:
     return element("score-part", element("part-name", TITLES[staff], **shown), *listed, *sounds, id=staff)
 
 
-def _part(page: Page, staff: str, printed: Sequence[Measure]) -> Element:
+def _part(page: Page, staff: str, printed: Sequence[PrintedBar]) -> Element:
     numbers = numbered([bar.number for bar in printed])
-    bars = [_measure(page, staff, index, bar, numbers[index], printed) for index, bar in enumerate(printed)]
+    bars = [_measure(page, staff, index, number, printed) for index, number in enumerate(numbers)]
     return element("part", *bars, id=staff)
 
 
@@ -121,11 +121,14 @@ def _letters(time: int) -> str:
 # --- measures -----------------------------------------------------------------------------------
 
 
-def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, printed: Sequence[Measure]) -> Element:
+def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[PrintedBar]) -> Element:
+    bar = printed[index]
     content: list[Element] = []
     # Music for a page of ours begins with a break of its own, or verovio would break where it likes.
     if index in page.systems or (index == 0 and not page.headings):
         content.append(element("print", **{"new-page": "yes"}))
+    elif page.headings and index and _jumps(printed[index - 1], bar):
+        content.append(element("print", **{"new-system": "yes"}))
     if index == 0:
         content.append(_attributes(page))
     if bar.times > 1:
@@ -135,12 +138,29 @@ def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, prin
             )
         )
     content += _directions(page, staff, index, printed)
-    content += voices(page, staff, index, bar)
+    notes = voices(page, staff, index, bar)
+    if staff == LINE:
+        notes = [*with_chords(notes, _chords(page, index, printed), page.divisions, drawn=not page.headings)]
+    content += notes
     if bar.times > 1:
         content.append(_repeat_end(bar.times))
     elif index + 1 == len(printed):
         content.append(element("barline", element("bar-style", "light-heavy"), location="right"))
     return element("measure", *content, number=number, id=f"{staff}-b{index + 1}")
+
+
+def _chords(page: Page, index: int, printed: Sequence[PrintedBar]) -> Sequence[ChordMark]:
+    """The chords printed above a bar; one that goes on is said again where a system begins or bars are left out."""
+    marks = printed[index].chords
+    if not index or not marks or index in page.systems or _jumps(printed[index - 1], printed[index]):
+        return marks
+    before = printed[index - 1].chords[-1:]
+    return marks[1:] if before and before[0].symbol == marks[0].symbol else marks
+
+
+def _jumps(before: PrintedBar, bar: PrintedBar) -> bool:
+    """Whether bars were left out between two that are printed."""
+    return before.reading == bar.reading and bar.number not in (before.number, before.number + 1)
 
 
 def _repeat_end(times: int) -> Element:
@@ -158,7 +178,7 @@ def _attributes(page: Page) -> Element:
     )
 
 
-def _directions(page: Page, staff: str, index: int, printed: Sequence[Measure]) -> list[Element]:
+def _directions(page: Page, staff: str, index: int, printed: Sequence[PrintedBar]) -> list[Element]:
     """Tempo and feel at the top, who reads where that changes, and how often a bar is played."""
     if staff != page.top:
         return []
@@ -188,7 +208,7 @@ def _tempo(page: Page) -> Element:
     )
     return element(
         "direction",
-        element("direction-type", element("words", _plain(score.groove.title))),
+        element("direction-type", element("words", printable(score.groove.title))),
         element("direction-type", metronome),
         element("sound", _swing(page), tempo=f"{float(Fraction(score.tempo_bpm) * score.groove.beat):g}"),
         placement="above",

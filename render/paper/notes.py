@@ -3,15 +3,18 @@
 Ids are made of staff, printed bar and place. Durations are whole divisions of a quarter, exact.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 
 from lxml import etree
 
-from grooves.kit import INSTRUMENTS
+from grooves.kit import FEET, HANDS, INSTRUMENTS
+from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, Measure, Sign, is_triplet
+from render.paper.signs import PLAIN, Head, Sign, is_triplet
+from render.paper.voices import PrintedBar, reads
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
@@ -28,6 +31,7 @@ class Page:
     divisions: int
     headings: bool
     systems: frozenset[int]
+    under: frozenset[str] = frozenset()  # "counts" and "sticking", written below the line's notes
 
 
 def element(tag: str, *content: Element | str, **attributes: str) -> Element:
@@ -46,12 +50,15 @@ def instrument_id(staff: str, name: str) -> str:
     return f"{staff}-{name.replace(' ', '-')}"
 
 
-def voices(page: Page, staff: str, index: int, bar: Measure) -> list[Element]:
+def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]:
     """The voices of one staff in one bar; the second follows a step back to the barline."""
     note = partial(_chord, page, staff, index)
     if staff == LINE:
         return [written for sign in bar.line for written in note(sign, "1", "up")]
-    both = [(bar.hands, "1", "up"), (bar.feet, "2", "down")]
+    both = [
+        (_marked(page, bar, signs, limbs), name, stem)
+        for signs, limbs, name, stem in ((bar.hands, HANDS, "1", "up"), (bar.feet, FEET, "2", "down"))
+    ]
     sounding = [voice for voice in both if voice[0]]
     content: list[Element] = []
     for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
@@ -59,6 +66,22 @@ def voices(page: Page, staff: str, index: int, bar: Measure) -> list[Element]:
             content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
         content += [written for sign in signs for written in note(sign, name, stem)]
     return content
+
+
+def _marked(page: Page, bar: PrintedBar, signs: Sequence[Sign], limbs: Sequence[str]) -> Sequence[Sign]:
+    """The signs with the accents that are to be seen.
+
+    A document keeps every note's own. A printed chord shows one mark for all its heads; where limbs read, it is the
+    line's, and the grid tells the groove's.
+    """
+    if page.headings:
+        return signs
+    own = reads(page.score, bar.reading, limbs)
+    return [replace(sign, heads=tuple(_shown(head, own) for head in sign.heads)) for sign in signs]
+
+
+def _shown(head: Head, own: bool) -> Head:
+    return replace(head, accent=head.accent and (head.reads or not own))
 
 
 def _empty(page: Page) -> tuple[Sign, ...]:
@@ -72,8 +95,9 @@ def _duration(page: Page, length: Fraction) -> str:
 def _chord(page: Page, staff: str, index: int, sign: Sign, voice: str, stem: str) -> list[Element]:
     """The note elements of one sign: its heads from the lowest up, or one rest."""
     heads = sorted(sign.heads, key=lambda head: _height(INSTRUMENTS[head.instrument].step))
-    accented = next((head for head in heads if head.accent), None)
-    heads = [replace(head, accent=head is accented) for head in heads]  # one mark for the chord
+    if not page.headings:  # one mark for the printed chord
+        accented = next((head for head in heads if head.accent), None)
+        heads = [replace(head, accent=head is accented) for head in heads]
     return [
         _note(page, staff, index, sign, voice, stem, head, chorded=place > 0)
         for place, head in enumerate(heads or [None])
@@ -104,7 +128,21 @@ def _note(
         content += [element("beam", word, number=str(level)) for level, word in enumerate(sign.beams, 1)]
     marks = _notations(sign, head, stem, chorded)
     content += [element("notations", *marks)] if marks else []
+    if head and staff == LINE:
+        content += _lyrics(page, sign)
     return element("note", *content, **({"id": note_id(staff, index, sign, head)} if head else {}))
+
+
+def _lyrics(page: Page, sign: Sign) -> list[Element]:
+    """What is said or which hand plays, below a note of the line; a tied note's count stands in parentheses."""
+    count = syllable(sign.onset, page.score.meter)
+    said = {"sticking": sign.hand, "counts": f"({count})" if sign.tie_from else "" if count[:1] == "+" else count}
+    words = [said[name] for name in ("sticking", "counts") if name in page.under and (name == "counts" or said[name])]
+    return [
+        element("lyric", element("syllabic", "single"), element("text", word), number=str(line))
+        for line, word in enumerate(words, 1)
+        if word
+    ]
 
 
 def note_id(staff: str, index: int, sign: Sign, head: Head) -> str:

@@ -1,43 +1,59 @@
-"""How wide a text will be at most, without opening a font: enough to keep labels apart.
+"""How wide a text will be: exactly so in PDF and PNG, which bring the font, without opening it.
 
-A chart may be looked at on another machine, with another font, than it was made on, and the same lesson gives the
-same bytes everywhere. So widths are those of the widest usual face, DejaVu Serif (advance widths of its plain and
-bold fonts, version 2.37, rounded up); Times and the fonts made to its measure are a fifth to a quarter narrower. Sizes
-in millimetres of type size; an em is the type size.
+The font is Libertinus Serif as typst carries it; widths are its advances, plain and bold, in thousandths of an em,
+without kerning (which mostly narrows). Sizes in millimetres of type size; an em is the type size. An SVG is drawn with
+what the viewer has; there each text is squeezed into its room by `textLength` (SVG 2).
 """
 
 from collections.abc import Iterable
 from unicodedata import normalize
 
 # Type size of counts and labels. At one metre normal sight resolves 5 minutes of arc (Snellen), 1.45 mm. The small
-# letters of 5.6 mm type are 2.6 mm high and its capitals and figures 3.7 mm: about twice that and more.
+# letters of 5.6 mm type are 2.4 mm high and its capitals and figures 3.6 mm: nearly twice that and more.
 LETTER_MM = 5.6
-FONTS = "Liberation Serif, Times New Roman, Nimbus Roman, DejaVu Serif, serif"
+FONT = "Libertinus Serif"
+FONTS = f"{FONT}, Liberation Serif, Times New Roman, Nimbus Roman, DejaVu Serif, serif"
 
-_EMS = {  # plain, bold
-    " .,;:'‘’/|\\ijl": (0.34, 0.38),
-    "-f": (0.37, 0.43),
-    "()[]IJt!": (0.41, 0.475),
-    'r"': (0.48, 0.53),
-    "sz*_`“”–": (0.53, 0.575),
-    "cvxy?": (0.57, 0.61),
-    "aeo": (0.605, 0.67),
-    "bdgkpq$0123456789": (0.64, 0.7),
-    "hnu{}": (0.645, 0.73),
-    "FLPSTYZ": (0.695, 0.755),
-    "AEVX": (0.73, 0.78),
-    "BKR": (0.755, 0.87),
-    "CDGOQU#+<=>^~×": (0.845, 0.875),
-    "HNw&æ": (0.95, 0.975),
-    "mMW%@—…": (1.03, 1.125),
-}
-_WIDTHS = {letter: widths for letters, widths in _EMS.items() for letter in letters}
-_LATIN, _OTHER = (0.7, 0.77), (1.1, 1.1)  # letters not in the table
+_LETTERS = "".join(map(chr, range(32, 127))) + "‘’“”–—…×æøßÆØ"
+_PLAIN = (
+    *(250, 288, 336, 465, 465, 637, 705, 190, 298, 298, 369, 550, 220, 338, 220, 323),
+    *(465, 465, 465, 465, 465, 465, 465, 465, 465, 465, 236, 236, 550, 550, 550, 435, 895),
+    *(695, 588, 646, 701, 557, 485, 685, 730, 297, 322, 637, 528, 839, 699, 702, 541, 702, 587, 485, 597, 661),
+    *(652, 951, 660, 575, 604, 356, 287, 356, 518, 486, 392),
+    *(457, 493, 428, 506, 447, 310, 500, 538, 271, 272, 512, 264, 790, 542, 504, 519, 503, 372, 390, 316, 531),
+    *(497, 747, 490, 515, 424, 277, 205, 277, 449),
+    *(268, 268, 375, 375, 548, 742, 749, 550, 687, 504, 541, 865, 702),
+)
+_BOLD = (
+    *(250, 266, 376, 514, 514, 637, 729, 215, 315, 315, 433, 537, 244, 358, 244, 316),
+    *(514, 514, 514, 514, 514, 514, 514, 514, 514, 514, 256, 256, 512, 551, 512, 430, 988),
+    *(740, 654, 706, 734, 609, 545, 732, 817, 367, 373, 736, 577, 899, 740, 730, 614, 730, 716, 504, 652, 732),
+    *(700, 1028, 718, 624, 624, 397, 307, 397, 518, 486, 392),
+    *(506, 542, 456, 561, 489, 391, 521, 619, 322, 312, 613, 325, 905, 616, 551, 581, 573, 428, 427, 358, 598),
+    *(529, 777, 561, 558, 452, 307, 220, 307, 473),
+    *(253, 253, 440, 440, 534, 742, 817, 527, 715, 567, 615, 956, 730),
+)
+_WIDTHS = {letter: (plain / 1000, bold / 1000) for letter, plain, bold in zip(_LETTERS, _PLAIN, _BOLD, strict=True)}
+_LATIN, _OTHER = (0.7, 0.77), (1.1, 1.1)  # letters not in the table, generously
+
+
+def printable(text: str) -> str:
+    """Text that XML can hold, with "�" for each character that it forbids: `printable(title)`; XML 1.0, Char."""
+    return "".join(" " if c in "\t\n\r" else c if _is_xml(c) else "\ufffd" for c in text)
+
+
+def _is_xml(letter: str) -> bool:
+    return letter >= " " and letter not in "\ufffe\uffff" and not "\ud800" <= letter <= "\udfff"
 
 
 def width_ems(text: str, bold: bool = False) -> float:
-    """How wide a text is at most, in ems: `width_ems("snare")` is 2.87; other scripts and emoji 1.1 em a letter."""
+    """How wide a text is at most, in ems: `width_ems("snare")` is 2.21; other scripts and emoji 1.1 em a letter."""
     return sum(_widths(letter)[bold] for letter in text)
+
+
+def is_measured(text: str) -> bool:
+    """Whether every letter of a text is in the table: `is_measured("Café")` is true."""
+    return all(normalize("NFD", letter)[0] in _WIDTHS for letter in text)
 
 
 def _widths(letter: str) -> tuple[float, float]:

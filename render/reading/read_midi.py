@@ -16,9 +16,9 @@ from fractions import Fraction
 from grooves.errors import LessonError
 from grooves.kit import HELPERS, PARTS
 from grooves.rhythm import Meter
+from render.files.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.imported_line import ImportedLine
 from render.reading.lengths import lay_out
-from render.reading.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.midi_report import reading_report
 from render.reading.parts import (
     DRUM_KEYS,

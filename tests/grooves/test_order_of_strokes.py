@@ -12,7 +12,7 @@ from grooves.passages import Passage
 from grooves.performance import perform
 
 FASTEST_BPM = 400  # the most that a lesson may ask for, and the most deviation
-LOOSEST = Feel(timing_ms=30, level_lu=0, offbeat_accent_lu=0, held_offbeat_lu=0, downbeat_quarters_lu=0)
+LOOSEST = Feel(timing_ms=30, level_lu=0, upbeat_accent_lu=0, held_upbeat_lu=0, downbeat_quarters_lu=0)
 LINES = {"sixteenths": "16 16 16 16 16 16 16 16 16 16 16 16 16 16 16 16", "mixed": "8 16 16 12 12 12 4 8 8"}
 
 

@@ -123,9 +123,9 @@ def test_a_fading_part_sinks_by_equal_steps():
 
 
 def test_in_a_gap_everything_falls_silent_and_comes_back_in_time():
-    performance = track('gap = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
-    assert bars_with(performance, "ride") == [True, True, False, False] * 2
-    assert bars_with(performance, "click") == [True, True, False, False] * 2
+    performance = track('silence = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
+    assert bars_with(performance, "ride") == [True, True, False, False, False, False, True, True]
+    assert bars_with(performance, "click") == [True, True, False, False, False, False, True, True]
     plain = track('times = 2\nclick = "every beat"')
     assert set(performance.hits) < set(plain.hits)
 
@@ -165,7 +165,30 @@ def test_a_ladder_of_a_loop_with_the_snare_out():
 
 def test_a_ladder_trades_on_every_rung():
     performance = track("trade = { with = 2, without = 2 }\nladder = { from = 60, to = 90, step = 30 }")
+    assert bars_with(performance, "snare") == [True, True, False, False, False, False, True, True]
+
+
+@pytest.mark.parametrize(("first", "second"), [(2, 2), (3, 1), (1, 3), (1, 1)])
+def test_where_a_chorus_holds_whole_turns_every_bar_comes_to_you_and_to_the_track(first, second):
+    rows = f"trade = {{ with = {first}, without = {second} }}\ntimes = 4\ncount_in = 0"
+    heard = bars_with(track(rows), "snare")
+    for bar in range(4):
+        assert {heard[chorus * 4 + bar] for chorus in range(4)} == {True, False}
+
+
+@pytest.mark.parametrize("shape", ["trade = { with = 2, without = 2", "silence = { play = 2, rest = 2"])
+def test_without_a_swap_the_same_bars_are_yours_in_every_chorus(shape):
+    heard = bars_with(track(f"{shape}, swap = false }}\ntimes = 3\ncount_in = 0"), "snare")
+    assert heard == [True, True, False, False] * 3
+
+
+def test_an_echo_plays_bars_first_and_then_gives_the_same_bars_to_you():
+    performance = track("trade = { with = 2, without = 2, echo = true }\ncount_in = 0")
+    assert labels(performance) == [f"bar {n}" for n in (1, 2, 1, 2, 3, 4, 3, 4)]
     assert bars_with(performance, "snare") == [True, True, False, False] * 2
+    odd = track("trade = { with = 3, without = 3, echo = true }\ncount_in = 0")
+    assert labels(odd) == [f"bar {n}" for n in (1, 2, 3, 1, 2, 3, 4, 4)]
+    assert bars_with(odd, "snare") == [True, True, True, False, False, False, True, False]
 
 
 def test_choruses_read_in_turn_keep_their_bars():
@@ -194,7 +217,7 @@ SHAPES = {
     "ladder": "ladder = { from = 60, to = 90, step = 10 }",
     "trade": "trade = { with = 1, without = 1 }",
     "fade": "fade = { times = 3, to = -20 }",
-    "gap": "gap = { play = 1, rest = 1 }",
+    "silence": "silence = { play = 1, rest = 1 }",
 }
 METERS = {"swing": "4 8 8 4 4 | 8 4 4 4 8", "jazz-waltz": "4 8 8 4 | 2 4", "five-four-swing": "4 4 4 2 | 2 2 4", "six-eight": "4 8 4. | 4. 4.", "twelve-eight": "4. 4. 4. 4 8 | 2. 2."}  # fmt: skip
 
@@ -218,7 +241,8 @@ def test_every_shape_with_every_limb_left_out_in_every_meter(groove, shape, left
 
 def test_small_shapes_are_functions_of_passages():
     one = Passage((0, 1, 2), 120, times=2)
-    assert [p.bars for p in trade([one], Alternation(2, 1), frozenset({"snare"}))] == [(0, 1), (2,), (0, 1), (2,)]
+    turns = [p.bars for p in trade([one], Alternation(2, 1, swap=False), frozenset({"snare"}))]
+    assert turns == [(0, 1), (2,), (0, 1), (2,)]
     assert [p.softer_lu for p in fade([one], Fade(2, -8), frozenset({"ride"}))] == [{"ride": 0}, {"ride": -8}]
 
 
@@ -230,10 +254,10 @@ def test_a_track_s_name_becomes_a_file_name():
 
 @pytest.mark.parametrize(("rows", "choruses", "advice"), [
     ({"trade": Alternation(4, 4)}, 1, "x: its 4 bars end before trade leaves your part out; write times = 2"),
-    ({"gap": Alternation(8, 4)}, 2, "x: its 8 bars end before gap falls silent; write times = 3"),
-    ({"gap": Alternation(8, 4), "bars": (0,), "times": 3}, 1, "x: its 3 bars end before gap falls silent; write times = 12"),
+    ({"silence": Alternation(8, 4)}, 2, "x: its 8 bars end before silence begins; write times = 3"),
+    ({"silence": Alternation(8, 4), "bars": (0,), "times": 3}, 1, "x: its 3 bars end before silence begins; write times = 12"),
     ({"trade": Alternation(4, 4)}, 2, ""),
-    ({"gap": Alternation(3, 1)}, 1, ""),
+    ({"silence": Alternation(3, 1)}, 1, ""),
     ({}, 1, ""),
 ])  # fmt: skip
 def test_a_trade_that_never_comes_is_told(rows, choruses, advice):

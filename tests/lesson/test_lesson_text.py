@@ -29,7 +29,7 @@ def test_tables_follow_the_single_keys_and_lists_of_tables_come_last() -> None:
     assert lesson_text(tables) == (
         "tempo = 96\n\n"
         '[balance]\n"bass drum" = -14.5\n\n'
-        '[[track]]\nname = "a"\nladder = { from = "60%", to = 120 }\n\n'
+        '[[track]]\nname = "a"\nladder = {from = "60%", to = 120}\n\n'
         '[[track]]\nname = "b"\nline = false\n'
     )
 

@@ -14,7 +14,7 @@ from music import parse_text, text_of
 
 from grooves.errors import LessonError
 from grooves.lesson import Lesson
-from grooves.lesson_file import FeelTable, LessonFile, TrackTable
+from grooves.lesson_tables import FeelTable, LessonFile, TrackTable
 from grooves.passages import default_tracks
 from grooves.rhythm import parse_values, values_text
 from render.command.cli import main
@@ -156,7 +156,7 @@ tempo = 112.5
 groove = "mine.toml"
 choruses = 3
 count_in = 1
-leads = "left"
+kit = "left-handed"
 soundfont = "kits/mine.sf2"
 [line]
 values = "{LINE}"
@@ -164,8 +164,8 @@ played_on = {{ long = "bass drum", short = "snare" }}
 [feel]
 swing = 2.2
 line_swing = 1.7
-offbeat_accent = 2.5
-held_offbeat_accent = 0.5
+upbeat_accent = 2.5
+held_upbeat_accent = 0.5
 downbeat_quarters = 0.25
 accent = 4
 timing_ms = 5.5
@@ -179,7 +179,7 @@ seed = 4294967295
 hi-hat = -7
 "bass drum" = -15.5
 line = -3
-fill = -9
+gaps = -9
 [[track]]
 name = "you play the snare"
 without = ["snare"]
@@ -194,7 +194,7 @@ ladder = {{ from = "60%", to = 100, step = 20, times_each = 2 }}
 [[track]]
 name = "feet"
 only = ["left foot", "right foot"]
-gap = {{ play = 2, rest = 1 }}
+silence = {{ play = 2, rest = 1 }}
 [[track]]
 name = "fading"
 without = ["left foot"]
@@ -224,7 +224,7 @@ def read(tables: dict[str, Any], folder: Path) -> Lesson:
 
 def heard(lesson: Lesson) -> tuple[object, ...]:
     """All that a lesson says, but for its line and the numbers of its bars."""
-    said = (lesson.feel, lesson.balance_lu, lesson.tracks, lesson.count_in, lesson.leads, lesson.soundfont)
+    said = (lesson.feel, lesson.balance_lu, lesson.tracks, lesson.count_in, lesson.kit, lesson.soundfont)
     return (*said, lesson.groove, lesson.score.groove, lesson.score.tempo_bpm, lesson.score.played_on)
 
 
@@ -291,20 +291,18 @@ def test_a_lesson_that_says_little_has_stairs_that_say_little(tmp_path: Path) ->
 
 
 def test_a_left_handed_lesson_climbs_left_handed(tmp_path: Path) -> None:
-    found = written_back(tmp_path, text_of("4 4 4 4 | 8 4 4 4 8", top='leads = "left"'), 2)
+    found = written_back(tmp_path, text_of("4 4 4 4 | 8 4 4 4 8", top='kit = "left-handed"'), 2)
     limbs = {stroke.part: stroke.limb for stroke in found.score.bars[0].strokes}
     assert (limbs["ride"], limbs["snare"]) == ("left hand", "right hand")
 
 
-@pytest.mark.parametrize("leads", ["left", "right"])
+@pytest.mark.parametrize("kit", ["left-handed", "right-handed"])
 @pytest.mark.parametrize(
     "readers",
     ['played_on = { hands = "alternate" }', 'played_on = { long = "bass drum", short = "snare" }'],
 )
-def test_a_part_that_is_placed_keeps_its_limb_where_the_stairs_lack_it(
-    readers: str, leads: str, tmp_path: Path
-) -> None:
-    text = text_of("4 8 8 4 4 | 2 2", line=readers, top=f'leads = "{leads}"', feel="behind_ms = { snare = 8 }")
+def test_a_part_that_is_placed_keeps_its_limb_where_the_stairs_lack_it(readers: str, kit: str, tmp_path: Path) -> None:
+    text = text_of("4 8 8 4 4 | 2 2", line=readers, top=f'kit = "{kit}"', feel="behind_ms = { snare = 8 }")
     lesson, found = parse_text(text), written_back(tmp_path, text, 2)
     assert found.feel.placement_ms == lesson.feel.placement_ms
     assert len(found.feel.placement_ms) == 1
@@ -438,7 +436,7 @@ def test_stairs_in_another_folder_render_with_the_lesson_s_own_groove_and_soundf
         assert (done.returncode, done.stderr) == (0, "")
 
     fourlimb("bars", "week/lesson.toml", "--stairs", "2", "-o", "elsewhere/up.toml")
-    fourlimb("render", "elsewhere/up.toml", "-o", "out", "--no-audio", "--no-paper")
+    fourlimb("render", "elsewhere/up.toml", "-o", "out", "--no-audio", "--no-documents")
     names = ("climbing", "fading", "feet", "time", "trading", "you-play-the-snare")
     assert sorted(path.name for path in Path("out").iterdir()) == [f"up-{name}.mid" for name in names]
 

@@ -6,14 +6,15 @@ from itertools import pairwise
 
 import pypdfium2
 import pytest
+from drawn import SVG, of_class, texts
 from lxml import etree
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.errors import LessonError
 from grooves.line import PlayedOn
-from render.paper.chart import chart, chart_pdf, chart_svg_pages
+from render.paper.chart import chart, chart_svg_pages
+from render.paper.pdf import chart_pdf
 
-SVG = "{http://www.w3.org/2000/svg}"
 EIGHT_LINES = " | ".join(["4 8 8 4 4", "8 4 4 4 8", "4 4r 8 8 4", "8r 8 4 4. 8"] * 8)
 
 
@@ -24,15 +25,6 @@ def only_page(*args, **options) -> etree._Element:
 
 def whole(*args, **options) -> etree._Element:
     return etree.fromstring(chart(*args, form="svg", **options))
-
-
-def of_class(root: etree._Element, name: str) -> list[etree._Element]:
-    return [found for found in root.iter() if found.get("class") == name]
-
-
-def texts(root: etree._Element, name: str = "") -> list[str]:
-    found = of_class(root, name) if name else root.iter(f"{SVG}text")
-    return ["".join(text.itertext()) for text in found if text.tag == f"{SVG}text"]
 
 
 def grids(root: etree._Element) -> list[etree._Element]:
@@ -46,7 +38,7 @@ def test_a_swing_bar_has_a_triplet_grid_with_its_counts_and_rows():
     (grid,) = grids(whole(score("4 4 4 4")))
     assert texts(grid, "count") == ["1", "trip", "let", "2", "trip", "let", "3", "trip", "let", "4", "trip", "let"]
     assert texts(grid, "row") == ["ride", "snare", "bass drum", "hi-hat"]
-    assert texts(grid, "limb") == ["right hand", "left hand", "right foot", "left foot"]
+    assert texts(grid, "limb") == ["RH", "LH", "RF", "LF"]
 
 
 def test_a_written_upbeat_stands_with_the_rides_skip_note():
@@ -76,7 +68,7 @@ def test_a_joining_stroke_runs_from_the_upper_to_the_lower_head():
     (grid,) = grids(whole(score("1r")))
     on_two = next(path for path in of_class(grid, "joined") if path.get("data-place") == "2")
     _, top, bottom = (float(number) for number in re.findall(r"[\d.]+", on_two.get("d")))
-    rows = {row.text: float(row.get("y")) - 1.8 for row in of_class(grid, "row")}
+    rows = {row.text: float(row.get("y")) - 1.6 for row in of_class(grid, "row")}
     assert (top, bottom) == (pytest.approx(rows["ride"]), pytest.approx(rows["hi-hat"]))
 
 
@@ -124,7 +116,7 @@ def test_counts_keep_clear_of_each_other(name):
 
 def test_bars_of_one_rhythm_are_drawn_once_and_referred_to():
     root = whole(score("4 4 4 4 | 2 2 | 4 4 4 4 | 2 2 | 2 2"))
-    assert texts(root, "bar") == ["Bar 1", "Bar 2"]
+    assert texts(root, "bar") == ["Bars 1, 2"]
     assert texts(of_class(root, "words")[0]) == ["Bars 3–4: as bars 1–2. Bar 5: as bar 2."]
 
 
@@ -142,7 +134,7 @@ def test_a_bar_that_is_not_there_is_refused():
 
 def test_a_bar_repeated_in_a_row_has_one_grid_and_no_reference():
     root = whole(score("4 4 4 4 | 2 2", repeat_each=4))
-    assert texts(root, "bar") == ["Bar 1", "Bar 2"]
+    assert texts(root, "bar") == ["Bars 1, 2"]
     assert of_class(root, "words") == []
 
 
@@ -167,12 +159,12 @@ def test_a_bar_that_is_alike_in_another_reading_says_which():
 def test_many_alike_bars_are_referred_to_in_runs():
     root = whole(score(" | ".join(["4 4 4 4", "2 2"] * 3 + ["2 2"] * 3)))
     (words,) = of_class(root, "words")
-    assert texts(words) == ["Bars 3–4: as bars 1–2. Bars 5–6: as bars 1–2.", "Bars 7–9: as bar 2."]
+    assert texts(words) == ["Bars 3–4: as bars 1–2. Bars 5–6: as bars 1–2. Bars 7–9: as bar 2."]
 
 
 def test_a_bar_whose_second_playing_differs_is_drawn_twice():
     root = whole(score("4 4 4 4", "second-line", played_on=FEET_READ, repeat_each=2))
-    assert texts(root, "bar") == ["Bar 1", "Bar 1, time 2"]
+    assert texts(root, "bar") == ["Bar 1", "Bar 1, round 2"]
 
 
 # --- the page -----------------------------------------------------------------------------------
@@ -268,7 +260,7 @@ def test_the_pdf_has_pages_of_that_paper_and_its_text_is_text(paper, points):
 
 
 def test_the_pdf_draws_the_staves():
-    """weasyprint drew nothing of a nested SVG: the rows that are dark from edge to edge are staff lines."""
+    """A nested SVG may stay empty: the rows that are dark from edge to edge are staff lines."""
     document = pypdfium2.PdfDocument(chart(score("4 4 4 4 | 4 4 4 4")))
     picture = document[0].render(scale=6, grayscale=True).to_numpy()
     dark = (picture[:, :, 0] if picture.ndim == 3 else picture) < 160
@@ -281,12 +273,55 @@ def test_the_png_is_grey_and_ends_below_the_last_row(line):
     png = chart(score(line), "png")
     pages = [etree.fromstring(page) for page in chart_svg_pages(score(line))]
     last = grids(pages[-1])[-1]
-    row = max(float(row.get("y")) for row in of_class(last, "row")) - 1.8
+    row = max(float(row.get("y")) for row in of_class(last, "row")) - 1.6
     ends_mm = 297 * (len(pages) - 1) + float(re.search(r" ([\d.]+)\)", last.get("transform"))[1]) + row
     width, height, depth, colour = struct.unpack(">IIBB", png[16:26])
     assert (depth, colour) == (8, 0)
     assert width == pytest.approx(210 * 6, abs=2)
     assert height / 6 == pytest.approx(ends_mm + 14, abs=3)  # a head reaches below its row
+
+
+def test_the_pdf_is_tagged_and_tells_title_language_and_each_page_in_words():
+    pdf = chart(score(EIGHT_LINES, title='Harbour Street "evening" #1 \\ [x]'))
+    document = pypdfium2.PdfDocument(pdf)
+    assert document.get_metadata_value("Title") == 'Harbour Street "evening" #1 \\ [x]'
+    assert document.is_tagged()
+    assert b"/Lang(en)" in pdf
+    assert len(re.findall(rb"/Alt[(<]", pdf)) == len(document)
+    spoken = [bytes.fromhex(words.decode()).decode("utf-16") for words in re.findall(rb"/Alt<([0-9A-F]+)>", pdf)]
+    assert any("Bar 1: 1 both hands and right foot together" in words for words in spoken)
+
+
+def test_a_pdf_brings_its_own_letters_and_is_the_same_bytes_again():
+    pdf = chart(score("4 8 8 12 12 12 4^"))
+    fonts = set(re.findall(rb"/BaseFont\s*/\w+\+([A-Za-z]+)", pdf))
+    assert fonts == {b"LibertinusSerif"}
+    assert pdf.count(b"/FontFile") >= 3  # plain, bold, italic
+    assert b"CreationDate" not in pdf
+    assert chart(score("4 8 8 12 12 12 4^")) == pdf
+
+
+@pytest.mark.parametrize("title", ["Harbour\x01Street", "Harbour\ufffeStreet", "Harbour\ud800Street"])
+@pytest.mark.parametrize("form", ["svg", "pdf", "png", "musicxml"])
+def test_what_xml_forbids_is_shown_as_a_sign_of_its_own(title, form):
+    # W3C XML 1.0, production Char
+    made = chart(score("4 4 4 4", title=title), form)
+    if form in ("svg", "musicxml"):
+        assert "Harbour\ufffdStreet" in made.decode()
+    if form == "pdf":
+        assert "Harbour\ufffdStreet" in pdf_text(made)
+
+
+def test_a_title_in_another_script_is_drawn():
+    assert "Барабан, Τύμπανο" in pdf_text(chart(score("4 4 4 4", title="Барабан, Τύμπανο")))
+
+
+def test_two_thousand_bars_are_the_most_and_the_number_is_said():
+    endless = score(" | ".join(["4 4 4 4"] * 2001))
+    for form in ("svg", "musicxml"):
+        with pytest.raises(LessonError, match="a chart of 2001 bars would not end; it holds 2000 at most"):
+            chart(endless, form)
+    assert chart(endless, "musicxml", bars=[2001])
 
 
 def test_music_xml_carries_the_lessons_own_swing():

@@ -1,11 +1,11 @@
-"""The room that text is given, against the room it takes: in the PDF, in whatever font this machine draws it."""
+"""The room that text is given, against the room it takes in the PDF."""
 
 from html import escape
 
 import pypdfium2
 import pytest
 
-from render.paper.chart import chart_pdf
+from render.paper.pdf import chart_pdf
 from render.paper.text_metrics import FONTS, balanced, fitted_mm, packed, width_ems, wrapped
 
 POINTS_PER_MM = 72 / 25.4
@@ -34,7 +34,8 @@ def printed_ems(words: str, weight: str) -> float:
 @pytest.mark.parametrize("words", WORDS)
 def test_a_text_is_no_wider_than_its_room_and_not_much_narrower(words, weight):
     room = width_ems(words, weight == "bold")
-    assert 0.65 * room < printed_ems(words, weight) <= room
+    # Ink from the first letter to the last: the advances of both ends, and kerning, are a little more than it.
+    assert 0.94 * room < printed_ems(words, weight) <= room
 
 
 def test_a_letter_with_an_accent_is_as_wide_as_without():
@@ -55,11 +56,11 @@ def test_lines_fit_and_lose_no_word():
 
 
 def test_balanced_lines_are_as_few_and_leave_no_word_alone():
-    words = "an evening class line with a rather long title that says it is for us"
+    words = "an evening class line with a rather long title that says what it is and that it is for you"
     greedy = wrapped(words, 180.0, 5.6)
     lines = balanced(words, 180.0, 5.6)
     assert len(lines) == len(greedy) == 2
-    assert len(greedy[-1].split()) == 1
+    assert len(greedy[-1].split()) <= 2
     assert len(lines[-1].split()) > 5
 
 

@@ -119,7 +119,7 @@ def test_the_midi_of_a_shipped_lesson_reads_back_as_its_line(tmp_path: Path, exa
     source = tmp_path / f"{example}.toml"
     before_tracks = (EXAMPLES / f"{example}.toml").read_text().split("[[track]]")[0]
     source.write_text(f'{before_tracks}{ALONE}[[track]]\nname = "all"\n')
-    assert main(["render", str(source), "--no-audio", "--no-paper", "-o", str(tmp_path)]) == 0
+    assert main(["render", str(source), "--no-audio", "--no-documents", "-o", str(tmp_path)]) == 0
     written = struck(load_lesson(EXAMPLES / f"{example}.toml").lesson)
     assert lesson_from(tmp_path / f"{example}-line-alone.mid") == written
     assert lesson_from(tmp_path / f"{example}-all.mid", f'part = "{part}"') == written

@@ -10,7 +10,7 @@ import pytest
 
 from render.sound.events import SoundEvent
 from render.sound.stems import BLOCK_FRAMES, Stem, quantized
-from render.soundfont.samples import Sample
+from render.soundfont.recording import Sample
 
 RATE = 44100
 
@@ -24,7 +24,7 @@ class Tone:
         turns = np.arange(2 * BLOCK_FRAMES) / 2 * 441.7 / RATE
         self.values = (steps * np.sin(2 * np.pi * turns)).astype(np.float32)
 
-    def wave(self, key, velocity):
+    def sample(self, key, velocity):
         return Sample(f"{key}-{velocity}", self.values, 2, (1.0, 1.0)), 1.0
 
 
