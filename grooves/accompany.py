@@ -20,7 +20,7 @@ from grooves.deviations import Floats, deviations
 from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
 from grooves.passages import Passage, heard, lowered_lu
 from grooves.performed import BarMark, Note
-from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar
+from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar, WrittenBar
 from grooves.score import Score, ScoreBar
 
 BEHIND_QUARTERS: Mapping[str, float] = {"bass": 0.016, "piano": 0.055, "horns": 0.0}
@@ -44,6 +44,17 @@ class _Moment(NamedTuple):
 
     seconds: float
     quarters: Fraction
+
+
+def written_bars(band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel) -> list[WrittenBar]:
+    """What a band plays in a track as it is written, bar by bar, straight eighths and all."""
+    start = laid[0].mark.onset_quarters
+    bars = [_track_bar(one, start, score, feel) for one in laid]
+    notes: dict[int, list[BandNote]] = defaultdict(list)
+    for note in band.play(bars, feel.seed):
+        notes[note.bar].append(note)
+    chords = band.chords_over(bars)
+    return [WrittenBar(one.bar.number, chords[at], tuple(notes[at])) for at, one in enumerate(laid)]
 
 
 def band_notes(

@@ -84,10 +84,10 @@ def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
             bar = score.bars[index]
             placed = settle(bar.strokes, score)
             voices = [
-                _finish(_voice([s for s in placed if s.limb in limbs], score.meter), score.meter)
+                finish(_voice([s for s in placed if s.limb in limbs], score.meter), score.meter)
                 for limbs in (HANDS, FEET)
             ]
-            line = _finish(_line_bar(score, index, index + times - 1), score.meter)
+            line = finish(_line_bar(score, index, index + times - 1), score.meter)
             printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1], bar.chords))
     return tuple(printed)
 
@@ -262,7 +262,8 @@ def _rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
 # --- triplets and beams -------------------------------------------------------------------------
 
 
-def _finish(signs: Sequence[Sign], meter: Meter) -> tuple[Sign, ...]:
+def finish(signs: Sequence[Sign], meter: Meter) -> tuple[Sign, ...]:
+    """The signs of a bar with their beams and triplets."""
     return tuple(_with_tuplets(_with_beams(signs, meter)))
 
 
