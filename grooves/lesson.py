@@ -57,6 +57,7 @@ class Lesson:
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
     kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
+    note: str = ""  # the teacher's word to the student, on the page and on the chart
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_band: ReadBand) -> Lesson:
@@ -89,6 +90,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
         file.soundfont,
         file.kit,
         file.kit_program,
+        file.note,
     )
 
 
@@ -165,6 +167,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
             silence=_silence(table.silence) if table.silence else None,
             groove_alone=not table.line,
+            note=table.note,
         )
         check_track(track)
         _check_somebody_plays(track, score)

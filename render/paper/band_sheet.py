@@ -17,7 +17,8 @@ from grooves.score import Score
 from render.paper.harmony import with_chords
 from render.paper.notation import DOCTYPE, printed_chords
 from render.paper.notes import Element, element, tie_words, tuplet_marks, type_of
-from render.paper.voices import Head, Sign, finish, writable
+from render.paper.signs import Head, Sign, beamed
+from render.paper.voices import writable
 
 CLEFS = {"horns": ("G", "2", 0), "piano": ("G", "2", 0), "bass": ("F", "4", -1)}  # sign, line, octaves off
 _LETTERS = "CDEFGAB"
@@ -127,7 +128,7 @@ def _written(bars: Sequence[WrittenBar], part: str, meter: Meter) -> Iterator[li
             heads = () if rests else (Head(part),)
             signs.append(Sign(piece.onset, piece.length, heads, piece.kind == "held", goes_on and not rests))
         onsets = [keys.get(piece.onset) for piece in pieces]
-        yield [Written(sign, own) for sign, own in zip(finish(signs, meter), _carried(onsets, held), strict=True)]
+        yield [Written(sign, own) for sign, own in zip(beamed(signs, meter), _carried(onsets, held), strict=True)]
         last = max(struck, default=None)
         end = last + struck[last][0] if last is not None else left
         held, left = (struck[last][1] if last is not None else held), max(end - meter.length, Fraction(0))

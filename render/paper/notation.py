@@ -17,8 +17,9 @@ from grooves.players import ChordMark
 from grooves.score import Score
 from render.paper.harmony import with_chords
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
+from render.paper.signs import PLAIN
 from render.paper.text_metrics import printable
-from render.paper.voices import PLAIN, PrintedBar, printed_bars
+from render.paper.voices import PrintedBar, printed_bars
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'

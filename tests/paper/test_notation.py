@@ -150,11 +150,12 @@ def test_a_triplet_is_bracketed_only_when_no_beam_holds_it():
     assert texts(xml, "//tuplet/@type") == ["start", "stop"] * 3
 
 
-def test_written_and_groove_accents_are_marked_once_for_a_chord():
+def test_each_note_of_a_chord_keeps_its_own_accent():
     xml = musicxml(score("4 4^ 4 4"))
     assert texts(xml, "part[@id='line']//accent/@placement") == ["above"]
     assert texts(xml, "part[@id='drums']//note[articulations or notations/articulations]/@id") == [
         "drums-b1-1-snare",
+        "drums-b1-1-ride",
         "drums-b1-3-ride",
     ]
 
