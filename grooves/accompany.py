@@ -25,7 +25,6 @@ from grooves.score import Score, ScoreBar
 
 BEHIND_QUARTERS: Mapping[str, float] = {"bass": 0.016, "piano": 0.055, "horns": 0.0}
 TOGETHER_SECONDS = 0.026
-READERS = frozenset({"horns"})  # they phrase as the line does, at its swing
 _FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
 
 
@@ -126,7 +125,8 @@ class _Swing:
     def __init__(self, notes: Sequence[BandNote], score: Score, laid: Sequence[LaidBar], feel: Feel) -> None:
         self._laid = laid
         self._straight = score.meter.unit >= 8
-        self._swing = feel.line_swing if notes[0].part in READERS and feel.line_swing is not None else feel.swing
+        reads = score.band is not None and notes[0].part in score.band.readers
+        self._swing = feel.line_swing if reads and feel.line_swing is not None else feel.swing
         self._onsets: dict[int, list[Fraction]] = defaultdict(list)
         for note in notes:
             self._onsets[note.bar].append(note.onset)

@@ -78,6 +78,10 @@ class Band(Protocol):
         """Those that play: bass, piano, horns."""
 
     @property
+    def readers(self) -> tuple[str, ...]:
+        """Those that play the reading line, and rest where nobody reads."""
+
+    @property
     def programs(self) -> Mapping[str, int]:
         """Their General MIDI programs, counted from 0."""
 

@@ -36,6 +36,11 @@ class FormBand:
         return tuple(part for part in BAND if getattr(self, part) != "off")
 
     @property
+    def readers(self) -> tuple[str, ...]:
+        """Those that play the reading line, and rest where nobody reads."""
+        return tuple(part for part in BAND if getattr(self, part) == "line")
+
+    @property
     def key_signature(self) -> str:
         """The key that the form is in."""
         return self.form.key
