@@ -1,29 +1,24 @@
-"""How written strokes become played ones: swing, phrasing, and time that breathes. Pure functions.
+"""How written strokes become played ones: swing, phrasing, where a limb lies. Pure functions.
 
 Conventions: a place is a Fraction of quarters; a ratio is long:short of the two eighths in a beat; levels in LU.
 
 Sources of the swing curves: H. Cheston et al., Jazz Trio Database, TISMIR 2024, doi 10.5334/tismir.186:
-medians and a straight-line fit, both computed from its plots of each track, over 1 163 tracks in 4/4
+medians and a straight line, both computed by us from its plots of each track, over 1 163 tracks in 4/4
 from 102 to 299 quarters a minute (drums, machine-annotated; ratios over 4 cut off). Friberg & Sundström 2002,
 Music Perception 19(3): the short note stays near 100 ms from medium to fast.
 Outside those tempos the curves are ours: held level below, never under 1 above.
 Phrasing: common practice, no source; its LU are ours, by ear.
-Long-range correlated timing: Hennig et al. 2011, PLoS ONE 6:e26457. Limbs err together: Fujii et al. 2011,
-Music Perception 28(5). The filter that makes 1/f noise: N. J. Kasdin, Proc. IEEE 83(5), 1995 (from memory).
+How far strokes stray is in `grooves.deviations`.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-
-import numpy as np
-from numpy.typing import NDArray
+from itertools import pairwise
 
 from grooves.groove import Swing
 from grooves.rhythm import EIGHTH, QUARTER, Meter
 from grooves.score import Stroke
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -55,21 +50,26 @@ TRIPLETS = 2.0
 
 
 def fitted_ratio(quarters_per_minute: float) -> float:
-    """The published fit, never under 1: `fitted_ratio(240)` is about 1.59."""
+    """The straight line through the tracks' ratios by tempo, never under 1: `fitted_ratio(240)` is about 1.59."""
     return max(1.0, float(2 ** (1.9161 - 0.005205 * quarters_per_minute)))
 
 
 def measured_ratio(quarters_per_minute: float) -> float:
-    """The published median at a tempo: `measured_ratio(110)` is 2.4; held level below 110, the fit above 290."""
-    tempos, ratios = zip(*MEASURED, strict=True)
-    inside = float(np.interp(quarters_per_minute, tempos, ratios))
-    return inside if quarters_per_minute <= tempos[-1] else min(inside, fitted_ratio(quarters_per_minute))
+    """The median at a tempo: `measured_ratio(110)` is 2.4; held level below 110, the fitted line above 290."""
+    slowest, fastest = MEASURED[0], MEASURED[-1]
+    if quarters_per_minute <= slowest[0]:
+        return slowest[1]
+    if quarters_per_minute > fastest[0]:
+        return min(fastest[1], fitted_ratio(quarters_per_minute))
+    below, above = next(pair for pair in pairwise(MEASURED) if quarters_per_minute <= pair[1][0])
+    share = (quarters_per_minute - below[0]) / (above[0] - below[0])
+    return below[1] + share * (above[1] - below[1])
 
 
 def swing_ratio(swing: Swing, quarters_per_minute: float) -> float:
     """Ratio long:short at a tempo: `swing_ratio("by tempo", 120)` is 2.0, and 1.28 at 300.
 
-    "by tempo" is triplets up to about 176 a minute, where the published fit takes over.
+    "by tempo" is triplets up to about 176 a minute, where the fitted line takes over.
     """
     if swing == "by tempo":
         return min(TRIPLETS, fitted_ratio(quarters_per_minute))
@@ -137,77 +137,6 @@ def phrasing_lu(notes: Sequence[Stroke], meter: Meter, feel: Feel) -> list[float
             lu += feel.downbeat_quarters_lu
         added.append(lu)
     return added
-
-
-# --- deviations: random by place, never by order --------------------------------------------------
-
-CELLS_PER_QUARTER = 2
-MEMORY = 512  # cells of half a quarter that a deviation remembers: 64 bars of 4/4
-CLIP = 3.0  # standard deviations
-BODY = "body"  # what all limbs share
-
-
-def _mix(words: NDArray[np.uint32]) -> NDArray[np.uint32]:
-    """Scramble 32-bit words (the lowbias32 finalizer, C. Wellons, public domain; from memory)."""
-    words = words ^ (words >> np.uint32(16))
-    words = words * np.uint32(0x7FEB352D)
-    words = words ^ (words >> np.uint32(15))
-    words = words * np.uint32(0x846CA68B)
-    return np.asarray(words ^ (words >> np.uint32(16)), dtype=np.uint32)
-
-
-def stream_key(seed: int, limb: str, what: str) -> int:
-    """One 32-bit number for a limb's timing or level: `stream_key(1, "left hand", "timing")`."""
-    key = np.array([seed & 0xFFFFFFFF], dtype=np.uint32)
-    for byte in f"{limb}/{what}".encode():
-        key = _mix(key ^ np.uint32(byte))
-    return int(key[0])
-
-
-def white(key: int, places: Floats) -> Floats:
-    """Standard normal numbers, one for each place, by hash: the same place always gets the same number.
-
-    Places are quarters since the count-in, told apart to 1/48 of a quarter. Box-Muller on two hashes.
-    """
-    index = np.round(places * 48).astype(np.int64).astype(np.uint32)
-    first = _mix(index ^ np.uint32(key))
-    second = _mix(first ^ np.uint32(0x9E3779B9))
-    radius = np.sqrt(-2.0 * np.log((first.astype(np.float64) + 1.0) / 2.0**32))
-    return np.asarray(radius * np.cos(2.0 * np.pi * second.astype(np.float64) / 2.0**32), dtype=np.float64)
-
-
-def noise_filter(exponent: float) -> Floats:
-    """Weights that turn white noise into 1/f^exponent noise of variance 1: `noise_filter(0)` is 1, then zeros."""
-    steps = np.arange(1, MEMORY + 1, dtype=np.float64)
-    weights = np.concatenate([[1.0], np.cumprod((steps - 1 + exponent / 2) / steps)])
-    return np.asarray(weights / np.sqrt(np.sum(weights**2)), dtype=np.float64)
-
-
-def correlated(key: int, places: Floats, exponent: float) -> Floats:
-    """Noise of variance 1 at places, 1/f^exponent along half-quarter cells: white for exponent 0.
-
-    A place's own number is fresh; what it remembers are the cells before it, whoever plays in them.
-    """
-    weights = noise_filter(exponent)
-    own: Floats = weights[0] * white(key, places)
-    if exponent == 0 or not len(places):
-        return own
-    cells = np.floor(places * CELLS_PER_QUARTER).astype(np.int64)
-    first = int(cells.min()) - MEMORY
-    before = white(key, np.arange(first, int(cells.max()) + 1) / CELLS_PER_QUARTER)
-    remembered = np.convolve(before, weights[1:], mode="full")
-    return np.asarray(own + remembered[cells - first - 1], dtype=np.float64)
-
-
-def deviations(feel: Feel, limb: str, what: str, places: Floats) -> Floats:
-    """Deviations of one limb in standard deviations: mean 0, correlated along time and with the other limbs.
-
-    `deviations(Feel(), "left hand", "timing", places)` has the shape of `places`; clipped at 3.
-    """
-    shared = correlated(stream_key(feel.seed, BODY, what), places, feel.correlation)
-    own = correlated(stream_key(feel.seed, limb, what), places, feel.correlation)
-    mixed = np.sqrt(feel.together) * shared + np.sqrt(1.0 - feel.together) * own
-    return np.asarray(np.clip(mixed, -CLIP, CLIP), dtype=np.float64)
 
 
 def placement_seconds(feel: Feel, limb: str) -> float:

@@ -2,7 +2,7 @@
 
 Keys: General MIDI 1 percussion key map, channel 10.
 Staff places: N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994, pp. 15-26,
-as display-step and octave in percussion clef (middle line B4).
+as display-step and octave in percussion clef (middle line B4): seen as others transcribe them, not the page itself.
 Which limb plays what on a right-handed kit: common practice, no source.
 """
 
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-Head = Literal["normal", "x", "diamond", "circle-x"]
+HeadShape = Literal["normal", "x", "diamond", "circle-x"]
 Handedness = Literal["right-handed", "left-handed"]  # which way round a kit stands
 
 HANDS = ("right hand", "left hand")
@@ -26,7 +26,7 @@ class Instrument:
     key: int  # General MIDI percussion key
     limb: str  # the limb that plays it unless a groove says otherwise; "" for a helper's sound
     step: str  # staff place, e.g. "F5"
-    head: Head
+    head: HeadShape
     choke: str = ""  # instruments of one choke group cut each other off
 
 
@@ -49,6 +49,7 @@ INSTRUMENTS = MappingProxyType({instrument.name: instrument for instrument in _A
 # What a lesson may call a part, in the order of the staff from top to bottom.
 PARTS = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick", "bass drum", "hi-hat")
 HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
+BAND = ("bass", "piano", "horns")  # who else may play: pitched parts, in the order of their MIDI channels
 
 
 def mirrored(limb: str) -> str:

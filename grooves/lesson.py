@@ -22,6 +22,7 @@ from grooves.score import Score, write_score
 
 READERS = ("snare", "bass drum", "hi-hat", "ride", "cross-stick")  # what a line can be played on
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
+MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
 FindGroove = Callable[[str], Groove]
 ReadLine = Callable[[str, Meter, str | int | None], Sequence[Bar]]
@@ -100,7 +101,8 @@ def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
     """Read a choice of bars: `bar_numbers("1-3, 7", range(1, 9))` is (1, 2, 3, 7); raises LessonError."""
-    numbers: list[int] = []
+    numbers, known = list[int](), {*there}
+    bars = f"it has bars {', '.join(map(str, sorted(known)))}" if len(known) < 9 else f"the last bar is {max(there)}"
     for piece in str(text).split(","):
         first, dash, last = (word.strip() for word in piece.partition("-"))
         if not first.isdecimal() or (dash and not last.isdecimal()):
@@ -109,15 +111,12 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
             raise LessonError(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
         if dash and int(last) < int(first):
             raise LessonError(f"'{piece.strip()}' runs backwards; write {last}-{first}")
-        numbers += range(int(first), int(last or first) + 1)
-    for number in numbers:
-        if number not in there:
-            known = (
-                f"it has bars {', '.join(map(str, dict.fromkeys(there)))}"
-                if len(there) < 9
-                else f"the last bar is {max(there)}"
-            )
-            raise LessonError(f"there is no bar {number}; {known}")
+        for number in range(int(first), int(last or first) + 1):
+            if number not in known:
+                raise LessonError(f"there is no bar {number}; {bars}")
+            if len(numbers) == MOST_CHOSEN:
+                raise LessonError(f"more than {MOST_CHOSEN:,} bars are chosen; choose fewer, and repeat them by times")
+            numbers.append(number)
     return tuple(numbers)
 
 
@@ -273,7 +272,8 @@ def _check_names(tracks: Sequence[Track]) -> None:
 def bar_indexes(text: str | int, score: Score) -> tuple[int, ...]:
     """Find chosen bars in a score: with `repeat_each = 2`, bar 3 is `score.bars[4]`; raises LessonError."""
     there = [bar.number for bar in score.bars[: score.chorus_length]]
-    return tuple(there.index(number) for number in bar_numbers(text, there))
+    first = {number: place for place, number in reversed([*enumerate(there)])}
+    return tuple(first[number] for number in bar_numbers(text, there))
 
 
 def pace_bpm(pace: float | str, tempo_bpm: float) -> float:

@@ -132,12 +132,15 @@ def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
     base = Passage(
         (), tempo_bpm, 1, out, track.only, dict(track.softer_lu), track.click, groove_alone=track.groove_alone
     )
-    times = _times(track, score, choruses)
+    times = times_through(track, score, choruses)
     return tuple(replace(base, bars=bars, times=many) for bars, many in _rounds(track.bars, score, times))
 
 
-def _times(track: Track, score: Score, choruses: int) -> int:
-    """Times through on each rung of a ladder or a fade, or in all: every reader of the choruses once at least."""
+def times_through(track: Track, score: Score, choruses: int) -> int:
+    """How often the bars are played on each rung of a ladder or a fade, or in all: `times_through(track, score, 2)`.
+
+    On rungs every reader of the choruses comes to it once at least.
+    """
     return track.times or (score.readings if track.fade or track.ladder else choruses)
 
 
@@ -168,16 +171,21 @@ def count_in_beats(bar: int, of_bars: int, meter: Meter) -> tuple[int, ...]:
 
 def climb(passages: Sequence[Passage], ladder: Ladder) -> tuple[Passage, ...]:
     """Play the passages at each tempo of a ladder, the last one at its top exactly."""
+    return tuple(
+        replace(passage, tempo_bpm=tempo_bpm, times=passage.times * ladder.times_each)
+        for tempo_bpm in rungs(ladder)
+        for passage in passages
+    )
+
+
+def rungs(ladder: Ladder) -> list[float]:
+    """The tempos of a ladder from the lowest up: `rungs(Ladder(72, 80, 5))` is [72, 77, 80]."""
     tempos = [ladder.from_bpm]
     while tempos[-1] + ladder.step_bpm < ladder.to_bpm - 1e-9:
         tempos.append(tempos[-1] + ladder.step_bpm)
     if ladder.to_bpm > ladder.from_bpm:
         tempos.append(ladder.to_bpm)
-    return tuple(
-        replace(passage, tempo_bpm=tempo_bpm, times=passage.times * ladder.times_each)
-        for tempo_bpm in tempos
-        for passage in passages
-    )
+    return tempos
 
 
 def fade(passages: Sequence[Passage], how: Fade, names: frozenset[str]) -> tuple[Passage, ...]:
@@ -213,7 +221,7 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     if not how or bars > how.first:
         return ""
     what = "trade leaves your part out" if track.trade else "silence begins"
-    times = -(-(how.first + how.second) * _times(track, score, choruses) // bars)
+    times = -(-(how.first + how.second) * times_through(track, score, choruses) // bars)
     return f"{track.name}: its {bars} bars end before {what}; write times = {times}"
 
 
@@ -222,7 +230,7 @@ def never_reads(track: Track, score: Score, choruses: int = 1) -> str:
 
     Example: `never_reads(Track("full"), score_of_two_readers)` advises `choruses = 2`.
     """
-    times = _times(track, score, choruses)
+    times = times_through(track, score, choruses)
     if track.groove_alone or times >= score.readings:
         return ""
     where, key = (f"{track.name}: ", "times") if track.times else ("", "choruses")

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-
 from grooves.feel import (
     Feel,
-    deviations,
     phrasing_lu,
     placement_seconds,
     sixteenth_beats,
@@ -18,7 +15,7 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import BAND, HELPERS, INSTRUMENTS, PARTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
@@ -38,6 +35,20 @@ class Hit:
 
 
 @dataclass(frozen=True)
+class Note:
+    """One sounding note of the band: when, for how long, what, and how loud."""
+
+    onset_seconds: float
+    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
+    length_seconds: float  # from onset to the release of the key
+    length_quarters: Fraction
+    part: str  # bass, piano, horns
+    program: int  # General MIDI program, counted from 0: 32 acoustic bass, 0 piano, 66 tenor saxophone, 56 trumpet
+    key: int  # MIDI key: 28 is E1, the open string
+    level_lu: float  # loudness against the ride's plain stroke
+
+
+@dataclass(frozen=True)
 class BarMark:
     """One bar on the track's ruler: where it begins, how fast it goes, what it is called."""
 
@@ -51,12 +62,14 @@ class BarMark:
 
 @dataclass(frozen=True)
 class Performance:
-    """A track ready to sound: hits in order of time, bars in order of time."""
+    """A track ready to sound: hits, notes and bars, each in order of time."""
 
     title: str
     meter: Meter
     hits: tuple[Hit, ...]
     bars: tuple[BarMark, ...]
+    notes: tuple[Note, ...] = ()
+    key_signature: str = ""  # of the band: "F", "Dm"; "" where there is none
 
     @property
     def length_seconds(self) -> float:
@@ -66,9 +79,9 @@ class Performance:
 
     @property
     def parts(self) -> tuple[str, ...]:
-        """The parts that sound, from the top of the staff down, then count-in and click."""
-        sounding = {hit.part for hit in self.hits}
-        return tuple(part for part in (*PARTS, *HELPERS) if part in sounding)
+        """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
+        sounding = {hit.part for hit in self.hits} | {note.part for note in self.notes}
+        return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in sounding)
 
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
@@ -211,6 +224,10 @@ def _write_bar(
 
 def _play_limb(limb: str, placed: Sequence[_Placed], feel: Feel) -> Iterator[Hit]:
     """Deviate a limb's strokes in time and level, and let those sound that the passage wants."""
+    import numpy as np  # here, since whoever only reads or lists a lesson needs none of it
+
+    from grooves.deviations import deviations
+
     places = np.array([float(one.place) for one in placed])
     nominal = np.array([one.onset_seconds for one in placed])
     shift = deviations(feel, limb, "timing", places) * feel.timing_ms / 1000

@@ -14,56 +14,14 @@ from fractions import Fraction
 from typing import Literal
 
 from grooves.errors import LessonError
+from grooves.meter import EIGHTH as EIGHTH
+from grooves.meter import QUARTER as QUARTER
+from grooves.meter import SIXTEENTH as SIXTEENTH
+from grooves.meter import Meter as Meter
+from grooves.meter import parse_meter as parse_meter
+from grooves.meter import rest_lengths
 
 Kind = Literal["struck", "held", "rest"]
-
-QUARTER = Fraction(1)
-EIGHTH = Fraction(1, 2)
-SIXTEENTH = Fraction(1, 4)
-
-
-@dataclass(frozen=True)
-class Meter:
-    """A time signature: `Meter(4, 4).length` is 4 quarters, `Meter(6, 8).pulse` a dotted quarter."""
-
-    count: int
-    unit: int
-
-    @property
-    def length(self) -> Fraction:
-        """Quarters in one bar."""
-        return self.count * self.step
-
-    @property
-    def step(self) -> Fraction:
-        """Quarters from one counted number to the next."""
-        return Fraction(4, self.unit)
-
-    @property
-    def compound(self) -> bool:
-        """Whether the felt beat holds three of the written ones, as in 6/8 and 12/8."""
-        return self.unit >= 8 and self.count % 3 == 0
-
-    @property
-    def pulse(self) -> Fraction:
-        """Quarters in one felt beat."""
-        return self.step * 3 if self.compound else self.step
-
-    @property
-    def pulses(self) -> int:
-        """Felt beats in one bar."""
-        return int(self.length / self.pulse)
-
-    def __str__(self) -> str:
-        return f"{self.count}/{self.unit}"
-
-
-def parse_meter(text: str) -> Meter:
-    """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises LessonError."""
-    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
-    if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
-        raise LessonError(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
-    return Meter(int(found[1]), int(found[2]))
 
 
 @dataclass(frozen=True)
@@ -261,16 +219,49 @@ def place_name(onset: Fraction, meter: Meter) -> str:
 
 
 def spell(bar: Bar, meter: Meter) -> Bar:
-    """Split what one note sign cannot write, showing the beats: a length of 5/2 from beat 1 becomes 2 tied to 8."""
+    """Split what one note sign cannot write, showing the beats: a length of 5/2 from beat 1 becomes 2 tied to 8.
+
+    Rests follow `rest_lengths`; triplets over a beat are parted and tied unless their bracket has only such.
+    """
     pieces: list[Symbol] = []
     for symbol in bar:
-        rest_of_it = symbol
-        while (cut := _first_piece(rest_of_it, meter)) < rest_of_it.length:
-            pieces.append(replace(rest_of_it, length=cut))
-            after: Kind = "rest" if symbol.kind == "rest" else "held"
-            rest_of_it = Symbol(rest_of_it.onset + cut, rest_of_it.length - cut, after)
-        pieces.append(rest_of_it)
+        if symbol.kind == "rest" and not is_triplet(symbol.length):
+            pieces += spell_rest(symbol, meter)
+            continue
+        left = symbol
+        after: Kind = "rest" if symbol.kind == "rest" else "held"
+        while (cut := min(_first_piece(left, meter), _to_beat(left, bar))) < left.length:
+            pieces.append(replace(left, length=cut))
+            left = Symbol(left.onset + cut, left.length - cut, after)
+        pieces.append(left)
     return tuple(pieces)
+
+
+def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
+    """A rest as the rule of `rest_lengths` writes it: a half rest over the middle of 4/4 becomes two quarter rests."""
+    pieces, onset = [], rest.onset
+    for length in rest_lengths(rest.onset, rest.end, meter):
+        pieces.append(Symbol(onset, length, "rest"))
+        onset += length
+    return pieces
+
+
+def over_beat(symbol: Symbol, bar: Bar) -> bool:
+    """Whether a triplet value runs over a beat in a bracket that has other values: the 6 of `12 12 6 12 12`."""
+    length = symbol.length
+    if length.denominator != 3 or symbol.onset // 1 == (symbol.end - length / 2) // 1 or symbol.end % 1 == 0:
+        return False
+    starts = (symbol.onset - length * before for before in range(3))
+    return not any(_alone_in_bracket(start, length, bar) for start in starts if start.denominator == 1)
+
+
+def _alone_in_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
+    """Whether a bracket of three from here holds nothing but this value and its multiples."""
+    return not any((one.onset - start) % length for one in bar if start <= one.onset < start + 3 * length)
+
+
+def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:
+    return 1 - symbol.onset % 1 if over_beat(symbol, bar) else symbol.length
 
 
 def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:

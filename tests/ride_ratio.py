@@ -5,7 +5,7 @@ from music import EXACT, lesson_of, played
 
 from grooves.passages import Track
 from render.sound.balance import calibrate, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.mix import mix
 from render.sound.tracks import side_by_side
@@ -17,8 +17,8 @@ def heard_ratios(swing: str, tempo: float, bars: int = 6) -> list[float]:
     lesson = lesson_of(" | ".join(["1r"] * bars), tempo=tempo, feel=f'{EXACT}\nswing = "{swing}"', top="count_in = 0")
     performance = played(lesson, Track("x", only=frozenset({"ride"})))
     kit = open_kit(default_soundfont())
-    take = Take(performance, velocities(performance, calibrate(kit)))
-    pcm = np.concatenate(list(mix(take, kit, gain_for(side_by_side([take], kit))))).astype(float).sum(axis=1)
+    rendition = Rendition(performance, velocities(performance, calibrate(kit)))
+    pcm = np.concatenate(list(mix(rendition, kit, gain_for(side_by_side([rendition], kit))))).astype(float).sum(axis=1)
     onsets = detect_onsets(pcm, 44100)
     beat = 60 / tempo
     ratios = []

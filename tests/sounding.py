@@ -1,4 +1,4 @@
-"""Takes made of single hits or of a short lesson, and a gain that changes nothing."""
+"""Renditions made of single hits or of a short lesson, and a gain that changes nothing."""
 
 from fractions import Fraction
 
@@ -10,7 +10,7 @@ from grooves.passages import Track, track_passages
 from grooves.performance import BarMark, Hit, Performance, perform
 from grooves.rhythm import Meter
 from render.sound.balance import calibrate, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain
 
 NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
@@ -23,12 +23,12 @@ def hits_at(*hits, seconds=4.0):
 
 
 def struck(*hits, velocity=100, seconds=4.0, only=None):
-    """A take of (seconds, instrument), all at one velocity."""
-    return Take(hits_at(*hits, seconds=seconds), (velocity,) * len(hits), only)
+    """A rendition of (seconds, instrument), all at one velocity."""
+    return Rendition(hits_at(*hits, seconds=seconds), (velocity,) * len(hits), only)
 
 
 def humanized(kit, choruses=2):
-    """A take of a two-bar line over swing with everyone, its strokes off by up to some hundredths of a second."""
+    """A rendition of a two-bar line over swing with everyone, its strokes off by up to some hundredths of a second."""
     made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
     performance = perform(made, track_passages(Track("full"), made, choruses), Feel(timing_ms=10))
-    return Take(performance, velocities(performance, calibrate(kit)))
+    return Rendition(performance, velocities(performance, calibrate(kit)))

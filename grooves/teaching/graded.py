@@ -24,8 +24,8 @@ from grooves.teaching.complexity import held_over, reading_points, strong_beats
 from grooves.teaching.stairs import on_the_beats, strokes_of
 
 METERS = (Meter(4, 4), Meter(3, 4), Meter(5, 4), Meter(6, 8), Meter(12, 8))
-MOST_BARS = 128
-Strokes = frozenset[Fraction]
+LONGEST_LINE = 128  # bars
+StrokeSet = frozenset[Fraction]
 
 TIMES_EACH = 4  # level 4 plays each rhythm so many times
 
@@ -109,8 +109,8 @@ def _check(level: int, bars: int, meter: Meter) -> None:
         raise LessonError(f"lines are not written in {meter}; choose from {', '.join(map(str, METERS))}")
     if meter.compound and not LEVELS[level].dotted:
         raise LessonError(f"level {level} is not written in {meter}, where every beat is in three; choose level 7 or 9")
-    if not 1 <= bars <= MOST_BARS:
-        raise LessonError(f"a line of {bars} bars cannot be written; ask for 1 to {MOST_BARS}")
+    if not 1 <= bars <= LONGEST_LINE:
+        raise LessonError(f"a line of {bars} bars cannot be written; ask for 1 to {LONGEST_LINE}")
     if level == 4 and bars % TIMES_EACH:
         below = bars // TIMES_EACH * TIMES_EACH
         near = f"{below} or {below + TIMES_EACH}" if below else f"{TIMES_EACH}"
@@ -257,14 +257,14 @@ def _four_times_each(rhythms: int, rng: Random, meter: Meter) -> tuple[Bar, ...]
     return tuple(bar for bar in written for _ in range(TIMES_EACH))
 
 
-def _home(rng: Random, grid: Sequence[Fraction], meter: Meter) -> Strokes:
+def _home(rng: Random, grid: Sequence[Fraction], meter: Meter) -> StrokeSet:
     """Strokes of a rhythm that ends on a strong beat, with at least one before it."""
     home = strong_beats(meter)[0]
     before_home = [place for place in grid if place < home]
     return frozenset({home, *rng.sample(before_home, k=rng.randint(1, len(before_home)))})
 
 
-def _one_note_away(strokes: Strokes, grid: Sequence[Fraction]) -> list[Strokes]:
+def _one_note_away(strokes: StrokeSet, grid: Sequence[Fraction]) -> list[StrokeSet]:
     """Every set of strokes with one note more or less, or one moved by an eighth."""
     toggled = [strokes ^ {place} for place in grid]
     moved = [strokes ^ {a, b} for a, b in pairwise(grid) if (a in strokes) != (b in strokes)]

@@ -22,9 +22,9 @@ from grooves.line import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, place_name, spell
 from grooves.teaching.complexity import reading_points
 
-Strokes = int  # a set of places, one bit each
+StrokeBits = int  # a set of places, one bit each
 
-MOST_BARS = 40_000  # looked at before giving up: some seconds of work
+MOST_VISITED = 40_000  # looked at before giving up: some seconds of work
 
 
 def stairs(target: Bar, meter: Meter, start: Bar | None = None) -> tuple[Bar, ...]:
@@ -111,7 +111,7 @@ class _Walk:
         return tuple(sorted(place for place in found if place < self.meter.length))
 
     @cached_property
-    def clashes(self) -> tuple[tuple[Strokes, Strokes], ...]:
+    def clashes(self) -> tuple[tuple[StrokeBits, StrokeBits], ...]:
         """For each quarter its triplets and its eighths and sixteenths: one bar cannot write both."""
         halves = [
             self.bits(p for p in self.places if p // 1 == beat and p.denominator in (2, 4)) for beat in self.beats
@@ -124,7 +124,7 @@ class _Walk:
         return range(-(-self.meter.length // QUARTER))
 
     @cached_property
-    def neighbours(self) -> tuple[tuple[int, int, Strokes], ...]:
+    def neighbours(self) -> tuple[tuple[int, int, StrokeBits], ...]:
         """Pairs of places no further than an eighth apart, and the places between them."""
         return tuple(
             (low, high, sum(1 << between for between in range(low + 1, high)))
@@ -137,10 +137,10 @@ class _Walk:
     def written(self) -> "_Written":
         return _Written(self)
 
-    def bits(self, onsets: Iterator[Fraction] | Sequence[Fraction]) -> Strokes:
+    def bits(self, onsets: Iterator[Fraction] | Sequence[Fraction]) -> StrokeBits:
         return sum(1 << self.places.index(onset) for onset in onsets)
 
-    def steps(self, strokes: Strokes) -> Iterator[Strokes]:
+    def steps(self, strokes: StrokeBits) -> Iterator[StrokeBits]:
         """Every bar one step away."""
         one_more_or_less = (strokes ^ (1 << number) for number in range(len(self.places)))
         moved = (
@@ -156,7 +156,7 @@ class _Walk:
 # --- the search ---------------------------------------------------------------------------------
 
 
-def _shortest(walk: _Walk) -> list[set[Strokes]]:
+def _shortest(walk: _Walk) -> list[set[StrokeBits]]:
     """All bars on shortest series, sorted by their number of steps from the start."""
     start, goal = walk.bits(strokes_of(walk.first)), walk.bits(strokes_of(walk.goal))
     # A series always exists: take away what is too much, then add the rest.
@@ -165,12 +165,12 @@ def _shortest(walk: _Walk) -> list[set[Strokes]]:
     return _on_the_way(layers, goal, walk)
 
 
-def _at_least(strokes: Strokes, goal: Strokes) -> int:
+def _at_least(strokes: StrokeBits, goal: StrokeBits) -> int:
     """No series is shorter: one step mends at most one note too many and one too few."""
     return max((strokes & ~goal).bit_count(), (goal & ~strokes).bit_count())
 
 
-def _within(start: Strokes, goal: Strokes, length: int, walk: _Walk) -> list[set[Strokes]]:
+def _within(start: StrokeBits, goal: StrokeBits, length: int, walk: _Walk) -> list[set[StrokeBits]]:
     """Bars by steps from the start, without those that cannot reach the goal in `length` steps."""
     layers = [{start}]
     seen = {start}
@@ -178,7 +178,7 @@ def _within(start: Strokes, goal: Strokes, length: int, walk: _Walk) -> list[set
         reached = {after for before in layers[-1] for after in walk.steps(before)} - seen
         layers.append({strokes for strokes in reached if taken + _at_least(strokes, goal) <= length})
         seen |= layers[-1]
-        if len(seen) > MOST_BARS:
+        if len(seen) > MOST_VISITED:
             raise LessonError(
                 f"the bar to reach is at least {length} steps away, too far to find the best stairs; "
                 "start from a bar that has more of its notes"
@@ -186,28 +186,28 @@ def _within(start: Strokes, goal: Strokes, length: int, walk: _Walk) -> list[set
     return layers
 
 
-def _on_the_way(layers: list[set[Strokes]], goal: Strokes, walk: _Walk) -> list[set[Strokes]]:
+def _on_the_way(layers: list[set[StrokeBits]], goal: StrokeBits, walk: _Walk) -> list[set[StrokeBits]]:
     kept = [{goal}]
     for layer in reversed(layers[:-1]):
         kept.append({strokes for strokes in layer if not kept[-1].isdisjoint(walk.steps(strokes))})
     return kept[::-1]
 
 
-def _most_even(layers: list[set[Strokes]], walk: _Walk) -> list[Strokes]:
+def _most_even(layers: list[set[StrokeBits]], walk: _Walk) -> list[StrokeBits]:
     """The series with the smallest sum of squared rises in difficulty; of equals, the one that changes early places."""
     points = {s: reading_points(walk.written[s], walk.meter, walk.written[s]) for layer in layers for s in layer}
-    costs: dict[Strokes, tuple[float, int, list[Strokes]]] = {}
+    costs: dict[StrokeBits, tuple[float, int, list[StrokeBits]]] = {}
     for layer in layers:
         costs = {s: _cheapest(s, costs, points, walk) for s in layer}
     return next(iter(costs.values()))[2]
 
 
 def _cheapest(
-    strokes: Strokes,
-    costs: Mapping[Strokes, tuple[float, int, list[Strokes]]],
-    points: Mapping[Strokes, float],
+    strokes: StrokeBits,
+    costs: Mapping[StrokeBits, tuple[float, int, list[StrokeBits]]],
+    points: Mapping[StrokeBits, float],
     walk: _Walk,
-) -> tuple[float, int, list[Strokes]]:
+) -> tuple[float, int, list[StrokeBits]]:
     ways = [
         (round(costs[before][0] + (points[strokes] - points[before]) ** 2, 9), before, [*costs[before][2], strokes])
         for before in walk.steps(strokes)
@@ -219,7 +219,7 @@ def _cheapest(
 # --- writing the bars between -------------------------------------------------------------------
 
 
-class _Written(dict[Strokes, Bar]):
+class _Written(dict[StrokeBits, Bar]):
     """Bars by their strokes, written when first asked for."""
 
     def __init__(self, walk: _Walk) -> None:
@@ -229,7 +229,7 @@ class _Written(dict[Strokes, Bar]):
         self.accents = {note.onset for note in line_notes([walk.goal]) if note.accent}
         self.next = dict(pairwise([*self.ends, walk.meter.length]))
 
-    def __missing__(self, strokes: Strokes) -> Bar:
+    def __missing__(self, strokes: StrokeBits) -> Bar:
         walk = self.walk
         onsets = [place for number, place in enumerate(walk.places) if strokes >> number & 1]
         symbols = [Symbol(Fraction(0), onsets[0], "rest")] if onsets[0] else []

@@ -13,7 +13,9 @@ from grooves.errors import LessonError, nearest
 
 __all__ = ["COMMANDS", "BadUsage", "call", "command", "usage_message"]
 
-COMMANDS = ("demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "page", "grooves", "soundfonts")
+COMMANDS = (
+    "demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "page", "check", "grooves", "soundfonts",
+)  # fmt: skip
 ABOUT = "Jazz drum-set practice: read a line with one limb over steady time, with the limbs you choose left out."
 CAUTION = (
     "Keep the volume low, warm up, rest often, and stop on pain, numbness or ringing ears; ask a clinician. "

@@ -3,7 +3,18 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from render.command.options import Folder, Format, Json, Lesson, NoCache, Rate, Soundfont, render_options
+from render.command.options import (
+    Folder,
+    Format,
+    Json,
+    Lesson,
+    NoAudio,
+    NoCache,
+    Rate,
+    Soundfont,
+    Velocities,
+    render_options,
+)
 from render.command.report import as_json, show_lines, show_table
 
 if TYPE_CHECKING:
@@ -16,6 +27,8 @@ BAR_LU = 24  # the balance picture's width, a sign for each LU from -24 to 0
 def balance(
     lesson: Lesson,
     out: Folder = Path("out"),
+    no_audio: NoAudio = False,
+    velocities: Velocities = "measured",
     audio_format: Format = "wav",
     soundfont: Soundfont = None,
     rate: Rate = 44100,
@@ -25,7 +38,15 @@ def balance(
     """Measure how loud each part is against the ride, and render a track that shows what feathering adds."""
     from render.lesson.demonstration import balance_lesson
 
-    options = render_options(out, audio_format=audio_format, rate=rate, soundfont=soundfont, no_cache=no_cache)
+    options = render_options(
+        out,
+        audio_format=audio_format,
+        rate=rate,
+        soundfont=soundfont,
+        no_cache=no_cache,
+        no_audio=no_audio,
+        velocities=velocities,
+    )
     found = balance_lesson(lesson, options)
     if json:
         print(as_json(found))

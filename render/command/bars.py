@@ -49,10 +49,8 @@ def _stairs(lesson: Path, bar: int, start: int | None, out: Path | None, json: b
 
     target = out or lesson.parent / f"{lesson.stem or 'lesson'}-stairs-to-{bar}.toml"
     found = stairs_lesson(lesson, bar, start, target)
-    if target.exists():
-        raise LessonError(f"{target}: there is a file of that name already; choose another with -o")
     make_folder(target.parent)
-    write_bytes(target, found.text.encode())
+    write_bytes(target, found.text.encode(), ())
     if json:
         files = [{"track": "", "kind": "lesson", "path": target}]
         print(as_json({"files": files, "steps": found.steps, "notes": found.notes}))

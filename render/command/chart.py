@@ -22,9 +22,7 @@ def chart(
     """Draw the line, the drum score and the triplet grid."""
     from render.lesson.documents import chart_file
     from render.lesson.load import load_lesson
-    from render.lesson.plan import check_keeps
 
     loaded = load_lesson(lesson)
-    check_keeps(lesson, loaded.tables, [out])
-    print(chart_file(loaded.lesson, out, bars, paper))
+    print(chart_file(loaded, out, bars, paper))
     print("\n".join(loaded.notes), end="\n" * bool(loaded.notes))

@@ -1,9 +1,10 @@
 """`fourlimb demo`: the shipped lesson, and every kind of file that can be made of it."""
 
+import sys
 from pathlib import Path
 
-from render.command.new import FIRST_LESSON
 from render.command.options import Folder, Json, NoCache, Rate, Soundfont, render_options
+from render.command.report import progress_bar, show_reports
 
 EXAMPLE = "fourlimb demo -o demo"
 
@@ -16,10 +17,13 @@ def demo(
     json: Json = False,
 ) -> None:
     """Render the shipped lesson: every kind of file."""
-    from render.command.render import render_lessons
-    from render.files.write import make_folder, write_bytes
+    from render.lesson.first_lesson import demo_lesson
+    from render.lesson.several import render_lessons
 
-    lesson = make_folder(out) / "first-lesson.toml"
-    write_bytes(lesson, FIRST_LESSON.read_bytes())
+    lesson, note = demo_lesson(out)
+    if note:
+        print(note, file=sys.stderr)
     options = render_options(out, soundfont=soundfont, rate=rate, no_cache=no_cache, documents=True, stems=True)
-    render_lessons([lesson], options, json=json)
+    with progress_bar("rendering", not json) as progress:
+        reports = render_lessons([lesson], options, progress=progress)
+    show_reports(reports, json)

@@ -40,6 +40,7 @@ def render_options(
     stems: bool = False,
     velocities: str = "measured",
     tracks: Sequence[str] = (),
+    level: Literal["shared", "per-lesson"] = "shared",
     jobs: int = 0,
 ) -> "RenderOptions":
     """What a command asks of a render: `render_options(Path("out"), stems=True)`; raises LessonError for a format."""
@@ -60,5 +61,6 @@ def render_options(
         plain_velocities=velocities == "plain",
         soundfont=soundfont,
         use_cache=not no_cache,
+        level=level,
         processes=processes(jobs),
     )

@@ -86,6 +86,15 @@ def _console() -> "Console":
     return Console(highlight=False, markup=False)
 
 
+def show_reports(reports: Sequence[Report], json: bool) -> None:
+    """Print what was made of lessons, for a person or as JSON."""
+    if json:
+        print(reports_json(reports))
+        return
+    for report in reports:
+        show_report(report)
+
+
 def show_report(report: Report) -> None:
     """Print what was made of a lesson: each file, its length, who plays, who is left out."""
     rows = [_row(made) for made in report.files]

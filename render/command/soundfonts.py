@@ -16,7 +16,7 @@ def soundfonts(
 ) -> None:
     """Say which soundfonts are on this machine, or what one holds."""
     from render.command.report import as_json, show_table
-    from render.soundfont.shelf import describe_soundfont, soundfonts_here
+    from render.soundfont.installed import describe_soundfont, installed_soundfonts
 
     if file:
         kits = describe_soundfont(file)
@@ -29,7 +29,7 @@ def soundfonts(
         ]
         show_table(str(file), heads, rows, right=(0,))
         return
-    found = soundfonts_here()
+    found = installed_soundfonts()
     if json:
         print(as_json({"soundfonts": found}))
         return

@@ -4,7 +4,6 @@ Measured from rendered stems: the plain stroke of each part is struck four times
 quantized as in any track, and its momentary loudness (ITU-R BS.1770, 400 ms) read from the samples.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -14,20 +13,27 @@ import numpy as np
 from grooves.kit import INSTRUMENTS
 from grooves.lesson import Lesson
 from grooves.passages import Passage, Track, counted_in
-from grooves.performance import BarMark, Hit, Performance, level_of, perform
+from grooves.performance import BarMark, Hit, Performance, level_of
 from grooves.score import Stroke
-from render.files.write import make_folder
 from render.lesson.load import load_lesson
 from render.lesson.options import MadeFile, RenderOptions
-from render.lesson.pack import Sounding, sound_files, write_midi, write_sounds
-from render.sound.balance import Balance, calibrate, out_of_reach, velocities
-from render.sound.events import Take
+from render.lesson.plan import Plan, checked, lay_out, with_files
+from render.lesson.session import (
+    PerformedTrack,
+    Session,
+    open_session,
+    perform_track,
+    sounds_of,
+    write_midi,
+    write_sounds,
+)
+from render.sound.balance import Balance, out_of_reach, velocities
+from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.loudness import hit_loudness
 from render.sound.mix import mix
 from render.sound.tracks import side_by_side
 from render.soundfont.samples import DrumKit
-from render.soundfont.soundfont import kit_for
 
 TOLERANCE_LU = 1.0
 STRUCK = 4
@@ -36,7 +42,7 @@ BARS_EACH = 4  # of the demonstration: loud, feathered, without, feathered again
 
 
 @dataclass(frozen=True)
-class Row:
+class MeasuredPart:
     """One part: the level it should have against the ride's plain stroke, and the one it has."""
 
     part: str
@@ -51,49 +57,64 @@ class BalanceReport:
     """The balance of a lesson: `good` where every part is within 1 LU and the ride the loudest."""
 
     title: str
-    rows: tuple[Row, ...]
+    rows: tuple[MeasuredPart, ...]
     good: bool
     files: tuple[MadeFile, ...]
     notes: tuple[str, ...]
 
 
 def balance_lesson(path: Path, options: RenderOptions) -> BalanceReport:
-    """Measure a lesson's parts and render the demonstration: `balance_lesson(path, options).good`."""
-    lesson = load_lesson(path).lesson
-    with kit_for(path, lesson, options.soundfont, options.rate, options.use_cache) as kit:
-        balance = calibrate(kit)
-        rows = measure_parts(lesson, kit, balance)
-        shown = _demonstration(lesson, balance)
-        tracks = side_by_side([Take(shown.performance, shown.velocities)], kit)
-        files = [write_midi(make_folder(options.folder), path.stem, shown, lesson, kit.preset.program)]
-        gain = gain_for(tracks, options.processes)
-        files += write_sounds(sound_files(path.stem, [shown], lesson, options), tracks, gain, options)
+    """Measure a lesson's parts and render the demonstration: `balance_lesson(path, options).good`.
+
+    Raises LessonError.
+    """
+    plan = plan_demonstration(path, options)
+    with open_session(plan) as session:
+        rows = measure_parts(plan.lesson, session.kit, session.balance)
+        shown = perform_track(plan.lesson, plan.full, session.balance)
+        files = write_midi(session, shown)
+        if options.audio:
+            files += _write_sounds(session, shown)
     good = all(abs(row.difference_lu) <= TOLERANCE_LU for row in rows)
     ride_on_top = all(row.measured_lu <= TOLERANCE_LU for row in rows)
-    notes = () if ride_on_top else ("the ride is not the loudest part",)
-    return BalanceReport(
-        lesson.title, rows, good and ride_on_top, tuple(files), (*out_of_reach(shown.performance, balance), *notes)
-    )
+    said = () if ride_on_top else ("the ride is not the loudest part",)
+    notes = (*plan.notes, *out_of_reach(shown.performance, session.balance), *said)
+    return BalanceReport(plan.lesson.title, rows, good and ride_on_top, tuple(files), notes)
 
 
-def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[Row, ...]:
+def plan_demonstration(path: Path, options: RenderOptions) -> Plan:
+    """Plan the one track of the demonstration; raises LessonError."""
+    loaded = load_lesson(path)
+    lesson = loaded.lesson
+    shown = with_files(lay_out(Track("balance"), lesson, demonstration(lesson)), path, lesson, options)
+    return checked(Plan(path, loaded, options, (shown,), shown))
+
+
+def _write_sounds(session: Session, shown: PerformedTrack) -> list[MadeFile]:
+    sounds = sounds_of([shown])
+    tracks = side_by_side([shown.rendition(), *(one.rendition(file.part) for one, file in sounds)], session.kit)
+    return write_sounds(session, sounds, tracks, gain_for(tracks, session.plan.options.processes))
+
+
+def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[MeasuredPart, ...]:
     """Level of every part's plain stroke from its stem, ride first: rows with target and measured LU."""
     strokes = _plain_strokes(lesson)
     gain = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
     loudness = {}
     for stroke in strokes:
         performance = _struck(stroke, level_of(stroke, lesson.score, lesson.balance_lu), lesson)
-        take = Take(performance, velocities(performance, balance))
+        take = Rendition(performance, velocities(performance, balance))
         loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, gain))), kit.rate)
     ride = loudness[next(stroke for stroke in strokes if stroke.part == "ride" and stroke.role == "time")]
     return tuple(
-        _row(stroke, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride) for stroke in strokes
+        _measured(stroke, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride)
+        for stroke in strokes
     )
 
 
-def _row(stroke: Stroke, target_lu: float, measured_lu: float) -> Row:
+def _measured(stroke: Stroke, target_lu: float, measured_lu: float) -> MeasuredPart:
     measured = round(measured_lu, 2)
-    return Row(stroke.part, stroke.role, target_lu, measured, round(measured - target_lu, 2))
+    return MeasuredPart(stroke.part, stroke.role, target_lu, measured, round(measured - target_lu, 2))
 
 
 def _plain_strokes(lesson: Lesson) -> list[Stroke]:
@@ -125,7 +146,7 @@ def _loudness(pcm: "np.ndarray[tuple[int, ...], np.dtype[np.int16]]", rate: int)
     return float(np.mean([hit_loudness(piece, rate) for piece in pieces]))
 
 
-def _demonstration(lesson: Lesson, balance: Balance) -> Sounding:
+def demonstration(lesson: Lesson) -> tuple[Passage, ...]:
     """Four bars with the bass drum as loud as the ride, four feathered, four without it, four feathered again."""
     score = lesson.score
     bars = tuple(n % score.chorus_length for n in range(BARS_EACH))
@@ -134,6 +155,4 @@ def _demonstration(lesson: Lesson, balance: Balance) -> Sounding:
     level = lesson.balance_lu.get("bass drum", part.level_lu if part else 0.0)
     loud = Passage(bars, score.tempo_bpm, groove_alone=True, softer_lu={"bass drum": -level})
     without = Passage(bars, score.tempo_bpm, groove_alone=True, without=frozenset({"bass drum"}))
-    passages: Sequence[Passage] = (*counted_in(1, score.tempo_bpm), loud, feathered, without, feathered)
-    performance = perform(score, passages, lesson.feel, lesson.balance_lu)
-    return Sounding(Track("balance"), performance, velocities(performance, balance))
+    return (*counted_in(1, score.tempo_bpm), loud, feathered, without, feathered)

@@ -1,75 +1,119 @@
-"""What a lesson puts on paper and on a screen: chart, MusicXML and lesson page, each written whole."""
+"""What is read rather than heard of a lesson: its chart, its score as MusicXML, and its page.
+
+Paper is drawn from the lesson alone; a page carries recorded hits too, so it needs the kit. What is made for one
+command appears together at its end.
+"""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, at
 from grooves.lesson import Lesson, bar_numbers
-from render.files.write import make_folder, write_bytes
-from render.lesson.load import lessons_in, load_lesson
+from render.files.write import make_folder, whole, write_bytes
+from render.lesson.load import Loaded, lessons_in, load_lesson
+from render.lesson.options import MadeFile
 
 if TYPE_CHECKING:
-    from render.sound.balance import Balance
+    from render.lesson.session import Session
     from render.soundfont.samples import DrumKit
 
 CHART_FORMS = (".pdf", ".svg", ".png", ".musicxml")
+MOST_BARS = 2000  # drawn; ours
 
 
-def chart_file(lesson: Lesson, target: Path, bars: str | None = None, paper: str = "a4") -> Path:
-    """Write a lesson's chart, its kind by the file's ending: `chart_file(lesson, Path("x.pdf"))`."""
+def write_documents(session: "Session") -> list[MadeFile]:
+    """Write the documents that a session's plan asks for: `write_documents(session)`, which may be none."""
+    lesson, made = session.plan.lesson, []
+    for file in session.plan.documents:
+        page = file.kind == "page"
+        data = page_data(lesson, session.kit) if page else chart_data(lesson, file.path.suffix[1:])
+        session.beside[file.path].write_bytes(data)
+        made.append(MadeFile("", file.kind, file.path))
+    return made
+
+
+def chart_data(lesson: Lesson, form: str, bars: str | None = None, paper: str = "a4") -> bytes:
+    """A lesson's chart as a file's bytes: `chart_data(lesson, "svg", "1-4")[:4]` is b"<svg"; raises LessonError."""
     from render.paper.chart import chart
 
-    if target.suffix not in CHART_FORMS:
-        raise LessonError(f"{target}: a chart ends in {', '.join(CHART_FORMS)}; name the file so")
     with at("--bars"):
         there = [bar.number for bar in lesson.score.bars]
         chosen = () if bars is None else bar_numbers(bars, there)
-    data = chart(lesson.score, target.suffix[1:], paper, chosen)
+    drawn = len({*chosen} or {*there})
+    if drawn > MOST_BARS:
+        raise LessonError(
+            f"a chart of {drawn:,} bars is too long; it has at most {MOST_BARS:,}: choose some with --bars"
+        )
+    return chart(lesson.score, form, paper, chosen)
+
+
+def chart_file(loaded: Loaded, target: Path, bars: str | None = None, paper: str = "a4") -> Path:
+    """Write a lesson's chart, its kind by the file's ending: `chart_file(load_lesson(path), Path("x.pdf"))`.
+
+    Raises LessonError, also where the lesson is read from the file that would be written over.
+    """
+    if target.suffix not in CHART_FORMS:
+        raise LessonError(f"{target}: a chart ends in {', '.join(CHART_FORMS)}; name the file so")
+    data = chart_data(loaded.lesson, target.suffix[1:], bars, paper)
     make_folder(target.parent)
-    write_bytes(target, data)
+    write_bytes(target, data, loaded.reads)
     return target
 
 
-def page_file(lesson: Lesson, target: Path, kit: "DrumKit", balance: "Balance") -> Path:
-    """Write a lesson's page: one HTML file that needs nothing else; raises LessonError."""
+def page_data(lesson: Lesson, kit: "DrumKit") -> bytes:
+    """A lesson's page as a file's bytes, played on a kit: one HTML file that needs nothing else; raises LessonError."""
     from render.page.page import page
+    from render.sound.balance import calibrate
 
-    if target.suffix != ".html":
-        raise LessonError(f"{target}: a page ends in .html; name the file so")
-    make_folder(target.parent)
-    write_bytes(target, page(lesson, kit, balance).encode())
-    return target
+    return page(lesson, kit, calibrate(kit)).encode()
 
 
 def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:
     """The page of a lesson, or those of a folder of lessons with an index: raises LessonError.
 
     `page_files(Path("term"), None, None, 44100, True)` writes one page beside each lesson, and `term/index.html`.
+    Lessons of folders in it have their pages in folders of the same names.
     """
-    from render.page.page import entry, index_page
-
-    if not path.is_dir():
-        target = out or path.with_suffix(".html")
-        return [_one_page(path, load_lesson(path).lesson, target, soundfont, rate, use_cache)]
-    if out and out.suffix in (".html", ".htm") and not out.is_dir():
-        raise LessonError(f"{out}: {path} is a folder, with a page for each lesson in it; name a folder: {out.stem}")
-    lessons = {one: load_lesson(one).lesson for one in lessons_in(path)}
-    if any(one.stem == "index" for one in lessons):
-        raise LessonError(f"{path}: a lesson called index.toml would write over the index page; rename it")
-    folder = make_folder(out or path)
-    pages = [
-        _one_page(one, lesson, folder / f"{one.stem}.html", soundfont, rate, use_cache)
-        for one, lesson in lessons.items()
-    ]
-    index = folder / "index.html"
-    entries = [entry(lesson, page.name) for lesson, page in zip(lessons.values(), pages, strict=True)]
-    write_bytes(index, index_page(entries).encode())
-    return [index, *pages]
-
-
-def _one_page(path: Path, lesson: Lesson, target: Path, soundfont: Path | None, rate: int, use_cache: bool) -> Path:
-    from render.sound.balance import calibrate
     from render.soundfont.soundfont import kit_for
 
-    with kit_for(path, lesson, soundfont, rate, use_cache) as kit:
-        return page_file(lesson, target, kit, calibrate(kit))
+    pages = _planned_pages(path, out)
+    index = [_index(path, out)] if path.is_dir() else []
+    for folder in dict.fromkeys(target.parent for target in (*pages, *index)):
+        make_folder(folder)
+    reads = [read for _, loaded in pages.values() for read in loaded.reads]
+    with whole([*pages, *index], reads) as beside:
+        for (one, loaded), written in zip(pages.values(), beside[: len(pages)], strict=True):
+            with kit_for(one, loaded.lesson, soundfont, rate, use_cache) as kit:
+                written.write_bytes(page_data(loaded.lesson, kit))
+        for target, written in zip(index, beside[len(pages) :], strict=True):
+            written.write_bytes(_index_data(target.parent, pages))
+    return [*index, *pages]
+
+
+Pages = dict[Path, tuple[Path, Loaded]]  # by a page's own file: the lesson's file, and the lesson
+
+
+def _planned_pages(path: Path, out: Path | None) -> Pages:
+    """Where each page goes: that of one lesson, or those of all lessons in a folder; raises LessonError."""
+    if not path.is_dir():
+        target = out or path.with_suffix(".html")
+        if target.suffix != ".html":
+            raise LessonError(f"{target}: a page ends in .html; name the file so")
+        return {target: (path, load_lesson(path))}
+    if out and out.suffix in (".html", ".htm") and not out.is_dir():
+        raise LessonError(f"{out}: {path} is a folder, with a page for each lesson in it; name a folder: {out.stem}")
+    found = {one: (out or path) / one.relative_to(path).with_suffix(".html") for one in lessons_in(path)}
+    if _index(path, out) in found.values():
+        raise LessonError(f"{path}: a lesson called index.toml would write over the index page; rename it")
+    return {target: (one, load_lesson(one)) for one, target in found.items()}
+
+
+def _index(path: Path, out: Path | None) -> Path:
+    return (out or path) / "index.html"
+
+
+def _index_data(folder: Path, pages: Pages) -> bytes:
+    from render.page.page import entry, index_page
+
+    entries = [entry(loaded.lesson, page.relative_to(folder).as_posix()) for page, (_, loaded) in pages.items()]
+    return index_page(entries).encode()

@@ -1,5 +1,6 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
+import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ class Loaded:
     lesson: Lesson
     notes: tuple[str, ...]
     tables: dict[str, Any]  # as the file says them, checked
+    reads: tuple[Path, ...]  # the files it comes from, never to be written over: lesson, line, groove, soundfont
 
 
 def load_lesson(path: Path) -> Loaded:
@@ -38,18 +40,36 @@ def load_lesson(path: Path) -> Loaded:
     with at(str(path)):
         text = read_text(path)
         lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
-    return Loaded(lesson, tuple(notes), tomllib.loads(text))
+    tables = tomllib.loads(text)
+    return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
+
+
+def _named_files(tables: dict[str, Any], path: Path) -> list[Path]:
+    """The files that a lesson names and that are there."""
+    names = (tables["line"].get("file"), tables["groove"], tables.get("soundfont"))
+    return [found for name in names if name and (found := _beside(path, name)).is_file()]
 
 
 def lessons_in(folder: Path) -> list[Path]:
-    """The lessons of a folder by name, without the grooves beside them: `lessons_in(Path("term"))`.
+    """The lessons of a folder and of folders in it, week 2 before week 10: `lessons_in(Path("term"))`.
 
-    Raises LessonError where there are none. A file that is neither is among them, so that its mistakes are told.
+    Grooves beside them are none, and what begins with a dot is passed over. Raises LessonError where there are none.
+    A file that is neither lesson nor groove is among them, so that its mistakes are told.
     """
-    found = [path for path in sorted(folder.glob("*.toml")) if not _is_groove(path)]
+    inside = (path.relative_to(folder) for path in folder.rglob("*.toml"))
+    seen = sorted((path for path in inside if not any(part.startswith(".") for part in path.parts)), key=_by_number)
+    found = [folder / path for path in seen if not _is_groove(folder / path)]
     if not found:
         raise LessonError(f"{folder}: there is no lesson (.toml) in this folder")
     return found
+
+
+def _by_number(path: Path) -> list[list[str | int]]:
+    """A key that puts "week 2" before "week 10", folder by folder."""
+    return [
+        [int(piece) if place % 2 else piece.casefold() for place, piece in enumerate(re.split("([0-9]+)", part))]
+        for part in path.parts
+    ]
 
 
 def _is_groove(path: Path) -> bool:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 Progress = Callable[[float], object]  # told the share that is done, 0 to 1
 
@@ -22,6 +23,19 @@ class RenderOptions:
     plain_velocities: bool = False
     soundfont: Path | None = None
     use_cache: bool = True
+    level: Literal["shared", "per-lesson"] = "shared"  # of several lessons: one gain, or each its own
+    ride_lufs: float | None = None  # loudness of the ride's plain stroke that lessons share; none: a lesson's own
+
+
+@dataclass(frozen=True)
+class LoopOptions:
+    """Which bars are looped, and how: `LoopOptions("6", "60%", times=8, without=("snare",))`."""
+
+    bars: str
+    tempo: str | None = None  # none: 60 % of the lesson's
+    times: int = 8
+    without: tuple[str, ...] = ()  # parts or limbs
+    click: str = "off"
 
 
 @dataclass(frozen=True)

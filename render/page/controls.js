@@ -14,7 +14,7 @@ class Controls {
     this.memory = new Memory(this);
     this.bindTransport();
     this.bindTempo();
-    this.limbs = new Limbs(lesson, settings, () => this.whoChanged());
+    this.limbs = new Limbs(lesson, settings, transport, () => this.whoChanged());
     this.bindBars();
     this.bindPractice();
     addEventListener("keydown", (event) => this.onKey(event));
@@ -59,6 +59,7 @@ class Controls {
     const whose = WHOSE[cell.score ? turnOf(cell.number, this.settings) : ""] ?? "";
     const words = cell.score ? `Bar ${this.lesson.numbers[cell.score.card]} · round ${cell.turn + 1}${whose}` : "Count-in";
     if (ui.where.textContent !== words) ui.where.textContent = words;
+    if (cell.rises && cell.from === 0) this.settings.tempo = cell.tempo;
     if (this.shown !== this.settings.tempo) this.showTempo();
   }
 
@@ -79,7 +80,8 @@ class Controls {
   /** Play at a tempo, within what a lesson may ask for; anything but a number is passed over. */
   setTempo(tempo) {
     const { slowest, fastest } = this.lesson;
-    if (Number.isFinite(tempo)) this.settings.tempo = clamp(Math.round(tempo * 10) / 10, slowest, fastest);
+    const wanted = Number.isFinite(tempo) ? clamp(Math.round(tempo * 10) / 10, slowest, fastest) : this.settings.tempo;
+    this.transport.change(() => (this.settings.tempo = wanted));
     ui.tempo.value = this.settings.tempo;
     this.showTempo();
     this.memory.note();
@@ -137,7 +139,8 @@ class Controls {
   /** Loop over these printed bars from the next bar on. */
   loop(numbers) {
     this.chosen = new Set(numbers);
-    this.transport.player.loop(numbers.flatMap((number) => this.lesson.places[number]));
+    const places = numbers.flatMap((number) => this.lesson.places[number]);
+    this.transport.change(() => this.transport.player.loop(places));
     this.showLoop();
     this.memory.note();
   }
@@ -222,7 +225,7 @@ class Controls {
 
   /** The click: off, on the backbeat, on every beat. */
   setClick(when) {
-    this.settings.click = when;
+    this.transport.change(() => (this.settings.click = when));
     this.memory.note();
   }
 
@@ -230,27 +233,33 @@ class Controls {
   setSwing(word) {
     const { feel } = this.lesson;
     const own = word === "lesson";
-    this.settings.swing = own ? feel.swing : Number(word) || word;
-    this.settings.lineSwing = own ? feel.lineSwing : null;
+    const swing = own ? feel.swing : Number(word) || word;
+    this.transport.change(() => Object.assign(this.settings, { swing, lineSwing: own ? feel.lineSwing : null }));
     ui.feel.textContent = own ? this.lesson.feelWords : ui.swing.selectedOptions[0].textContent;
   }
 
   /** Your part sinks a little each time through, or does not. */
   setFade(times) {
-    this.settings.fade = times ? { times, to: this.lesson.fadeTo } : null;
-    this.transport.player.turn = 0;
+    this.transport.change(() => {
+      this.settings.fade = times ? { times, to: this.lesson.fadeTo } : null;
+      this.transport.player.turn = 0;
+    });
     if (times) this.setTurns("trade", "");
   }
 
   /** Bars that take turns, said as "4 4": a trade or a silence, not both, and a trade not with a fade. "" ends them. */
   setTurns(kind, words) {
     const [first, second] = words.split(" ").map(Number);
+    this.transport.change(() => {
+      for (const one of ["trade", "silence"]) {
+        if (one === kind || words) this.settings[one] = one === kind && words ? { first, second } : null;
+      }
+      this.transport.player.played = 0;
+    });
     for (const one of ["trade", "silence"]) {
-      if (one === kind || words) this.settings[one] = one === kind && words ? { first, second } : null;
       const how = this.settings[one];
       ui[one].value = how ? `${how.first} ${how.second}` : "";
     }
-    this.transport.player.played = 0;
     if (this.settings.trade && this.settings.fade) this.setFade(0);
     ui.fade.value = String(this.settings.fade ? this.settings.fade.times : 0);
   }
@@ -267,7 +276,8 @@ class Controls {
     const top = Number.isFinite(ui.to.valueAsNumber) ? clamp(ui.to.valueAsNumber, slowest, fastest) : tempo;
     ui.to.value = top;
     const every = Number(ui.every.value);
-    this.settings.rise = every ? { every, by: Number(ui.by.value), to: top } : null;
+    const rise = every ? { every, by: Number(ui.by.value), to: top } : null;
+    this.transport.change(() => (this.settings.rise = rise));
   }
 
   // --- keys ---

@@ -3,8 +3,8 @@
 
 class Limbs {
   /** `changed` is called whenever somebody comes in or goes out. */
-  constructor(lesson, settings, changed) {
-    Object.assign(this, { lesson, settings, changed });
+  constructor(lesson, settings, transport, changed) {
+    Object.assign(this, { lesson, settings, transport, changed });
     const voices = (kind) => new Set(lesson.bars.flatMap((bar) => bar[kind].flat()).map((stroke) => stroke.voice));
     this.alone = [...voices("alone")];
     this.together = [...voices("strokes")];
@@ -18,8 +18,8 @@ class Limbs {
   /** One step of the way through the lesson: who plays, and what to do. */
   takeStep(number) {
     const step = this.lesson.steps[number];
-    this.settings.limbs = Object.fromEntries(step.off.map((name) => [name, "off"]));
-    this.settings.alone = step.alone;
+    const limbs = Object.fromEntries(step.off.map((name) => [name, "off"]));
+    this.transport.change(() => Object.assign(this.settings, { limbs, alone: step.alone }));
     this.steps[number].checked = true;
     ui["step-text"].textContent = step.text;
     this.show();
@@ -39,8 +39,10 @@ class Limbs {
 
   /** One limb on, softer or off; the steps then no longer describe who plays. Nobody else changes without need. */
   set(name, state) {
-    this.settings.limbs[name] = state;
-    if (state !== "off") this.wake(name);
+    this.transport.change(() => {
+      this.settings.limbs[name] = state;
+      if (state !== "off") this.wake(name);
+    });
     this.leaveSteps();
   }
 

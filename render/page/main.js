@@ -15,6 +15,7 @@ async function open() {
   const hits = await decodeHits(new OfflineAudioContext(2, 1, RATE), lesson);
   transport = new Transport(lesson, settings, hits, {
     hear: (strokes) => view.hear(strokes),
+    forget: (moment) => view.forget(moment),
     changed: () => controls.changed(),
   });
   view = new View(lesson, transport);

@@ -23,12 +23,13 @@ from grooves.kit import LIMBS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 from grooves.score import Score
 from grooves.teaching.coordination import grid
-from render.page.grid import grid_svg, grid_words
+from render.page.grid import grid_svg
 from render.page.score import score_data, time_alone
 from render.page.sounds import sound_data
 from render.page.staff import StaffPicture, Staves, staves
 from render.page.steps import CAUTIONS, KEYS, limb_rows, steps
 from render.paper.chart import feel_words
+from render.paper.grids import grid_words
 from render.paper.notation import numbered
 from render.sound.balance import Balance
 
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 SCRIPTS = (
     "feel",
     "score",
+    "clock",
     "player",
     "sound",
     "transport",

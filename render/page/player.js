@@ -1,29 +1,36 @@
 /*
  * The player: lays the lesson out quarter by quarter and says which strokes sound before a moment.
- * It knows no sound and no clock. Seconds count from the start of the count-in; the same lesson with the
- * same settings gives the times and levels of `perform` in grooves/performance.py.
- * Tempo and swing take hold at the next quarter, limbs, click, fade and turns at the next stroke, a loop at the next bar.
+ * It knows no sound and no clock. Seconds count from the start of the count-in and are never moved; the same lesson
+ * with the same settings gives the times and levels of `perform` in grooves/performance.py.
+ * `change` takes back what was laid out from a moment on and lays it out anew: a tempo takes hold at that moment,
+ * limbs, click, fade and turns at the next stroke, swing at the next upbeat, a loop at the next bar.
  */
 "use strict";
 
 const TRIPLETS = 2; // an upbeat in a beat of triplets falls on the third of them
 const ROOM = 0.45; // of the gap to a limb's neighbouring stroke: more would let one overtake another
+const REMEMBERED = 10; // seconds that strokes and marks are kept: longer than any quarter and its deviations
 
 class Player {
   constructor(lesson, settings) {
     Object.assign(this, { lesson, settings });
     this.deviations = new Deviations(lesson.feel);
     const furthest = lesson.feel.clip * lesson.feel.timing;
-    this.early = furthest - Math.min(0, ...Object.values(lesson.feel.placement));
+    const placed = Object.values(lesson.feel.placement);
+    this.early = furthest - Math.min(0, ...placed);
+    this.late = furthest + Math.max(0, ...placed);
     this.room = furthest / ROOM;
     this.rewind();
   }
 
   /** Back to the start, with nothing laid out. */
   rewind() {
-    this.time = 0; // seconds laid out so far
+    this.map = new TempoMap();
+    this.beat = 0; // quarters laid out so far, those of the count-in among them
+    this.tempo = this.settings.tempo; // at the last quarter laid out: it may have risen since it was set
+    this.tempos = []; // set while it plays: { beat, tempo }
     this.since = 0; // quarters since the count-in, to the start of the current bar
-    this.position = -1; // of the current bar in the chorus
+    this.position = (this.settings.from || 0) - 1; // of the current bar in the chorus
     this.turn = 0; // times through, finished
     this.played = 0; // bars begun since the count-in, or since the loop or the turns were set
     this.countIn = this.settings.countIn;
@@ -32,7 +39,59 @@ class Player {
     this.limbs = new Map(); // limb → its last stroke's nominal time, and the stroke that waits for the next one
     this.ready = [];
     this.cells = []; // every quarter laid out, for the eye
+    this.marks = []; // how everything stood before each of the last quarters
+    this.given = []; // strokes given out lately
+    this.stays = new Set(); // which of them a change did not take back
+    this.taken = new Set(); // and which it did
+    this.changed = -Infinity; // nothing new sounds before the last change
     this.sent = 0; // all strokes before this moment have been given out
+  }
+
+  /** When the next quarter to be laid out begins. */
+  get time() {
+    return this.map.spans.length ? this.map.secondsAt(this.beat) : 0;
+  }
+
+  // --- changes while it plays ---
+
+  /** Lay out anew what begins at a moment or later, after `act` has changed what it should. */
+  change(moment, act = () => {}) {
+    if (!this.marks.length) return act();
+    const beat = this.map.beatAt(moment);
+    const tempo = this.settings.tempo;
+    const [stays, taken] = [(one) => one.seconds < moment, (one) => one.seconds >= moment];
+    this.stays = new Set(this.given.filter(stays).map((one) => one.id));
+    this.taken = new Set(this.given.filter(taken).map((one) => one.id));
+    this.given = this.given.filter(stays);
+    this.changed = this.sent = moment;
+    this.goBack(moment - this.late);
+    if (this.isAtBarline() && this.time < moment) this.openBar(); // it has begun: a new loop waits for the next one
+    act();
+    if (this.settings.tempo !== tempo) this.tempos.push({ beat, tempo: this.settings.tempo });
+  }
+
+  /** Everything as it stood before the quarter in which a moment lies. */
+  goBack(moment) {
+    const later = this.marks.findIndex((mark) => mark.seconds > moment);
+    const at = Math.max(0, (later < 0 ? this.marks.length : later) - 1);
+    const { ready, limbs, bar, ...mark } = this.marks[at];
+    this.marks.length = at;
+    delete mark.seconds;
+    Object.assign(this, mark, { bar: bar && { ...bar }, limbs: copied(limbs), ready: [] });
+    this.cells = this.cells.filter((cell) => cell.beat < this.beat);
+    ready.forEach((stroke) => this.admit(stroke));
+  }
+
+  /** Note how everything stands, before a quarter is laid out. */
+  mark() {
+    const { map, beat, tempo, since, position, turn, played, counted, bar, limbs, ready } = this;
+    const seconds = this.time;
+    this.marks = this.marks.filter((mark) => mark.seconds > this.sent - REMEMBERED);
+    const [oldest] = this.marks;
+    if (oldest) this.map = map.since(oldest.beat);
+    if (oldest) this.tempos = this.tempos.filter((one) => one.beat >= oldest.beat);
+    const kept = { bar: bar && { ...bar }, limbs: copied(limbs), ready: [...ready] };
+    this.marks.push({ seconds, map: this.map, beat, tempo, since, position, turn, played, counted, ...kept });
   }
 
   /** Loop over these places of the chorus from the next bar on; none: the whole chorus. */
@@ -42,30 +101,80 @@ class Player {
     if (places.length && !places.includes(this.position)) this.position = -1;
   }
 
+  // --- giving out ---
+
   /** Give out, in order of time, every stroke that sounds before a moment and was not given out yet. */
   pump(until) {
+    return this.due(until).filter((stroke) => stroke.heard);
+  }
+
+  /** The same with those that are written and silent, as `heard` tells. */
+  due(until) {
+    this.sent = Math.max(this.sent, until);
     while (this.time < until + this.early + this.room) this.layQuarter();
     for (const limb of this.limbs.values()) {
       if (limb.waiting && limb.waiting.nominal + this.room <= this.time) this.settle(limb, Infinity);
     }
-    this.sent = Math.max(this.sent, until);
     const due = this.ready.filter((stroke) => stroke.seconds < until).sort((a, b) => a.seconds - b.seconds);
     this.ready = this.ready.filter((stroke) => stroke.seconds >= until);
-    return due.filter((stroke) => this.isHeard(stroke)).map((stroke) => this.finish(stroke));
+    const recent = this.given.filter((one) => one.seconds > this.sent - REMEMBERED);
+    this.given = [...recent, ...due.map(({ id, seconds }) => ({ id, seconds }))];
+    return due.map((stroke) => this.finish(stroke));
   }
+
+  /** Let a stroke be given out once its time comes, unless it was already, or comes too late for a change. */
+  admit(stroke) {
+    if (this.stays.has(stroke.id)) return;
+    if (stroke.seconds >= this.changed) this.ready.push(stroke);
+    else if (this.taken.has(stroke.id)) this.ready.push({ ...stroke, seconds: this.changed });
+  }
+
+  /** Whether a stroke sounds, as things stand now. */
+  isHeard({ voice, beat, cell }) {
+    if (voice.part === "count-in") return true;
+    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
+    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
+  }
+
+  /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */
+  finish(stroke) {
+    const helper = stroke.beat !== undefined;
+    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, stroke.turn));
+    const velocity = velocityFor(this.lesson.loudness[stroke.voice.key], level);
+    return { ...stroke, level, velocity, key: stroke.voice.key, heard: this.isHeard(stroke) };
+  }
+
+  // --- laying out ---
 
   /** Lay out one more quarter, or what is left of the bar. */
   layQuarter() {
     const { meter, beat } = this.lesson;
-    if (!this.bar || this.bar.within >= meter.length) this.openBar();
-    const pace = this.settings.tempo * beat; // quarters a minute
+    this.mark();
+    if (this.isAtBarline()) this.openBar();
     const size = Math.min(1, meter.length - this.bar.within);
-    const cell = { seconds: this.time, pace, from: this.bar.within, size, ...this.bar };
+    this.map = this.map.paced(this.beat, this.tempo * beat);
+    const cell = { beat: this.beat, seconds: this.time, from: this.bar.within, size, tempo: this.tempo, ...this.bar };
+    cell.pace = this.tempo * beat; // quarters a minute
+    this.takeTempos(cell);
     this.cells.push(cell);
     this.layHelpers(cell);
     if (cell.score) this.layStrokes(cell);
-    this.time += (size * 60) / pace;
+    this.beat += size;
     this.bar.within += size;
+  }
+
+  /** The tempos that were set within a quarter take hold where they were set. */
+  takeTempos(cell) {
+    for (const { beat, tempo } of this.tempos) {
+      if (beat < cell.beat || beat >= cell.beat + cell.size) continue;
+      this.tempo = tempo;
+      this.map = this.map.paced(beat, tempo * this.lesson.beat);
+    }
+  }
+
+  /** Whether what is laid out ends with a bar. */
+  isAtBarline() {
+    return !this.bar || this.bar.within >= this.lesson.meter.length;
   }
 
   /** Begin the next bar: of the count-in, of the loop, or the first one again. */
@@ -76,10 +185,12 @@ class Player {
       this.bar = { within: 0, score: null, countIn: this.counted++, turn: 0 };
       return;
     }
+    const { turn, tempo } = this;
     this.step();
     const index = this.position + this.lesson.chorus * (this.turn % this.lesson.readings);
     const number = this.played++;
-    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn, number };
+    const rises = this.turn !== turn && this.tempo !== tempo;
+    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn, number, rises };
   }
 
   /** Go to the next chosen bar of the chorus; past the last one a new time through begins. */
@@ -93,8 +204,8 @@ class Player {
   /** Once more through; the tempo may rise. */
   beginTurn() {
     this.turn += 1;
-    const { rise, tempo } = this.settings;
-    if (rise && this.turn % rise.every === 0 && tempo < rise.to) this.settings.tempo = Math.min(rise.to, tempo + rise.by);
+    const { rise } = this.settings;
+    if (rise && this.turn % rise.every === 0 && this.tempo < rise.to) this.tempo = Math.min(rise.to, this.tempo + rise.by);
   }
 
   /** The count-in's sticks and the places of the click: exact, never swung. */
@@ -105,9 +216,10 @@ class Player {
       const within = beat * meter.pulse - cell.from;
       if (within < 0 || within >= cell.size) continue;
       const helper = cell.score ? helpers.click : helpers.countIn;
-      const seconds = cell.seconds + (within * 60) / cell.pace;
+      const seconds = this.map.secondsAt(cell.beat + within);
       const level = helper.level + (beat === 0 ? helper.downbeat : 0);
-      this.ready.push({ seconds, nominal: seconds, level, voice: helper, beat, cell, turn: cell.turn });
+      const id = `${cell.beat + within} ${helper.part}`;
+      this.admit({ id, seconds, nominal: seconds, level, voice: helper, beat, cell, turn: cell.turn });
     }
   }
 
@@ -115,10 +227,13 @@ class Player {
   layStrokes(cell) {
     for (const stroke of this.strokesOf(cell.score)[cell.from]) {
       const within = this.swung(stroke, cell.pace) - cell.from;
-      const nominal = cell.seconds + (within * 60) / cell.pace;
-      const limb = this.limbOf(stroke.voice.limb);
+      const nominal = this.map.secondsAt(cell.beat + within);
+      const name = stroke.voice.limb;
+      const limb = this.limbOf(name);
       if (limb.waiting) this.settle(limb, nominal);
-      limb.waiting = { ...stroke, nominal, before: limb.last, place: this.since + stroke.onset, cell, turn: cell.turn };
+      const id = `${cell.beat - cell.from + stroke.onset} ${name}`; // a limb strikes once at a place
+      const place = this.since + stroke.onset;
+      limb.waiting = { ...stroke, id, nominal, before: limb.last, place, cell, turn: cell.turn };
       limb.last = nominal;
     }
   }
@@ -154,21 +269,11 @@ class Player {
     const shift = clamp(wish, -(stroke.nominal - stroke.before) * ROOM, (next - stroke.nominal) * ROOM);
     const seconds = stroke.nominal + shift + (placement[name] || 0);
     const lean = this.deviations.at(name, "level", stroke.place) * level * stroke.spread;
-    this.ready.push({ ...stroke, seconds, level: stroke.level + lean });
+    this.admit({ ...stroke, seconds, level: stroke.level + lean });
   }
+}
 
-  /** Whether a stroke sounds, as things stand now. */
-  isHeard({ voice, beat, cell }) {
-    if (voice.part === "count-in") return true;
-    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
-    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
-  }
-
-  /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */
-  finish(stroke) {
-    const helper = stroke.beat !== undefined;
-    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, stroke.turn));
-    const velocity = velocityFor(this.lesson.loudness[stroke.voice.key], level);
-    return { ...stroke, level, velocity, key: stroke.voice.key };
-  }
+/** Each limb's memory, copied. */
+function copied(limbs) {
+  return new Map([...limbs].map(([name, limb]) => [name, { ...limb }]));
 }

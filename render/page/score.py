@@ -6,19 +6,14 @@ two stroke by stroke. Places are whole `divisions` of a quarter, levels LU again
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import cached_property
 from math import lcm
 from typing import Any
 
+from grooves.deviations import BODY, CELLS_PER_QUARTER, CLIP, MEMORY, stream_key
 from grooves.feel import (
-    BODY,
-    CELLS_PER_QUARTER,
-    CLIP,
-    MEMORY,
     placement_seconds,
     sixteenth_beats,
-    stream_key,
     swing_ratio,
     swung,
     triplet_beats,
@@ -27,9 +22,10 @@ from grooves.groove import SWING_WORDS, Swing
 from grooves.kit import INSTRUMENTS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 from grooves.performance import CLICK_DOWNBEAT_LU, CLICK_LU, COUNT_IN_LU, written_levels
-from grooves.rhythm import EIGHTH, QUARTER
+from grooves.rhythm import QUARTER
 from grooves.score import Score, Stroke
-from grooves.teaching.coordination import Place, grid
+from grooves.teaching.coordination import Place
+from render.paper.grids import column_of, places_of
 from render.sound.stems import CHOKE_DB_PER_SECOND
 
 SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
@@ -37,17 +33,6 @@ _TABLE_ERROR = 1e-6  # of a swing ratio read from its table
 
 Voice = tuple[str, str, str, str]  # part, limb, instrument, role
 Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
-
-
-def column_of(stroke: Stroke, places: Sequence[Place]) -> int:
-    """Where on a grid a stroke stands: its own place, or the third of a swung beat; -1 where it is not shown."""
-    for onset in (stroke.onset, stroke.onset // QUARTER + Fraction(2, 3)):
-        for number, place in enumerate(places):
-            if place.onset == onset and stroke.part in place.parts:
-                return number
-        if stroke.onset % QUARTER != EIGHTH:
-            break
-    return -1
 
 
 def time_alone(score: Score) -> Score | None:
@@ -87,7 +72,7 @@ class Sheet:
         score = self.lesson.score
         alone = time_alone(score) or score
         return tuple(
-            (self._rows(bar.strokes, grid(score, number)), self._rows(bar.groove_alone, grid(alone, number)))
+            (self._rows(bar.strokes, places_of(score, number)), self._rows(bar.groove_alone, places_of(alone, number)))
             for number, bar in enumerate(score.bars)
         )
 

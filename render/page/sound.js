@@ -1,7 +1,7 @@
 /* Recorded hits to sound: each at its nearest sample, a hat choked by the next hat, on a live or an offline context. */
 "use strict";
 
-const RATE = 44100; // that of the recorded hits, so that none is resampled here
+const RATE = 44100; // that of the recorded hits; a browser whose sound card runs at another resamples the sum
 
 /** Bytes from base64 text. */
 function bytesOf(text) {
@@ -24,29 +24,33 @@ function grouped(layers) {
 }
 
 class Sound {
-  /** Strike into a context; second 0 of the player is second `origin` of the context. */
+  /** Strike into a context; second 0 of the player is second `origin` of the context, from the first to the last. */
   constructor(context, lesson, hits, origin = 0) {
     Object.assign(this, { context, lesson, hits, origin });
     this.out = new GainNode(context, { gain: lesson.gain });
     this.out.connect(context.destination);
     this.voices = new Set();
-    this.ringing = new Map(); // choke group → the hits that the next one cuts off
+  }
+
+  /** When in the context a moment of the player comes: its nearest sample. */
+  when(seconds) {
+    return Math.round((seconds + this.origin) * RATE) / RATE;
   }
 
   /** Let one stroke sound. */
   strike(stroke) {
     const layer = this.layer(stroke);
-    const when = Math.round((stroke.seconds + this.origin) * RATE) / RATE;
     const loudness = this.lesson.loudness[stroke.key];
     const gain = layer.scale * 10 ** ((loudness[stroke.velocity] - loudness[layer.at]) / 20);
     const level = new GainNode(this.context, { gain });
     const source = new AudioBufferSourceNode(this.context, { buffer: layer.buffer });
     source.connect(level).connect(this.out);
+    const when = this.when(stroke.seconds);
     source.start(when);
-    const voice = { source, level, when };
+    const voice = { source, level, when, seconds: stroke.seconds, group: this.lesson.chokes[stroke.key], released: null };
+    this.choke(voice);
     this.voices.add(voice);
     source.onended = () => this.drop(voice);
-    this.choke(stroke, voice);
   }
 
   /** The recording nearest in colour to a velocity. */
@@ -56,15 +60,13 @@ class Sound {
   }
 
   /** Release earlier hits of the same choke group at the slope that the sound files have. */
-  choke(stroke, voice) {
-    const group = this.lesson.chokes[stroke.key];
+  choke({ group, when, seconds }) {
     if (!group) return;
-    const together = [];
-    for (const earlier of this.ringing.get(group) || []) {
-      if (earlier.when === voice.when) together.push(earlier);
-      else this.release(earlier, voice.when);
+    for (const earlier of this.voices) {
+      if (earlier.group !== group || earlier.when >= when || earlier.released !== null) continue;
+      earlier.released = seconds;
+      this.release(earlier, when);
     }
-    this.ringing.set(group, [...together, voice]);
   }
 
   /** Let a voice die away from a moment on. */
@@ -74,9 +76,26 @@ class Sound {
     voice.source.stop(when + 10 * constant);
   }
 
-  /** Forget a voice that has ended. */
+  /** Let a voice ring after all: what was to cut it off was taken back. */
+  ring(voice) {
+    voice.level.gain.cancelScheduledValues(this.when(voice.released));
+    voice.source.stop(voice.when + voice.source.buffer.duration + 1);
+    voice.released = null;
+  }
+
+  /** Take back every hit that begins at a moment of the player or later. */
+  takeBack(seconds) {
+    for (const voice of this.voices) {
+      if (voice.seconds >= seconds) this.drop(voice);
+      else if (voice.released !== null && voice.released >= seconds) this.ring(voice);
+    }
+  }
+
+  /** Forget a voice that has ended or shall not begin. */
   drop(voice) {
     this.voices.delete(voice);
+    voice.source.onended = null;
+    voice.source.stop();
     voice.level.disconnect();
   }
 

@@ -18,7 +18,7 @@ from grooves.lesson import Lesson
 from grooves.passages import Passage
 from grooves.performance import Performance, perform
 from render.sound.balance import Balance, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.tracks import side_by_side
 from render.soundfont.samples import DrumKit, Sound, heard_frames
@@ -51,7 +51,7 @@ def sound_data(lesson: Lesson, kit: DrumKit, balance: Balance) -> dict[str, Any]
     return {
         "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
         "loudness": {key: [_number(level) for level in balance.curves[key]] for key in used},
-        "gain": round(10 ** ((gain_for(side_by_side([Take(everyone, played)], kit)).db - _ROOM_DB) / 20), 6),
+        "gain": round(10 ** ((gain_for(side_by_side([Rendition(everyone, played)], kit)).db - _ROOM_DB) / 20), 6),
     }
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from grooves.score import Score
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
 from render.paper.notation import line_musicxml
-from render.paper.voices import measures
+from render.paper.voices import printed_bars
 
 STAFF_MM = 6.0
 _CLEF_MM = 3.2  # from the staff's left edge to behind the clef
@@ -41,8 +41,8 @@ class Staves:
 
 def staves(score: Score) -> Staves:
     """Engrave the line bar by bar: `staves(score).bars[0].svg`; notes tell their `data-place`, such as "3/2"."""
-    printed = [bar for bar in measures(score) if bar.reading == 0]
-    xml = line_musicxml(score, headings=False, systems=range(1, len(measures(score))))
+    printed = [bar for bar in printed_bars(score) if bar.reading == 0]
+    xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
     natural = max(one.width_mm for one in systems(xml, _ROOMY_MM, STAFF_MM, natural=True)[: len(printed)])
     width = min(max(natural - MARGIN_MM, _NARROWEST_MM), _WIDEST_MM)
     first, *_ = systems(xml, MARGIN_MM + width + EDGE_MM, STAFF_MM)

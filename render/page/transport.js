@@ -1,11 +1,15 @@
-/* Start, stop and the clock: strokes are handed to the sound a little before they are due. */
+/* Start, stop and the clock: strokes are handed to the sound well before they are due, and taken back when something
+   changes. The beat's origin is never moved: after a stall that was longer than that, missed strokes are left out and
+   the next ones come where they would have come. */
 "use strict";
 
-const AHEAD = 0.15; // seconds handed over before they are due
-const AHEAD_HIDDEN = 1.5; // more while the page is hidden, when browsers wake it seldom
+const AHEAD = 1.5; // seconds handed over before they are due: longer than a busy machine holds a page up
+const AHEAD_HIDDEN = 2; // more while the page is hidden, when browsers wake it seldom
 const LEAD = 0.12; // from the press of the button to the first stroke
-const MARGIN = 0.02; // a stroke handed over later than this before its time could come late
-const TICK = 25; // milliseconds
+const NOTICE = 0.07; // from a change to the first stroke that it moves, besides what the sound card takes at once
+const MARGIN = 0.02; // a stroke handed over later than this before its time could come late; likewise
+const TICK = 50; // milliseconds
+const REMEMBER = 30; // seconds that strokes are kept which were due
 
 /** A timer in a worker of its own, which goes on while the page draws or is hidden. */
 class Ticker {
@@ -44,14 +48,17 @@ class Ticker {
 }
 
 class Transport {
-  /** `hear` is told of every stroke handed over, `changed` of every start and stop. */
-  constructor(lesson, settings, hits, { hear, changed }) {
-    Object.assign(this, { lesson, hits, hear, changed });
+  /** `hear` is told of every stroke handed over, `forget` from which moment on they are taken back, `changed` of every
+      start and stop. */
+  constructor(lesson, settings, hits, { hear, forget, changed }) {
+    Object.assign(this, { lesson, hits, hear, forget, changed });
     this.player = new Player(lesson, settings);
     this.ticker = new Ticker(() => this.tick());
     this.context = null;
     this.sound = null;
     this.lock = null;
+    this.dropped = 0; // strokes left out since the last start, since they would have come late
+    this.strokes = []; // what was written lately, sounding or not: each stroke with `when` it is due in the context
     document.addEventListener("visibilitychange", () => this.keepAwake());
   }
 
@@ -65,7 +72,9 @@ class Transport {
     if (this.playing) return;
     this.open();
     this.player.rewind();
-    const origin = Math.ceil((this.context.currentTime + LEAD) * RATE) / RATE;
+    this.dropped = 0;
+    this.strokes = [];
+    const origin = Math.ceil((this.context.currentTime + LEAD + this.context.baseLatency) * RATE) / RATE;
     this.sound = new Sound(this.context, this.lesson, this.hits, origin);
     this.ticker.start();
     this.keepAwake();
@@ -88,10 +97,11 @@ class Transport {
     this.lock = null;
   }
 
-  /** One audio context for the life of the page, awake. */
+  /** One audio context for the life of the page, awake; on a phone it sounds although the bell is switched off. */
   open() {
     if (!this.context) {
-      this.context = new AudioContext({ sampleRate: RATE, latencyHint: "interactive" });
+      if (navigator.audioSession) navigator.audioSession.type = "playback";
+      this.context = new AudioContext({ sampleRate: RATE, latencyHint: "playback" });
       this.context.onstatechange = () => this.interrupted();
     }
     this.awake = this.context.state === "running";
@@ -114,21 +124,59 @@ class Transport {
     this.changed();
   }
 
-  /** Hand over what is due soon; after a pause that was too long the music waits instead of rushing. */
+  /** The first moment of the player at which a stroke handed over now still comes in time. */
+  soonest(margin) {
+    return this.context.currentTime + this.context.baseLatency + margin - this.sound.origin;
+  }
+
+  /** Change something, in what is already handed over too. */
+  change(act) {
+    if (!this.playing) {
+      act();
+      return;
+    }
+    if (this.player.sent < this.soonest(NOTICE)) this.tick(); // it was held up: what was missed is counted first
+    const moment = Math.max(this.soonest(NOTICE), this.player.changed);
+    this.player.change(moment, act);
+    this.sound.takeBack(moment);
+    this.strokes = this.strokes.filter((stroke) => stroke.seconds < moment);
+    this.forget(moment);
+    this.tick();
+  }
+
+  /** Hand over what is due soon. */
   tick() {
     if (!this.playing) return;
-    const now = this.context.currentTime;
-    const behind = now + MARGIN - (this.sound.origin + this.player.sent);
-    if (behind > 0 && this.player.sent > 0) this.sound.origin += Math.ceil(behind * RATE) / RATE;
     const ahead = document.hidden ? AHEAD_HIDDEN : AHEAD;
-    const strokes = this.player.pump(now + ahead - this.sound.origin);
-    for (const stroke of strokes) this.sound.strike(stroke);
-    if (strokes.length) this.hear(strokes);
+    const strokes = this.player.due(this.context.currentTime + ahead - this.sound.origin);
+    for (const stroke of strokes) this.hand(stroke);
+    if (strokes.length) this.hear(strokes.filter((stroke) => !stroke.dropped));
+  }
+
+  /** One stroke: to the sound if it is heard and comes in time, and to those who want to know when it is due. */
+  hand(stroke) {
+    stroke.when = this.sound.when(stroke.seconds);
+    if (stroke.heard) {
+      stroke.dropped = stroke.seconds < this.soonest(MARGIN);
+      if (stroke.dropped) this.dropped += 1;
+      else this.sound.strike(stroke);
+    }
+    const past = this.context.currentTime - REMEMBER;
+    if (this.strokes.length && this.strokes[0].when < past - 1) this.strokes = this.strokes.filter(({ when }) => when > past);
+    this.strokes.push(stroke);
   }
 
   /** Seconds of the player that are heard now. */
   now() {
-    const late = this.context.outputLatency || this.context.baseLatency || 0;
-    return this.context.currentTime - this.sound.origin - late;
+    const { currentTime, outputLatency, baseLatency } = this.context;
+    return smoothTime(this.context, currentTime - (outputLatency || baseLatency || 0)) - this.sound.origin;
   }
+}
+
+/** What the loudspeaker plays now, in the context's time: `plain` goes on in steps as large as the card's buffer. */
+function smoothTime(context, plain) {
+  if (!context.getOutputTimestamp) return plain;
+  const { contextTime, performanceTime } = context.getOutputTimestamp();
+  const smooth = contextTime + (performance.now() - performanceTime) / 1000;
+  return Math.abs(smooth - plain) < 0.2 ? smooth : plain;
 }

@@ -34,6 +34,7 @@ class Card {
   constructor(element) {
     this.element = element;
     this.staff = element.querySelector(".staff");
+    this.cursors = [...element.querySelectorAll(".cursor")]; // over the staff, and over the grids
     this.drawn = [...element.querySelectorAll(".grid")];
     this.grids = this.drawn.filter((grid) => !("alone" in grid.dataset));
     this.alone = this.drawn.filter((grid) => "alone" in grid.dataset); // none where it would show nothing else
@@ -72,6 +73,15 @@ class Card {
     const rest = this.staff.querySelector(".rest");
     const start = onset > 0 ? [[0, rest ? across(rest) : BEGINNING]] : [];
     this.notes = [...start, ...notes, [length, 0.99]];
+    this.width = box.width;
+    this.gridWidth = this.shown.getBoundingClientRect().width;
+  }
+
+  /** Put both cursors at shares of staff and grid: moved alone, so that nothing is laid out anew. */
+  point(staff, grid) {
+    const places = [staff * this.width, grid * this.gridWidth];
+    this.cursors.forEach((cursor, at) => (cursor.style.transform = `translateX(${places[at].toFixed(1)}px)`));
+    this.pointed = [staff, grid];
   }
 }
 
@@ -95,12 +105,18 @@ class View {
 
   /** Remember strokes until they sound. Those of one written place light up together. */
   hear(strokes) {
-    this.expected.push(...strokes.filter((stroke) => stroke.cell.score));
+    this.expected.push(...strokes.filter((stroke) => stroke.heard && stroke.cell.score));
+  }
+
+  /** What sounds from a moment on is laid out anew. */
+  forget(moment) {
+    this.expected = this.expected.filter((stroke) => stroke.seconds < moment);
   }
 
   /** Draw while it plays. */
   start() {
     this.expected = [];
+    this.told = null;
     this.follow.start();
     const frame = () => {
       if (!this.transport.playing) return;
@@ -120,14 +136,15 @@ class View {
 
   /** One picture of a moment. */
   draw(now) {
-    const { cells } = this.transport.player;
+    const { cells, map } = this.transport.player;
     while (cells.length > 1 && cells[1].seconds <= now) cells.shift();
     const cell = cells[0];
     if (!cell || cell.seconds > now) return;
     this.light(now);
-    this.onCell(cell);
+    if (this.told !== cell.beat) this.onCell(cell);
+    this.told = cell.beat;
     if (!cell.score) return this.leave();
-    const within = cell.from + Math.min(((now - cell.seconds) * cell.pace) / 60, cell.size);
+    const within = cell.from + clamp(map.beatAt(now) - cell.beat, 0, cell.size);
     this.enter(cell);
     this.moveCursor(cell, within);
     this.turn = cell.turn;
@@ -179,9 +196,8 @@ class View {
     const { pulse } = this.lesson.meter;
     const place = calm.matches ? Math.floor(within / pulse + 1e-9) * pulse : within;
     const strokes = this.transport.player.strokesOf(cell.score).flat();
-    const style = this.current.element.style;
-    style.setProperty("--staff-cursor", `${(interpolate(this.staffAnchors(cell, strokes), place) * 100).toFixed(2)}%`);
-    style.setProperty("--grid-cursor", `${(interpolate(this.gridAnchors(cell, strokes), place) * 100).toFixed(2)}%`);
+    const [staff, grid] = [this.staffAnchors(cell, strokes), this.gridAnchors(cell, strokes)];
+    this.current.point(interpolate(staff, place), interpolate(grid, place));
   }
 
   /** When the written places of the staff sound, tied ones as if they were struck, and where they stand. */

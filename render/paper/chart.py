@@ -1,8 +1,8 @@
 """The printed chart: the line, all limbs in drum notation, and for each rhythm the triplet grid.
 
 Pages are SVG in millimetres. They are for a music stand at one metre: staves are 8 mm high, as orchestral parts
-have them (7 mm and more; from memory), and see `render.letters` for the letters. Black on white, nothing told by
-colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
+have them (7 mm and more; from memory), and see `render.paper.text_metrics` for the letters. Black on white, nothing
+told by colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
 from collections.abc import Sequence
@@ -15,38 +15,53 @@ from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, nearest
 from grooves.feel import swing_ratio
+from grooves.rhythm import value_name
 from grooves.score import Score
-from render.paper.layout import MUSIC_MM, Block, flow, kept_together
+from render.paper import strips
+from render.paper.cautions import CAUTIONS
+from render.paper.layout import MUSIC_MM, SHOWN, Block, Wish, flow
 from render.paper.notation import musicxml
+from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
-from render.paper.text_metrics import FONTS, LETTER_MM, balanced, fitted_mm, printable, width_ems, wrapped
+from render.paper.text_metrics import (
+    FONTS,
+    LETTER_MM,
+    balanced,
+    fitted_mm,
+    is_measured,
+    packed,
+    printable,
+    width_ems,
+    wrapped,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI A
 FORMATS = ("pdf", "svg", "png", "musicxml")
-MARGIN_MM = 14.0
-BEATS = {Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half", Fraction(1, 2): "eighth"}
+UNDER = ("counts", "sticking")  # what may stand below the line
+MOST_BARS = 2000  # printed bars of one chart
 TITLES_MM = (10.0, 8.5, 7.0)  # the largest in which a title stands on one line; the last one is wrapped
 TITLE_LINES = 3
 RUNNING_TITLE_MM = 4.4
-RUNNING_MM = 10.0  # running title above
-FOOT_MM = 16.0  # free below, page number included
-MOST_BARS = 2000  # printed bars of one chart
+CAUTIONS_MM = 3.9
+NAMES = {"1": "whole", "2": "half", "4": "quarter", "8": "eighth", "16": "sixteenth", "32": "thirty-second"}
 
 
 @dataclass(frozen=True)
-class Head:
+class PageTop:
     """What stands at the top of the first page."""
 
     title: tuple[str, ...]
     size_mm: float
     groove: str
     groove_mm: float
-    beat: str  # in words
-    beat_dotted: bool
-    beat_open: bool
+    beat: str  # the tempo's note in words
+    open: bool
+    stem: bool
+    flags: int
+    dots: int
     tempo: str
     feel: str
     feel_mm: float
@@ -58,30 +73,52 @@ def chart(
     paper: str = "a4",
     bars: Sequence[int] = (),
     feel: str = "",
+    show: Sequence[str] = SHOWN,
+    under: Sequence[str] = ("sticking",),
 ) -> bytes:
-    """The chart as one file: `chart(score, "svg", bars=[6])`.
+    """The chart as one file: `chart(score, "svg", bars=[6], show=["line"], under=["counts"])`.
 
-    `bars` chooses whose drum notation and grid are drawn (none: all); `feel` replaces the words about the feel.
-    Raises LessonError for another form, paper or bar.
+    `bars` chooses whose drum notation and grid are drawn, or whose line where only that is shown (none: all); `feel`
+    replaces the words about the feel; `show` names its pieces, "line", "score" and "grid"; `under` what stands below
+    the line's notes, "counts" and, where hands take turns, "sticking".
+    Raises LessonError for another form, paper, bar, piece or sign.
     """
     if form not in FORMATS:
         raise LessonError(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
     if form == "musicxml":
-        return musicxml(_for_paper(score, bars))
-    pages = chart_svg_pages(score, feel, bars, paper)
+        _check_words(under, UNDER, "stands below no line")
+        written = _for_paper(score, bars)
+        kept = tuple(bar for bar in written.bars if not bars or bar.number in bars)
+        return musicxml(replace(written, bars=kept), under=under)
+    pages = chart_svg_pages(score, feel, bars, paper, show, under)
     if form == "svg":
         return stacked(pages).encode()
     return chart_pdf(pages) if form == "pdf" else chart_png(pages)
 
 
-def chart_svg_pages(score: Score, feel: str = "", bars: Sequence[int] = (), paper: str = "a4") -> list[str]:
+def chart_svg_pages(
+    score: Score,
+    feel: str = "",
+    bars: Sequence[int] = (),
+    paper: str = "a4",
+    show: Sequence[str] = SHOWN,
+    under: Sequence[str] = ("sticking",),
+) -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if paper not in PAPERS_MM:
         raise LessonError(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
+    _check_words(show or ("",), SHOWN, "is no piece of a chart")
+    _check_words(under, UNDER, "stands below no line")
     score = _for_paper(score, bars)
-    head = _head(score, printable(feel))
-    blocks = list(flow(score, set(bars)))
-    return _pages(score, head, blocks, PAPERS_MM[paper])
+    top = _top(score, printable(feel))
+    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under))))
+    return _pages(score, top, blocks, PAPERS_MM[paper])
+
+
+def _check_words(words: Sequence[str], known: Sequence[str], wrong: str) -> None:
+    for word in words:
+        if word not in known:
+            raise LessonError(f"'{word}' {wrong}; {nearest(word, known)}")
 
 
 def _for_paper(score: Score, bars: Sequence[int]) -> Score:
@@ -104,20 +141,24 @@ def _quarters_per_minute(score: Score) -> float:
     return float(Fraction(score.tempo_bpm) * score.groove.beat)
 
 
-def _head(score: Score, feel: str) -> Head:
+def _top(score: Score, feel: str) -> PageTop:
     size_mm, title = _title_lines(score.title)
     beat = score.groove.beat
+    value = value_name(beat) or "4"
+    plain = value.rstrip(".")
     tempo = f"= {score.tempo_bpm:g}"
     feel = feel or feel_words(score)
     tempo_mm = width_ems(tempo) * LETTER_MM
-    return Head(
+    return PageTop(
         title,
         size_mm,
         score.groove.title,
         fitted_mm(score.groove.title, MUSIC_MM / 2 - 14, LETTER_MM, bold=True),  # the tempo's note is 11 before
-        BEATS.get(beat, "beat"),
-        beat.numerator == 3,
+        "dotted " * value.count(".") + NAMES.get(plain, "beat"),
         beat >= 2,
+        beat < 4,
+        {"8": 1, "16": 2, "32": 3}.get(plain, 0),
+        value.count("."),
         tempo,
         feel,
         fitted_mm(feel, MUSIC_MM / 2 - tempo_mm, LETTER_MM),
@@ -151,52 +192,47 @@ def feel_words(score: Score) -> str:
 # --- pages --------------------------------------------------------------------------------------
 
 
-def _pages(score: Score, head: Head, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
+def _pages(score: Score, top: PageTop, blocks: Sequence[Block], size_mm: tuple[float, float]) -> list[str]:
     """Blocks laid on pages, then each page drawn with its number of all."""
-    width, height = size_mm
-    top = MARGIN_MM + head.size_mm * 1.2 * len(head.title) + LETTER_MM * 2.2
-    pages: list[list[tuple[float, Block]]] = [[]]
-    y = top
-    for group in kept_together(blocks):
-        needed = sum(block.height_mm for block in group)
-        if y + needed > height - FOOT_MM and pages[-1]:
-            pages.append([])
-            y = MARGIN_MM + RUNNING_MM
-        for block in group:
-            pages[-1].append((y, block))
-            y += block.height_mm
+    first = MARGIN_MM + top.size_mm * 1.2 * len(top.title) + LETTER_MM * 2.0
+    pages = on_pages(blocks, Room(first, size_mm[1], _cautions()))
     return [
-        _draw(score, head if number == 0 else None, placed, number + 1, len(pages), (width, height))
+        _draw(score, top if number == 0 else None, placed, (number + 1, len(pages)), size_mm)
         for number, placed in enumerate(pages)
     ]
 
 
+def _cautions() -> Block:
+    lines = [line for caution in CAUTIONS for line in packed(caution.split(), MUSIC_MM, CAUTIONS_MM)]
+    return Block(CAUTIONS_MM * 1.25 * len(lines) + 4.0, "cautions", tuple(lines), CAUTIONS_MM)
+
+
 def _draw(
     score: Score,
-    head: Head | None,
-    placed: Sequence[tuple[float, Block]],
-    number: int,
-    total: int,
+    top: PageTop | None,
+    placed: Sequence[Placed],
+    number: tuple[int, int],
     size_mm: tuple[float, float],
 ) -> str:
     svg = _template().render(
-        title=f"{score.title}, page {number} of {total}",
+        title=f"{score.title}, page {number[0]} of {number[1]}",
         description=_description(placed),
         running=_shortened(score.title, MUSIC_MM * 0.8, RUNNING_TITLE_MM),
         running_mm=RUNNING_TITLE_MM,
-        head=head,
+        top=top,
         placed=placed,
-        number=number,
-        total=total,
+        number=number[0],
+        total=number[1],
         width=size_mm[0],
         height=size_mm[1],
         left=(size_mm[0] - MUSIC_MM) / 2,
         music=MUSIC_MM,
         letter=LETTER_MM,
         fonts=FONTS,
+        strips=strips,
         glyphs=_glyphs_of(placed),
     )
-    return svg.replace("glyph-", f"page-{number}-glyph-")  # pages may stand together in one document
+    return svg.replace("glyph-", f"page-{number[0]}-glyph-")  # pages may stand together in one document
 
 
 @cache
@@ -205,21 +241,23 @@ def _template() -> "Template":
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters["mm"] = lambda value: f"{value:.2f}".rstrip("0").rstrip(".")
-    return environment.from_string(_text("chart.svg"))
+    environment.globals["room"] = _room
+    return environment.from_string(files("render.paper").joinpath("chart.svg").read_text(encoding="utf-8"))
 
 
-def _text(name: str) -> str:
-    return files("render.paper").joinpath(name).read_text(encoding="utf-8")
+def _room(text: str, size_mm: float, bold: bool = False) -> float:
+    """How wide a text is set, whatever the viewer's font; 0 where the text has letters that are not measured."""
+    return width_ems(text, bold) * size_mm if is_measured(text) else 0.0
 
 
-def _description(placed: Sequence[tuple[float, Block]]) -> str:
+def _description(placed: Sequence[Placed]) -> str:
     """What the page shows, in words."""
-    words = [" ".join(block.lines) for _, block in placed if block.lines]
-    return ". ".join([*words, *(block.grid.words for _, block in placed if block.grid)])
+    words = [" ".join(piece.block.lines) for piece in placed if piece.block.lines]
+    return ". ".join([*words, *(piece.block.strip.words for piece in placed if piece.block.strip)])
 
 
-def _glyphs_of(placed: Sequence[tuple[float, Block]]) -> list[str]:
-    glyphs = dict(glyph for _, block in placed for glyph in block.glyphs)
+def _glyphs_of(placed: Sequence[Placed]) -> list[str]:
+    glyphs = dict(glyph for piece in placed for glyph in piece.block.glyphs)
     return [glyphs[name] for name in sorted(glyphs)]
 
 

@@ -51,13 +51,18 @@ def engrave(xml: bytes, width_mm: float = 180.0, staff_mm: float = STAFF_MM, tit
     return [standalone(system, title or "Drum notation") for system in systems(xml, width_mm, staff_mm)]
 
 
-def systems(xml: bytes, width_mm: float, staff_mm: float = STAFF_MM, natural: bool = False) -> list[System]:
-    """Engrave MusicXML as systems of one width, or each as wide as it needs: `systems(xml, 180.0)[0].height_mm`."""
+def systems(
+    xml: bytes, width_mm: float, staff_mm: float = STAFF_MM, natural: bool = False, number_all: bool = False
+) -> list[System]:
+    """Engrave MusicXML as systems of one width, or each as wide as it needs: `systems(xml, 180.0)[0].height_mm`.
+
+    Bars are numbered where a system begins, or all of them.
+    """
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_options(width_mm, staff_mm, natural))
+    toolkit.setOptions(_options(width_mm, staff_mm, natural) | {"mnumInterval": int(number_all)})
     if not toolkit.loadData(xml.decode()) or not toolkit.getPageCount():
         raise LessonError("the score cannot be engraved: it holds no bar that can be drawn")
     return [_system(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]

@@ -1,41 +1,28 @@
 """What a chart holds, piece by piece: the line, all limbs, and a grid for each rhythm. Lengths in millimetres."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from grooves.kit import PARTS
+from grooves.line import PlayedOn
 from grooves.score import Score
 from render.paper.engrave import MARGIN_MM, systems
-from render.paper.grids import Grid, bar_grid, rhythm_of
+from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
+from render.paper.legend import Entry, legend_entries
 from render.paper.notation import musicxml
 from render.paper.notes import DRUMS, LINE
-from render.paper.text_metrics import LETTER_MM, fitted_mm, packed, width_ems
-from render.paper.voices import Sign, measures
+from render.paper.references import Playing, Reference, reference_words
+from render.paper.strips import DENSE, ROOMY, Measures, Strip, fits_half, strip
+from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
+from render.paper.voices import Sign, printed_bars
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
 COLUMN_MM = 6.2  # what a note needs on the staff; by eye
 BAR_MM = 7.0  # what a bar needs besides
 CLEF_MM = 16.0  # clef and time signature
-LEGEND = (  # sign and how wide it is, words
-    ("black", 5.0, "drum"),
-    ("x", 4.2, "cymbal, stick"),
-    ("", 1.2, "not struck"),
-    ("joined", 1.0, "together"),
-    ("bold", width_ems("bold", bold=True) * LETTER_MM, "reads the line"),
-)
-LEGEND_LINE_MM = 7.0
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One sign of the legend from `left` on, its middle at `x`, and its words from `words_x` on; `y` is their top."""
-
-    sign: str
-    left: float
-    x: float
-    words_x: float
-    y: float
-    words: str
+SYSTEM_GAP_MM = 2.0
+MANY_GRIDS = 24  # from here on strips are set closer
+SHOWN = ("line", "score", "grid")
 
 
 @dataclass(frozen=True)
@@ -43,44 +30,50 @@ class Block:
     """One piece of the flow: what to draw, how high it is, whether it must stay with the next one."""
 
     height_mm: float
-    kind: str  # "heading", "music", "legend", "grid" or "words"
+    kind: str  # "heading", "music", "legend", "grid", "words" or "cautions"
     lines: tuple[str, ...] = ()
     size_mm: float = LETTER_MM
     svg: str = ""
     glyphs: tuple[tuple[str, str], ...] = ()
     indent_mm: float = 0.0  # how far its staff stands in from its left edge
-    grid: Grid | None = None
+    strip: Strip | None = None
     legend: tuple[Entry, ...] = ()
     keep: bool = False
+    bars: int = 0  # that stand in it
 
 
-def flow(score: Score, chosen: set[int]) -> Iterator[Block]:
-    """The pieces of a chart in order: `list(flow(score, set()))`; `chosen` are the bars to draw, none for all."""
-    yield _heading("The line")
-    yield from _music(_chorus(score, 0, set()), LINE)
+@dataclass(frozen=True)
+class Wish:
+    """What to draw: `Wish()` is everything; `bars` are the ones whose score and grid are drawn, none for all."""
+
+    bars: frozenset[int] = frozenset()
+    show: tuple[str, ...] = SHOWN
+    under: frozenset[str] = frozenset({"sticking"})  # what stands below the line: "counts", "sticking"
+
+
+def flow(score: Score, wish: Wish) -> Iterator[Block]:
+    """The pieces of a chart in order: `list(flow(score, Wish()))`."""
+    if "line" in wish.show:
+        alone = "score" not in wish.show and "grid" not in wish.show
+        part = _chorus(score, 0, wish.bars if alone else frozenset())
+        yield _heading("The line")
+        yield from _music(part, LINE, wish)
     drawn: dict[tuple[object, ...], Playing] = {}
-    grids: list[Block] = []
+    grids: list[Block | Bar] = []
     for reading in range(score.readings):
-        part = _chorus(score, reading, chosen)
+        part = _chorus(score, reading, wish.bars)
         on = _read_on(score, reading)
-        yield _heading(f"All limbs, the line on the {on}")
-        yield from _music(part, DRUMS, f"reading-{reading + 1}-" if reading else "")
+        if "score" in wish.show:
+            yield _heading(f"All limbs, the line {on}")
+            yield from _music(part, DRUMS, wish, f"reading-{reading + 1}-" if reading else "")
         if score.readings > 1:
-            grids.append(_heading(f"The line on the {on}"))
-        grids += _grids(part, drawn, on if score.readings > 1 else "")
-    yield _heading("Who sounds together")
-    entries = legend_entries(MUSIC_MM)
-    yield Block(entries[-1].y + 9.5, "legend", legend=entries, keep=True)
-    yield from grids
+            grids.append(_heading(f"The line {on}"))
+        grids += _grids(part, drawn, on.removeprefix("on the ") if score.readings > 1 else "")
+    if "grid" in wish.show:
+        yield from _all_grids(score, grids)
 
 
-def _read_on(score: Score, reading: int) -> str:
-    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
-    names = {name for way in ways for name in (*way.instruments, way.gaps) if name}
-    return " and ".join(name for name in PARTS if name in names)
-
-
-def _chorus(score: Score, reading: int, chosen: set[int]) -> Score:
+def _chorus(score: Score, reading: int, chosen: Collection[int]) -> Score:
     """One chorus as a score of its own, or the chosen bars of it."""
     first = reading * score.chorus_length
     bars = score.bars[first : first + score.chorus_length]
@@ -90,75 +83,80 @@ def _chorus(score: Score, reading: int, chosen: set[int]) -> Score:
 
 def _heading(words: str) -> Block:
     size_mm = fitted_mm(words, MUSIC_MM, LETTER_MM * 1.15, bold=True)
-    return Block(LETTER_MM * 2.0, "heading", (words,), size_mm, keep=True)
+    return Block(LETTER_MM * 1.8, "heading", (words,), size_mm, keep=True)
 
 
-def legend_entries(room_mm: float) -> tuple[Entry, ...]:
-    """The legend's signs and words in lines that fit: `legend_entries(182.0)[0].words` is "drum"."""
-    entries = []
-    x = y = 0.0
-    for sign, sign_mm, words in LEGEND:
-        words_mm = sign_mm + 2.0
-        needed_mm = words_mm + width_ems(words) * LETTER_MM
-        if x and x + needed_mm > room_mm:
-            x, y = 0.0, y + LEGEND_LINE_MM
-        entries.append(Entry(sign, x, x + sign_mm / 2, x + words_mm, y, words))
-        x += needed_mm + LETTER_MM
-    return tuple(entries)
+# --- who reads ----------------------------------------------------------------------------------
+
+
+def _read_on(score: Score, reading: int) -> str:
+    """Who reads, as a heading says it: "on the bass drum, gaps on the snare"."""
+    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
+    said = dict.fromkeys(map(_way, ways))
+    if len(said) > 1 and all(way.instruments == (way.long,) and not way.gaps and not way.alternate for way in ways):
+        names = {way.long for way in ways}
+        return f"on the {' and '.join(name for name in PARTS if name in names)} in turn"
+    return ", then ".join(said)
+
+
+def _way(way: PlayedOn) -> str:
+    if way.alternate:
+        return f"on the {way.long}, hands in turn"
+    if way.long != way.short:
+        return f"on the {way.long} (long notes) and the {way.short} (short)"
+    return f"on the {way.long}" + (f", gaps on the {way.gaps}" if way.gaps else "")
 
 
 # --- staves -------------------------------------------------------------------------------------
 
 
-def _music(score: Score, staff: str, mark: str = "") -> Iterator[Block]:
+def _music(score: Score, staff: str, wish: Wish, mark: str = "") -> Iterator[Block]:
     """The systems of one staff; `mark` goes before the ids of music that comes again."""
-    printed = measures(score)
+    printed = printed_bars(score)
     needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet)) for bar in printed]
-    xml = musicxml(score, (staff,), headings=False, systems=system_starts(needs, MUSIC_MM - CLEF_MM))
-    for system in systems(xml, MUSIC_MM + MARGIN_MM):
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed])
+    xml = musicxml(score, (staff,), headings=False, systems=starts, under=wish.under if staff == LINE else ())
+    every = bool(wish.bars) and len(score.bars) < score.bars[-1].number
+    ends = [*starts, len(printed)]
+    for system, first, end in zip(
+        systems(xml, MUSIC_MM + MARGIN_MM, number_all=every), [0, *starts], ends, strict=True
+    ):
         group = system.group.replace(' id="', f' id="{mark}') if mark else system.group
-        yield Block(system.height_mm + 4.0, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM)
+        height_mm = system.height_mm + SYSTEM_GAP_MM
+        yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
 
 
 def _needed_mm(signs: Sequence[Sign]) -> float:
     return BAR_MM + COLUMN_MM * len({sign.onset for sign in signs})
 
 
-def system_starts(needs: Sequence[float], room_mm: float) -> list[int]:
-    """Where systems begin so that phrases of four bars stay whole, or are halved: `[4]` for eight easy bars."""
-    starts: list[int] = []
-    for phrase in range(0, len(needs), 4):
-        starts += [phrase + start for start in _split(needs[phrase : phrase + 4], room_mm)]
+def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int]) -> list[int]:
+    """Where systems begin after the first: all of four bars, or of two, or of one, as the fullest allows.
+
+    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]; one also begins where the bars' numbers do not go on.
+    """
+    runs = [0, *(at for at in range(1, len(needs)) if numbers[at] not in (numbers[at - 1], numbers[at - 1] + 1))]
+    edges = [*runs, len(needs)]
+    for length in (4, 2, 1):
+        starts = [at for first, end in zip(runs, edges[1:], strict=True) for at in range(first, end, length)]
+        widths = [sum(needs[first:end]) for first, end in zip(starts, [*starts[1:], len(needs)], strict=True)]
+        if max(widths) <= room_mm:
+            break
     return starts[1:]
-
-
-def _split(needs: Sequence[float], room_mm: float) -> list[int]:
-    if len(needs) == 1 or sum(needs) <= room_mm:
-        return [0]
-    half = (len(needs) + 1) // 2
-    return [*_split(needs[:half], room_mm), *(half + start for start in _split(needs[half:], room_mm))]
 
 
 # --- grids --------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class Playing:
-    """A bar as a reader finds it: `str(Playing(5))` is "bar 5"; `time` is 2 where its second playing differs."""
+class Bar:
+    """A bar whose grid is to be drawn, and what it is called: "Bar 5"."""
 
-    number: int
-    time: int = 1
-    read_on: str = ""
-
-    def __str__(self) -> str:
-        again = f", time {self.time}" if self.time > 1 else ""
-        return f"bar {self.number}{again}" + (f" on the {self.read_on}" if self.read_on else "")
+    grid: Grid
+    label: str
 
 
-Reference = tuple[Playing, Playing]  # a bar, and the earlier one that it is like
-
-
-def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block]:
+def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block | Bar]:
     """A grid for each new rhythm, and words for the bars that are as an earlier one."""
     waiting: list[Reference] = []
     met: dict[int, list[tuple[object, ...]]] = {}
@@ -176,60 +174,53 @@ def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str)
         yield from _references(waiting)
         waiting = []
         drawn[rhythm] = replace(playing, read_on=read_on)
-        shape = bar_grid(score, index, MUSIC_MM, str(playing).capitalize())
-        yield Block(shape.height_mm, "grid", grid=shape)
+        yield Bar(grid_of(score, index), str(playing).capitalize())
     yield from _references(waiting)
 
 
 def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
     """The words that send the reader back, such as "Bar 5: as bar 2."."""
     if waiting:
-        runs = [_as_words(run) for run in reference_runs(waiting)]
-        lines = tuple(packed(runs, MUSIC_MM, LETTER_MM))
+        lines = tuple(packed(reference_words(waiting), MUSIC_MM, LETTER_MM))
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
 
 
-def reference_runs(references: Sequence[Reference]) -> list[list[Reference]]:
-    """References parted where neither the bars nor what they are like go on by one, or all are like one bar."""
-    runs: list[list[Reference]] = []
-    for one in references:
-        if runs and any(_goes_on([*runs[-1], one], step) for step in (0, 1)):
-            runs[-1].append(one)
+def _all_grids(score: Score, found: Sequence[Block | Bar]) -> Iterator[Block]:
+    """The grids two abreast where they fit, below a heading and what their signs mean."""
+    bars = [one for one in found if isinstance(one, Bar)]
+    ratio = flat_ratio(score)
+    yield _heading("Who sounds together")
+    if ratio > 1.05:
+        words = packed([f"Swing is {ratio:.2g} : 1 at this tempo: the & stands where it sounds."], MUSIC_MM, LETTER_MM)
+        yield Block(LETTER_MM * 1.5 * len(words), "words", tuple(words), keep=True)
+    entries = legend_entries([bar.grid for bar in bars], MUSIC_MM)
+    yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
+    yield from _strips(found, DENSE if len(bars) > MANY_GRIDS else ROOMY)
+
+
+def _strips(found: Sequence[Block | Bar], high: Measures) -> Iterator[Block]:
+    waiting: list[Bar] = []
+    for one in found:
+        if waiting and not (isinstance(one, Bar) and _side_by_side(waiting[0], one)):
+            yield _strip_of(waiting, high)
+            waiting = []
+        if isinstance(one, Block):
+            yield one
         else:
-            runs.append([one])
-    return runs
+            waiting.append(one)
+        if len(waiting) == 2:
+            yield _strip_of(waiting, high)
+            waiting = []
+    if waiting:
+        yield _strip_of(waiting, high)
 
 
-def _goes_on(run: Sequence[Reference], step: int) -> bool:
-    (bar, earlier), plain = run[0], all(bar.time == 1 == earlier.time for bar, earlier in run)
-    follows = [
-        (replace(bar, number=bar.number + at), replace(earlier, number=earlier.number + at * step))
-        for at in range(len(run))
-    ]
-    return plain and list(run) == follows
+def _side_by_side(one: Bar, other: Bar) -> bool:
+    plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in (one, other))
+    limbs = [[row.limb for row in bar.grid.rows] for bar in (one, other)]
+    return plain and limbs[0] == limbs[1] and all(fits_half(bar.grid, MUSIC_MM) for bar in (one, other))
 
 
-def _as_words(run: Sequence[Reference]) -> str:
-    """One run in words: "Bars 9–12: as bars 1–4."."""
-    (bar, earlier), (last, last_earlier) = run[0], run[-1]
-    if len(run) == 1:
-        return f"{str(bar).capitalize()}: as {earlier}."
-    like = str(earlier)
-    if last_earlier != earlier:
-        like = f"bars {earlier.number}–{str(last_earlier).removeprefix('bar ')}"
-    return f"Bars {bar.number}–{last.number}: as {like}."
-
-
-# --- keeping together ----------------------------------------------------------------------------
-
-
-def kept_together(blocks: Sequence[Block]) -> Iterator[list[Block]]:
-    """Pieces that must stand on one page: a heading with what it heads."""
-    group: list[Block] = []
-    for block in blocks:
-        group.append(block)
-        if not block.keep:
-            yield group
-            group = []
-    if group:
-        yield group
+def _strip_of(bars: Sequence[Bar], high: Measures) -> Block:
+    made = strip([bar.grid for bar in bars], [bar.label for bar in bars], MUSIC_MM, high)
+    return Block(made.height_mm, "grid", strip=made, bars=len(bars))

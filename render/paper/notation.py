@@ -16,7 +16,7 @@ from grooves.kit import INSTRUMENTS
 from grooves.score import Score
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
 from render.paper.text_metrics import printable
-from render.paper.voices import PLAIN, Measure, measures
+from render.paper.voices import PLAIN, PrintedBar, printed_bars
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
@@ -30,14 +30,15 @@ def musicxml(
     staves: Sequence[str] = (LINE, DRUMS),
     headings: bool = True,
     systems: Collection[int] = (),
+    under: Collection[str] = (),
 ) -> bytes:
     """Write a score as MusicXML: `musicxml(score)` has a part for the line and one for the drums.
 
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
-    its own page.
+    its own page; `under` names what stands below the line: "counts", "sticking".
     """
-    printed = measures(score)
-    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems))
+    printed = printed_bars(score)
+    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
     work = [element("work", element("work-title", printable(score.title)))] if headings else []
@@ -58,7 +59,7 @@ def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] 
     return musicxml(score, (LINE,), headings, systems)
 
 
-def _divisions(printed: Iterable[Measure]) -> int:
+def _divisions(printed: Iterable[PrintedBar]) -> int:
     signs = (sign for bar in printed for voice in (bar.line, bar.hands, bar.feet) for sign in voice)
     return lcm(*(place.denominator for sign in signs for place in (sign.length, sign.end)))
 
@@ -94,9 +95,9 @@ def _score_part(page: Page, staff: str, silent: bool) -> Element:
     return element("score-part", element("part-name", TITLES[staff], **shown), *listed, *sounds, id=staff)
 
 
-def _part(page: Page, staff: str, printed: Sequence[Measure]) -> Element:
+def _part(page: Page, staff: str, printed: Sequence[PrintedBar]) -> Element:
     numbers = numbered([bar.number for bar in printed])
-    bars = [_measure(page, staff, index, bar, numbers[index], printed) for index, bar in enumerate(printed)]
+    bars = [_measure(page, staff, index, number, printed) for index, number in enumerate(numbers)]
     return element("part", *bars, id=staff)
 
 
@@ -117,11 +118,14 @@ def _letters(time: int) -> str:
 # --- measures -----------------------------------------------------------------------------------
 
 
-def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, printed: Sequence[Measure]) -> Element:
+def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[PrintedBar]) -> Element:
+    bar = printed[index]
     content: list[Element] = []
     # Music for a page of ours begins with a break of its own, or verovio would break where it likes.
     if index in page.systems or (index == 0 and not page.headings):
         content.append(element("print", **{"new-page": "yes"}))
+    elif page.headings and index and _jumps(printed[index - 1], bar):
+        content.append(element("print", **{"new-system": "yes"}))
     if index == 0:
         content.append(_attributes(page))
     if bar.times > 1:
@@ -139,6 +143,11 @@ def _measure(page: Page, staff: str, index: int, bar: Measure, number: str, prin
     return element("measure", *content, number=number, id=f"{staff}-b{index + 1}")
 
 
+def _jumps(before: PrintedBar, bar: PrintedBar) -> bool:
+    """Whether bars were left out between two that are printed."""
+    return before.reading == bar.reading and bar.number not in (before.number, before.number + 1)
+
+
 def _repeat_end(times: int) -> Element:
     again = element("repeat", direction="backward", **({"times": str(times)} if times > 2 else {}))
     return element("barline", element("bar-style", "light-heavy"), again, location="right")
@@ -154,7 +163,7 @@ def _attributes(page: Page) -> Element:
     )
 
 
-def _directions(page: Page, staff: str, index: int, printed: Sequence[Measure]) -> list[Element]:
+def _directions(page: Page, staff: str, index: int, printed: Sequence[PrintedBar]) -> list[Element]:
     """Tempo and feel at the top, who reads where that changes, and how often a bar is played."""
     if staff != page.top:
         return []

@@ -10,8 +10,9 @@ from functools import partial
 from lxml import etree
 
 from grooves.kit import INSTRUMENTS
+from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, Measure, Sign, is_triplet
+from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
@@ -28,6 +29,7 @@ class Page:
     divisions: int
     headings: bool
     systems: frozenset[int]
+    under: frozenset[str] = frozenset()  # "counts" and "sticking", written below the line's notes
 
 
 def element(tag: str, *content: Element | str, **attributes: str) -> Element:
@@ -46,7 +48,7 @@ def instrument_id(staff: str, name: str) -> str:
     return f"{staff}-{name.replace(' ', '-')}"
 
 
-def voices(page: Page, staff: str, index: int, bar: Measure) -> list[Element]:
+def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]:
     """The voices of one staff in one bar; the second follows a step back to the barline."""
     note = partial(_chord, page, staff, index)
     if staff == LINE:
@@ -104,7 +106,21 @@ def _note(
         content += [element("beam", word, number=str(level)) for level, word in enumerate(sign.beams, 1)]
     marks = _notations(sign, head, stem, chorded)
     content += [element("notations", *marks)] if marks else []
+    if head and staff == LINE:
+        content += _lyrics(page, sign)
     return element("note", *content, **({"id": note_id(staff, index, sign, head)} if head else {}))
+
+
+def _lyrics(page: Page, sign: Sign) -> list[Element]:
+    """What is said or which hand plays, below a note of the line; a tied note's count stands in parentheses."""
+    count = syllable(sign.onset, page.score.meter)
+    said = {"sticking": sign.hand, "counts": f"({count})" if sign.tie_from else "" if count[:1] == "+" else count}
+    words = [said[name] for name in ("sticking", "counts") if name in page.under and (name == "counts" or said[name])]
+    return [
+        element("lyric", element("syllabic", "single"), element("text", word), number=str(line))
+        for line, word in enumerate(words, 1)
+        if word
+    ]
 
 
 def note_id(staff: str, index: int, sign: Sign, head: Head) -> str:

@@ -16,7 +16,7 @@ LIMB_MM = 9.5  # and for the limb's, on the right
 BETWEEN_MM = 5.0  # two bars apart
 AHEAD_MM = 3.5  # from a bar's left edge to its first column
 WORDS_MM, TWO_LINES_MM = 5.0, 3.7  # type size of names, and of those on two lines
-NUMBER_MM, SYLLABLE_MM = 5.0, 3.7  # type size of counts: on the beats, and between them
+NUMBER_MM, SYLLABLE_MM = 5.0, 3.5  # type size of counts: on the beats, and between them
 COUNT_GAP_MM = 0.9  # between two counts
 HEAD_MM = 4.2  # a head and its gap
 GHOST_MM = 5.4  # and one in parentheses
@@ -197,3 +197,14 @@ def joined(grid: Grid) -> list[tuple[Column, int, int]]:
 def shape(mark: Mark) -> str:
     """A head's name on paper: a drum's is black."""
     return "black" if mark.head == "normal" else mark.head
+
+
+def threads(panel: Panel) -> list[tuple[float, float]]:
+    """Where a row's thin line runs: through each felt beat, broken between them."""
+    closest_mm = panel.grid.closest * (panel.width - AHEAD_MM)
+    over = min(2.4, 0.42 * closest_mm)
+    found = []
+    for low, high in panel.grid.groups:
+        inside = [column.across for column in panel.grid.columns if low <= column.across < high - 1e-9]
+        found.append((panel.x(inside[0]) - over, panel.x(inside[-1]) + over))
+    return found

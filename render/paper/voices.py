@@ -14,7 +14,9 @@ from itertools import groupby
 
 from grooves.groove import swings
 from grooves.kit import FEET, HANDS, INSTRUMENTS
-from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, spell
+from grooves.meter import beat_groups, rest_lengths
+from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, over_beat, spell, spell_rest
+from grooves.rhythm import is_triplet as is_triplet_value
 from grooves.score import Score, ScoreBar, Stroke
 
 LET = Fraction(2, 3)
@@ -49,6 +51,7 @@ class Sign:
     beams: tuple[str, ...] = ()  # one MusicXML beam word per level
     tuplet: str = ""  # "start" and "stop" at a triplet's ends, "inside" between, "" outside
     bracket: bool = False  # at the start of a triplet that no beam holds together
+    hand: str = ""  # "R" or "L" where the hands take turns
 
     @property
     def end(self) -> Fraction:
@@ -57,7 +60,7 @@ class Sign:
 
 
 @dataclass(frozen=True)
-class Measure:
+class PrintedBar:
     """One printed bar: its number, how often it is played, and the voices of the line's staff and the drum staff."""
 
     number: int
@@ -68,9 +71,9 @@ class Measure:
     feet: tuple[Sign, ...]
 
 
-def measures(score: Score) -> tuple[Measure, ...]:
-    """The bars as printed: `measures(score)[0].hands`; a bar repeated in a row is printed once."""
-    printed: list[Measure] = []
+def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
+    """The bars as printed: `printed_bars(score)[0].hands`; a bar repeated in a row is printed once."""
+    printed: list[PrintedBar] = []
     for reading in range(score.readings):
         first = reading * score.chorus_length
         chorus = range(first, first + score.chorus_length)
@@ -82,7 +85,7 @@ def measures(score: Score) -> tuple[Measure, ...]:
                 for limbs in (HANDS, FEET)
             ]
             line = _finish(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(Measure(bar.number, times, reading, line, voices[0], voices[1]))
+            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1]))
     return tuple(printed)
 
 
@@ -122,6 +125,7 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     bar = writable(score.bars[first].line, score.meter)
     arrives = _tied_over(score, first - 1, first)
     leaves = _tied_over(score, last, last + 1)
+    hands = _turns(score, first)
     signs: list[Sign] = []
     sounding = arrives
     for place, symbol in enumerate(bar):
@@ -129,8 +133,17 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
         following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
         heads = (Head("snare", accent=symbol.accent),) if sounding else ()
         held = sounding and symbol.kind == "held"
-        signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following))
+        hand = "" if held or not sounding else hands.get(symbol.onset, "")
+        signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following, hand=hand))
     return tuple(signs)
+
+
+def _turns(score: Score, index: int) -> dict[Fraction, str]:
+    """Which hand strikes each note of the line, "R" or "L", where hands take turns."""
+    if not any(way.alternate for way in score.played_on):
+        return {}
+    read = [stroke for stroke in score.bars[index].strokes if stroke.role == "line" and stroke.limb in HANDS]
+    return {stroke.onset: stroke.limb[0].upper() for stroke in read}
 
 
 def _tied_over(score: Score, before: int, after: int) -> bool:
@@ -143,8 +156,20 @@ def _tied_over(score: Score, before: int, after: int) -> bool:
 
 
 def writable(bar: Bar, meter: Meter) -> Bar:
-    """Split only the lengths that no single sign can write: `writable(bar, meter)` keeps "4 2 4" as it is."""
-    return tuple(piece for symbol in bar for piece in ([symbol] if symbol.length in SIGNS else spell((symbol,), meter)))
+    """Split what no single sign can write, rests over a beat's edge, and triplets over a beat among other values.
+
+    `writable(bar, meter)` keeps "4 2 4" as it is, and writes "4 2r 4" as "4 4r 4r 4".
+    """
+    pieces: list[Symbol] = []
+    for symbol in bar:
+        whole = symbol.length in SIGNS and not over_beat(symbol, bar)
+        if symbol.kind == "rest" and not is_triplet_value(symbol.length):
+            pieces += spell_rest(symbol, meter)
+        elif whole:
+            pieces.append(symbol)
+        else:
+            pieces += [piece for piece in spell(bar, meter) if symbol.onset <= piece.onset < symbol.end]
+    return tuple(pieces)
 
 
 # --- the drum voices ----------------------------------------------------------------------------
@@ -161,11 +186,11 @@ def _voice(strokes: Sequence[Stroke], meter: Meter) -> tuple[Sign, ...]:
     signs: list[Sign] = []
     reached = Fraction(0)
     for (onset, chord), end in zip(chords.items(), ends, strict=True):
-        signs += rests(reached, onset, meter)
+        signs += _rests(reached, onset, meter)
         length = _first_sign(onset, _sounding(onset, end, chord, meter), meter)
         signs.append(Sign(onset, length, _heads(chord)))
         reached = onset + length
-    return (*signs, *rests(reached, meter.length, meter))
+    return (*signs, *_rests(reached, meter.length, meter))
 
 
 def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Meter) -> Fraction:
@@ -200,48 +225,22 @@ def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
     """The longest single sign for a stroke at this place: within its beat as it is, across beats where that reads."""
     _, closing = _group_at(onset, meter)
     if onset + length <= closing:
-        return length if length in SIGNS else _rest_length(onset, onset + length, meter)
+        return length if length in SIGNS else rest_lengths(onset, onset + length, meter)[0]
     across = spell((Symbol(onset, length),), meter)[0].length
     return across if across in SIGNS and onset + across >= closing else _first_sign(onset, closing - onset, meter)
-
-
-def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
-    """Where each beat begins and ends, for beams and rests: 6/8 is two groups of three, 7/8 is 2 + 2 + 3 eighths."""
-    step = meter.pulse
-    if meter.unit == 8 and not meter.compound:
-        step = 2 * meter.step
-    starts = [step * number for number in range(max(1, int(meter.length / step)))]
-    return tuple(zip(starts, [*starts[1:], meter.length], strict=True))
 
 
 def _group_at(place: Fraction, meter: Meter) -> tuple[Fraction, Fraction]:
     return next((low, high) for low, high in beat_groups(meter) if low <= place < high)
 
 
-def rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
-    """Rests from one place to another that show the beats: `rests(EIGHTH, Fraction(2), Meter(4, 4))` is 8 then 4."""
-    pieces: list[Sign] = []
-    while start < end:
-        length = _rest_length(start, end, meter)
-        pieces.append(Sign(start, length))
+def _rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
+    """Rests from one place to another that show the beats."""
+    signs: list[Sign] = []
+    for length in rest_lengths(start, end, meter) if start < end else ():
+        signs.append(Sign(start, length))
         start += length
-    return pieces
-
-
-def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
-    opening, closing = _group_at(start, meter)
-    if start == opening and end >= closing:
-        both = 2 * (closing - opening)  # two beats in one rest, on a beat of even number
-        room = start % both == 0 and end - start >= both and both in SIGNS and meter.count % 2 == 0
-        return both if room else closing - opening if closing - opening in SIGNS else EIGHTH
-    stop, within = min(end, closing), start - opening
-    thirds = start.denominator % 3 == 0 or stop.denominator % 3 == 0
-    usable = [sign for sign in SIGNS if start + sign <= stop and not _dotted(sign) and (thirds or sign.denominator % 3)]
-    return max((sign for sign in usable if within % sign == 0), default=max(usable))
-
-
-def _dotted(sign: Fraction) -> bool:
-    return sign.numerator in (3, 7)
+    return signs
 
 
 # --- triplets and beams -------------------------------------------------------------------------

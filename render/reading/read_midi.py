@@ -16,8 +16,8 @@ from fractions import Fraction
 from grooves.errors import LessonError
 from grooves.kit import HELPERS, PARTS
 from grooves.rhythm import Meter, place_name
+from render.files.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.imported_line import ImportedLine
-from render.reading.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.parts import (
     DRUM_KEYS,
     LONGEST_LINE_BARS,

@@ -15,13 +15,14 @@ from grooves.kit import INSTRUMENTS
 from grooves.performance import Performance
 
 if TYPE_CHECKING:
-    from render.soundfont.samples import DrumKit, Row, Sound
+    from render.soundfont.entries import Table
+    from render.soundfont.samples import DrumKit, Signal
 
 # The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
 # it still land where one step of velocity is under 1 LU. Ours, by ear.
 RIDE_VELOCITY = 90
 _RIDE = INSTRUMENTS["ride"].key
-KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
+DRUM_KEYS = tuple(sorted({instrument.key for instrument in INSTRUMENTS.values()}))
 _HEARD_SECONDS = 0.45  # of a hit: the 400 ms window and room for a late onset
 _KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: within 0.15 LU of measuring every velocity
 _TOGETHER = 4096  # levels looked up at once
@@ -65,7 +66,7 @@ def plain_balance() -> Balance:
     return Balance("plain", dict.fromkeys(range(128), law))
 
 
-def calibrate(kit: "DrumKit", keys: Iterable[int] = KEYS) -> Balance:
+def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS) -> Balance:
     """Measure a kit's keys against its ride: `calibrate(kit).level_of(36, 90)` is about +12.9 on the default kit.
 
     Curves are kept in the kit's cache. Raises LessonError where the kit has no sound on a key.
@@ -105,15 +106,17 @@ def out_of_reach(performance: Performance, balance: Balance) -> tuple[str, ...]:
     )
 
 
-def loudness_by_velocity(kit: "DrumKit", key: int) -> "Row":
+def loudness_by_velocity(kit: "DrumKit", key: int) -> "Signal":
     """Momentary loudness of one key in LUFS, by velocity from 0 to 127: `loudness_by_velocity(kit, 51)[90]`.
 
     Kept in the kit's cache; -inf where there is no sound. Raises LessonError where the kit has none on that key.
     """
-    return kit.keep(f"loudness-{key}", lambda: (_scaled if kit.is_pure_gain(key) else _measured)(kit, key))[:, 0]
+    from render.soundfont.entries import LOUDNESS
+
+    return kit.keep(LOUDNESS, f"{key}", lambda: (_scaled if kit.is_pure_gain(key) else _measured)(kit, key))[:, 0]
 
 
-def _scaled(kit: "DrumKit", key: int) -> "Sound":
+def _scaled(kit: "DrumKit", key: int) -> "Table":
     """The loudness of a key on which velocity is a pure gain."""
     import numpy as np
 
@@ -121,11 +124,11 @@ def _scaled(kit: "DrumKit", key: int) -> "Sound":
 
     loudest = hit_loudness(kit.hit(key, 127), kit.rate)
     curve = np.full((128, 1), -np.inf, np.float32)
-    curve[1:, 0] = [loudest + 20 * math.log10(kit.wave(key, velocity)[1]) for velocity in range(1, 128)]
+    curve[1:, 0] = [loudest + 20 * math.log10(kit.sample(key, velocity)[1]) for velocity in range(1, 128)]
     return curve
 
 
-def _measured(kit: "DrumKit", key: int) -> "Sound":
+def _measured(kit: "DrumKit", key: int) -> "Table":
     """The loudness of a key with layers: measured at the ends of each layer and between, straight lines in log v."""
     import numpy as np
 

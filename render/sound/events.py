@@ -14,7 +14,7 @@ _CHOKES = {instrument.key: instrument.choke for instrument in INSTRUMENTS.values
 
 
 @dataclass(frozen=True)
-class Take:
+class Rendition:
     """What one sound file plays: a performance at its velocities, or only some of its parts (a stem)."""
 
     performance: Performance
@@ -39,23 +39,23 @@ def whole_frames(performance: Performance, rate: int) -> int:
     return round(performance.length_seconds * rate)
 
 
-def events_by_part(take: Take, rate: int, wrap: bool = False) -> dict[str, SoundEvents]:
+def events_by_part(rendition: Rendition, rate: int, wrap: bool = False) -> dict[str, SoundEvents]:
     """The hits of each part in order of time, at the sample nearest to their onset (a half goes to the even one).
 
     A hat hit is choked by the next hit on any hat in the same performance, also of a part that `only` leaves out.
     In a loop (`wrap`) the last hits are choked by the first, and a hit before the first downbeat or past the last
     barline sounds at its place in the loop; else a hit before the start moves to it.
     """
-    performance, velocities = take.performance, take.velocities
+    performance, velocities = rendition.performance, rendition.velocities
     frames = [round(hit.onset_seconds * rate) for hit in performance.hits]
     if not wrap:
         frames = [max(frame, 0) for frame in frames]
     chokes = _chokes(performance, frames, whole_frames(performance, rate) if wrap else None)
     parts: dict[str, list[SoundEvent]] = defaultdict(list)
     for number, (hit, frame, velocity) in enumerate(zip(performance.hits, frames, velocities, strict=True)):
-        if take.only is None or hit.part in take.only:
+        if rendition.only is None or hit.part in rendition.only:
             parts[hit.part].append(SoundEvent(frame, hit.key, velocity, chokes.get(number, NEVER)))
-    return {part: tuple(sorted(strikes)) for part, strikes in parts.items()}
+    return {part: tuple(sorted(events)) for part, events in parts.items()}
 
 
 def _chokes(performance: Performance, frames: Sequence[int], loop_frames: int | None) -> dict[int, int]:

@@ -14,6 +14,7 @@ from render.sound.events import whole_frames
 from render.sound.loudness import Powers, gated_loudness, k_weighted
 from render.sound.peaks import highest_peak
 from render.sound.tracks import Tracks
+from render.soundfont.entries import POWERS, Table
 from render.soundfont.samples import LOUDEST, DrumKit, Sound, heard_frames
 
 TARGET_LUFS = -16.0  # ours, by ear
@@ -54,20 +55,20 @@ def gain_for(tracks: Tracks, processes: int = 1) -> Gain:
 
 
 def loudness_of(tracks: Tracks) -> float:
-    """Integrated loudness of the first track before any gain, in LUFS, gated: `loudness_of(side_by_side([take], kit))`.
+    """Integrated loudness of the first track before any gain, in LUFS, gated: `loudness_of(side_by_side([full], kit))`.
 
     The powers of its K-weighted hits are added, as if no two hits were in phase: within 0.1 LU of the rendered track
     where strokes deviate in time, within 0.4 LU where they do not (measured on some twenty lessons, two soundfonts).
     """
     kit = tracks.kit
-    length = whole_frames(tracks.takes[0].performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
+    length = whole_frames(tracks.renditions[0].performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
     powers = np.zeros(max(length, 1))
-    for strikes in (tracks.stems[number].strikes for number in tracks.sums[0]):
-        strokes = {(strike.key, strike.velocity) for strike in strikes}
+    for events in (tracks.stems[number].events for number in tracks.sums[0]):
+        strokes = {(event.key, event.velocity) for event in events}
         tables = {(key, velocity): _powers(key, velocity, kit) for key, velocity in strokes}
-        for strike in strikes:
-            at = max(strike.frame, 0) * _STEPS_PER_SECOND // kit.rate
-            piece = tables[strike.key, strike.velocity][: max(length - at, 0)]
+        for event in events:
+            at = max(event.frame, 0) * _STEPS_PER_SECOND // kit.rate
+            piece = tables[event.key, event.velocity][: max(length - at, 0)]
             powers[at : at + len(piece)] += piece
     steps = powers[: length // _FINE * _FINE].reshape(-1, _FINE).sum(axis=1)
     return gated_loudness(steps * (10 / kit.rate))
@@ -75,16 +76,16 @@ def loudness_of(tracks: Tracks) -> float:
 
 def _powers(key: int, velocity: int, kit: DrumKit) -> Powers:
     """K-weighted powers of a stroke: those of the key's loudest stroke, as much softer as the two are apart."""
-    table = kit.keep(f"power-{key}", lambda: _hit_powers(kit.hit(key, LOUDEST), kit.rate))[:, 0]
+    table = kit.keep(POWERS, f"{key}", lambda: _hit_powers(kit.hit(key, LOUDEST), kit.rate))[:, 0]
     levels = loudness_by_velocity(kit, key)
     powers: Powers = table.astype(np.float64) * 10 ** (float(levels[velocity] - levels[LOUDEST]) / 10)
     return powers
 
 
-def _hit_powers(sound: Sound, rate: int) -> Sound:
+def _hit_powers(sound: Sound, rate: int) -> Table:
     """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
     frames = rate // _STEPS_PER_SECOND
     weighted = k_weighted(sound[: heard_frames(sound, _FLOOR_DB)], rate)
     padded = np.pad(weighted, ((0, -len(weighted) % frames), (0, 0))).reshape(-1, 2 * frames)
-    sums: Sound = np.einsum("ij,ij->i", padded, padded)[:, None]
+    sums: Table = np.einsum("ij,ij->i", padded, padded)[:, None]
     return sums

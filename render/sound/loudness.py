@@ -2,8 +2,9 @@
 
 LU and LUFS: 0.691 dB below the K-weighted power of all channels; stereo, both channels at weight 1. The two filters
 are applied as their common impulse response by FFT, which after 4096 frames has died away below float32.
-Filters at other rates than 48 kHz: the analogue prototype mapped again by the bilinear transform; checked against the
-published coefficients, pyloudnorm and EBU Tech 3341 in the tests.
+BS.1770 publishes its filters for 48 kHz. At other rates they are derived anew: its table solved for the analogue
+prototype that the bilinear transform made it from, and that mapped to the rate. Checked in the tests against pyloudnorm
+and EBU Tech 3341.
 """
 
 import math
@@ -13,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-Samples = npt.NDArray[np.float32]  # (frames, 2)
+Sound = npt.NDArray[np.float32]  # (frames, 2)
 Powers = npt.NDArray[np.float64]
 
 SILENT_LUFS = -math.inf
@@ -23,20 +24,33 @@ _FINE_SECONDS = 0.01  # step of the window that looks for the loudest 400 ms of 
 _ABSOLUTE_GATE_LUFS, _RELATIVE_GATE_LU = -70.0, -10.0
 _RESPONSE_FRAMES = 4096
 
+Coefficients = tuple[float, float, float]
+_SHELF_48 = (1.53512485958697, -2.69169618940638, 1.19839281085285), (1.0, -1.69065929318241, 0.73248077421585)
+_HIGH_PASS_48 = (1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621)
+
 
 def filters(rate: int) -> tuple[tuple[Powers, Powers], tuple[Powers, Powers]]:
     """The K-weighting's shelf and high-pass as (b, a): `filters(48000)[1][1][1]` is -1.99004745483398.
 
-    Prototype: shelf 1681.97 Hz, +4 dB, Q 0.7072; high-pass 38.135 Hz, Q 0.5003 (fitted to BS.1770's 48 kHz table).
+    Source: ITU-R BS.1770, annex 1, tables 1 and 2.
     """
-    k, q = math.tan(math.pi * 1681.974450955533 / rate), 0.7071752369554196
-    high = 10 ** (3.999843853973347 / 20)
-    band = high**0.4996667741545416
-    shelf_b = np.array([high + band * k / q + k * k, 2 * (k * k - high), high - band * k / q + k * k])
-    shelf_a = np.array([1 + k / q + k * k, 2 * (k * k - 1), 1 - k / q + k * k])
-    k, q = math.tan(math.pi * 38.13547087602444 / rate), 0.5003270373238773
-    pass_a = np.array([1 + k / q + k * k, 2 * (k * k - 1), 1 - k / q + k * k])
-    return (shelf_b / shelf_a[0], shelf_a / shelf_a[0]), (np.array([1.0, -2.0, 1.0]), pass_a / pass_a[0])
+    return _at_rate(_SHELF_48, rate), (np.array([1.0, -2.0, 1.0]), _at_rate(_HIGH_PASS_48, rate)[1])
+
+
+def _at_rate(table: tuple[Coefficients, Coefficients], rate: int) -> tuple[Powers, Powers]:
+    """A filter of second order with k = tan(pi f / rate), from its coefficients at 48 kHz.
+
+    Its denominator is 1 + k/q + k², 2 (k² - 1), 1 - k/q + k² over the first of these, and so is its numerator, with a
+    gain of its own before the 1 and before k/q: what the filter is worth at high frequencies, and around f.
+    """
+    (b0, b1, b2), (a0, a1, a2) = table
+    k = math.sqrt((a0 + a1 + a2) / (a0 - a1 + a2))
+    q = k * (a0 - a1 + a2) / (2 * (a0 - a2))
+    high, band = (b0 - b1 + b2) / (a0 - a1 + a2), (b0 - b2) / (a0 - a2)
+    k = math.tan(math.atan(k) * 48000 / rate)
+    b = np.array([high + band * k / q + k * k, 2 * (k * k - high), high - band * k / q + k * k])
+    a = np.array([1 + k / q + k * k, 2 * (k * k - 1), 1 - k / q + k * k])
+    return b / a[0], a / a[0]
 
 
 @lru_cache
@@ -56,14 +70,14 @@ def _fft_size(frames: int) -> int:
     return next(size for size in (5 * power // 8, 3 * power // 4, power) if size >= frames)
 
 
-def k_weighted(sound: Samples, rate: int) -> Samples:
+def k_weighted(sound: Sound, rate: int) -> Sound:
     """A sound through the K-weighting, same length: `k_weighted(hit, 44100)`."""
     size = _fft_size(len(sound) + _RESPONSE_FRAMES)
     spectrum = np.fft.rfft(sound, size, axis=0) * _response(rate, size)[:, None]
     return np.fft.irfft(spectrum, size, axis=0)[: len(sound)].astype(np.float32)
 
 
-def k_weighted_blocks(blocks: Iterable[Samples], rate: int) -> Iterator[Samples]:
+def k_weighted_blocks(blocks: Iterable[Sound], rate: int) -> Iterator[Sound]:
     """The same for a long sound in blocks, in constant memory."""
     before = np.zeros((_RESPONSE_FRAMES, 2), np.float32)
     for block in blocks:
@@ -72,7 +86,7 @@ def k_weighted_blocks(blocks: Iterable[Samples], rate: int) -> Iterator[Samples]
         before = joined[-_RESPONSE_FRAMES:]
 
 
-def power(weighted: Samples) -> float:
+def power(weighted: Sound) -> float:
     """Sum over frames and channels of the squares."""
     return float(np.vdot(weighted, weighted))
 
@@ -82,7 +96,7 @@ def lufs(mean_power: float) -> float:
     return _OFFSET_LU + 10 * math.log10(mean_power) if mean_power > 0 else SILENT_LUFS
 
 
-def hit_loudness(sound: Samples, rate: int) -> float:
+def hit_loudness(sound: Sound, rate: int) -> float:
     """Momentary loudness (400 ms) of a single hit at its loudest, in LUFS: `hit_loudness(kit.hit(51, 90), 44100)`."""
     frames, step = round(_WINDOW_SECONDS * rate), round(_FINE_SECONDS * rate)
     weighted = k_weighted(sound[: 2 * frames], rate)
@@ -91,7 +105,7 @@ def hit_loudness(sound: Samples, rate: int) -> float:
     return lufs(float((sums[np.minimum(starts + frames, len(sums) - 1)] - sums[starts]).max()) / frames)
 
 
-def step_powers(weighted: Iterable[Samples], rate: int) -> Powers:
+def step_powers(weighted: Iterable[Sound], rate: int) -> Powers:
     """Mean power of each whole 100 ms of a K-weighted sound given in blocks."""
     frames, rest, powers = round(_STEP_SECONDS * rate), np.zeros((0, 2), np.float32), []
     for block in weighted:
@@ -114,6 +128,6 @@ def gated_loudness(steps: Powers) -> float:
     return lufs(float(above[above > above.mean() * 10 ** (_RELATIVE_GATE_LU / 10)].mean()))
 
 
-def integrated_loudness(blocks: Iterable[Samples], rate: int) -> float:
+def integrated_loudness(blocks: Iterable[Sound], rate: int) -> float:
     """Integrated loudness of a sound given in blocks, in LUFS: `integrated_loudness([sound], 44100)`."""
     return gated_loudness(step_powers(k_weighted_blocks(blocks, rate), rate))

@@ -1,4 +1,4 @@
-"""Hits to stems to tracks: the sound of a lesson.
+"""Samples to stems to tracks: the sound of a lesson.
 
 Every part is rendered once and quantized by itself; a track is the sum of its parts, sample by sample, in 16 bits.
 So what a track without the snare lacks is the snare's stem, exactly. One exception follows from the instrument: where
@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import Gain
 from render.sound.stems import BLOCK_FRAMES, Pcm, add, quantized
 from render.sound.tracks import Tracks, side_by_side
@@ -19,12 +19,12 @@ from render.soundfont.samples import DrumKit
 _FULL_SCALE = 32768.0
 
 
-def mix(take: Take, kit: DrumKit, gain: Gain, wrap: bool = False) -> Iterator[Pcm]:
-    """Yield the sound of one take in blocks, int16 of shape (frames, 2): `np.concatenate(list(mix(take, kit, gain)))`.
+def mix(rendition: Rendition, kit: DrumKit, gain: Gain, wrap: bool = False) -> Iterator[Pcm]:
+    """Yield the sound of one rendition in blocks, int16 of shape (frames, 2): `b"".join(mix(full, kit, gain))`.
 
     With `wrap` it is a loop, see `side_by_side`.
     """
-    for (block,) in mix_tracks(side_by_side([take], kit, wrap), gain):
+    for (block,) in mix_tracks(side_by_side([rendition], kit, wrap), gain):
         yield block
 
 
@@ -48,7 +48,7 @@ def mix_block(tracks: Tracks, gain: Gain, start: int) -> list[Pcm]:
     running = [number for number, length in enumerate(tracks.lengths) if length > start]
     needed = {stem for number in running for stem in tracks.sums[number]}
     done = {number: quantized(tracks.stems[number], scale, start, fits) for number in needed}
-    blocks = [np.zeros((0, 2), np.int16)] * len(tracks.takes)
+    blocks = [np.zeros((0, 2), np.int16)] * len(tracks.renditions)
     for number in running:
         block = add((done[stem] for stem in tracks.sums[number]), BLOCK_FRAMES, fits)
         blocks[number] = block[: tracks.lengths[number] - start]

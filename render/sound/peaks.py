@@ -18,6 +18,7 @@ from render.files.parallel import share_out
 from render.sound.events import NEVER
 from render.sound.stems import CHOKE_DB_PER_SECOND, Stem
 from render.sound.tracks import Tracks
+from render.soundfont.entries import PEAKS
 from render.soundfont.samples import DrumKit, Sample, Sound, heard_frames
 
 _WINDOW = 16  # frames
@@ -36,16 +37,16 @@ Indices = npt.NDArray[np.int64]
 def highest_peak(tracks: Tracks, processes: int = 1) -> float:
     """The highest true peak of tracks and of each of their stems, before any gain, 1.0 at full scale.
 
-    Example: `highest_peak(side_by_side([take], kit))`. Several processes take some sections each.
+    Example: `highest_peak(side_by_side([full], kit))`. Several processes take some sections each.
     """
     stems = tracks.stems
-    waves = list({id(voice.wave): voice.wave for stem in stems for voice in stem.voices}.values())
-    if not waves:
+    samples = list({id(one.sample): one.sample for stem in stems for one in stem.placed}.values())
+    if not samples:
         return 0.0
-    tables = _Tables.of(waves, tracks.kit)
-    columns = [_Voices.of(stem, tables) for stem in stems]
+    tables = _Tables.of(samples, tracks.kit)
+    columns = [_PlacedSamples.of(stem, tables) for stem in stems]
     together = [*dict.fromkeys(numbers for numbers in tracks.sums if numbers), *((n,) for n in range(len(stems)))]
-    voices = {numbers: _merged([columns[n] for n in numbers]) for numbers in together}
+    placed = {numbers: _merged([columns[n] for n in numbers]) for numbers in together}
     size = _SECTION_SECONDS * tables.rate // (_WINDOW * _STRETCH)
     sections = range(0, max(stem.end for stem in stems) // (_WINDOW * _STRETCH) + 1, size)
 
@@ -53,7 +54,7 @@ def highest_peak(tracks: Tracks, processes: int = 1) -> float:
         best = 0.0
         for first in sections[share::shares]:
             bounds = [_bounds(stem, first, size, tables) for stem in stems]
-            for numbers, own in voices.items():
+            for numbers, own in placed.items():
                 bound = sum((bounds[n] for n in numbers[1:]), start=bounds[numbers[0]]).max(axis=0)
                 best = _peak_above(own, bound, first, tables, best)
         return best
@@ -70,10 +71,10 @@ def true_peak(sound: Sound) -> float:
 class _Tables:
     """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
 
-    numbers: dict[int, int]  # of each wave, by its id
-    stretches: list[Bounds]  # of each wave
-    windows: Bounds  # of all waves
-    window_places: Indices  # where each wave begins in it, and how many windows it has
+    numbers: dict[int, int]  # of each sample, by its id
+    stretches: list[Bounds]  # of each sample
+    windows: Bounds  # of all samples
+    window_places: Indices  # where each sample begins in it, and how many windows it has
     window_counts: Indices
     sound: npt.NDArray[np.float32]  # (frames, 2)
     frame_places: Indices
@@ -81,20 +82,20 @@ class _Tables:
     rate: int
 
     @classmethod
-    def of(cls, waves: Sequence[Sample], kit: DrumKit) -> "_Tables":
+    def of(cls, samples: Sequence[Sample], kit: DrumKit) -> "_Tables":
         """Build them; the envelopes come from the kit's cache."""
-        peaks = [_kept_peaks(wave, kit) for wave in waves]
+        peaks = [_kept_peaks(sample, kit) for sample in samples]
         windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
-        sound, frame_places = _end_to_end([wave.sound() for wave in waves], 2)
+        sound, frame_places = _end_to_end([sample.sound() for sample in samples], 2)
         return cls(
-            {id(wave): number for number, wave in enumerate(waves)},
+            {id(sample): number for number, sample in enumerate(samples)},
             [_anywhere(_by_stretches(one)) for one in peaks],
             windows,
             window_places,
             np.array([one.shape[1] + 1 for one in peaks]),
             sound,
             frame_places,
-            np.array([wave.frames for wave in waves]),
+            np.array([sample.frames for sample in samples]),
             kit.rate,
         )
 
@@ -106,61 +107,63 @@ def _end_to_end(tables: Sequence[npt.NDArray[np.float32]], columns: int) -> tupl
     return np.concatenate([part for table in tables for part in (zeros, table)] + [zeros]), places
 
 
-class _Voices(NamedTuple):
-    """Voices as columns, by their start."""
+class _PlacedSamples(NamedTuple):
+    """Placed samples as columns, by their start."""
 
     starts: Indices
     ends: Indices
     chokes: Indices
     gains: npt.NDArray[np.float32]
-    waves: Indices
+    samples: Indices
 
     @classmethod
-    def of(cls, stem: Stem, tables: _Tables) -> "_Voices":
-        starts, ends, chokes, gains, waves = zip(*stem.voices, strict=True)
-        numbers = np.array([tables.numbers[id(wave)] for wave in waves])
+    def of(cls, stem: Stem, tables: _Tables) -> "_PlacedSamples":
+        starts, ends, chokes, gains, samples = zip(*stem.placed, strict=True)
+        numbers = np.array([tables.numbers[id(sample)] for sample in samples])
         late = np.where(np.array(chokes) == NEVER, _LATE, chokes)
         return cls(np.array(starts), np.array(ends), late, np.array(gains, np.float32), numbers)
 
     def sounding(self, starts: Indices, frames: int) -> tuple[Indices, Indices]:
-        """Which of some stretches and which voice that sounds in it, pair by pair, stretch after stretch."""
+        """Which of some stretches and which sample that sounds in it, pair by pair, stretch after stretch."""
         longest = int((self.ends - self.starts).max())
         firsts = np.searchsorted(self.starts, starts - longest)
         counts = np.searchsorted(self.starts, starts + frames) - firsts
         places = np.repeat(np.arange(len(starts)), counts)
-        voices = np.arange(len(places)) - np.repeat(np.cumsum(counts) - counts - firsts, counts)
-        alive = self.ends[voices] > starts[places]
-        return places[alive], voices[alive]
+        placed = np.arange(len(places)) - np.repeat(np.cumsum(counts) - counts - firsts, counts)
+        alive = self.ends[placed] > starts[places]
+        return places[alive], placed[alive]
 
 
-def _merged(voices: Sequence[_Voices]) -> _Voices:
-    """The voices of several stems as one."""
-    columns = [np.concatenate(column) for column in zip(*voices, strict=True)]
+def _merged(placed: Sequence[_PlacedSamples]) -> _PlacedSamples:
+    """The placed samples of several stems as one."""
+    columns = [np.concatenate(column) for column in zip(*placed, strict=True)]
     order = np.argsort(columns[0], kind="stable")
-    return _Voices(*(column[order] for column in columns))
+    return _PlacedSamples(*(column[order] for column in columns))
 
 
 def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
     """Bounds of a stem's true peak in some stretches: the sums of its hits' envelopes."""
     size = _WINDOW * _STRETCH
     bound = np.zeros((4, count), np.float32)
-    for voice in stem.sounding(first * size, (first + count) * size):
-        at = voice.start // size - first
-        piece = tables.stretches[tables.numbers[id(voice.wave)]][:, max(-at, 0) : count - at]
-        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(voice.gain) * piece
+    for one in stem.sounding(first * size, (first + count) * size):
+        at = one.start // size - first
+        piece = tables.stretches[tables.numbers[id(one.sample)]][:, max(-at, 0) : count - at]
+        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(one.gain) * piece
     return bound
 
 
-def _peak_above(voices: _Voices, bound: npt.NDArray[np.float32], first: int, tables: _Tables, best: float) -> float:
-    """The highest true peak of some voices, or `best` where none is higher; most promising stretches first."""
+def _peak_above(
+    placed: _PlacedSamples, bound: npt.NDArray[np.float32], first: int, tables: _Tables, best: float
+) -> float:
+    """The highest true peak of some placed samples, or `best` where none is higher; most promising stretches first."""
     for stretches in _promising(bound, best, _STRETCHES):
         if bound[stretches[0]] <= best:
             break
-        windows, finer = _window_bounds(voices, (first + stretches) * _STRETCH, tables)
+        windows, finer = _window_bounds(placed, (first + stretches) * _STRETCH, tables)
         for chosen in _promising(finer, best, _WINDOWS):
             if finer[chosen[0]] <= best:
                 break
-            sound = _sound(voices, windows[chosen] * _WINDOW - _CONTEXT, tables)
+            sound = _sound(placed, windows[chosen] * _WINDOW - _CONTEXT, tables)
             best = max(best, float(np.abs(sound @ _interpolation()).max()))
     return best
 
@@ -172,30 +175,30 @@ def _promising(bound: npt.NDArray[np.float32], best: float, count: int) -> Itera
     return (order[at : at + count] for at in range(0, len(order), count))
 
 
-def _window_bounds(voices: _Voices, firsts: Indices, tables: _Tables) -> tuple[Indices, npt.NDArray[np.float32]]:
+def _window_bounds(placed: _PlacedSamples, firsts: Indices, tables: _Tables) -> tuple[Indices, npt.NDArray[np.float32]]:
     """The windows of some stretches, and bounds of the true peak in them."""
-    places, sounding = voices.sounding(firsts * _WINDOW, _WINDOW * _STRETCH)
-    waves = voices.waves[sounding]
-    at = (firsts[places] - voices.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
-    at = np.clip(at, -1, tables.window_counts[waves][:, None]) + tables.window_places[waves][:, None]
-    bounds = tables.windows[at] * voices.gains[sounding][:, None, None]
+    places, sounding = placed.sounding(firsts * _WINDOW, _WINDOW * _STRETCH)
+    samples = placed.samples[sounding]
+    at = (firsts[places] - placed.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
+    at = np.clip(at, -1, tables.window_counts[samples][:, None]) + tables.window_places[samples][:, None]
+    bounds = tables.windows[at] * placed.gains[sounding][:, None, None]
     whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
     rows = np.flatnonzero(np.diff(places, prepend=-1))
     whole[places[rows]] = np.add.reduceat(bounds, rows)
     return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=2).ravel()
 
 
-def _sound(voices: _Voices, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
+def _sound(placed: _PlacedSamples, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
     """The sound of some windows with their context, shape (2, windows, frames)."""
-    places, sounding = voices.sounding(starts, _LOOK)
-    waves = voices.waves[sounding]
+    places, sounding = placed.sounding(starts, _LOOK)
+    samples = placed.samples[sounding]
     frames = starts[places][:, None] + np.arange(_LOOK)
-    gains, dying = voices.gains[sounding][:, None], frames - voices.chokes[sounding][:, None]
+    gains, dying = placed.gains[sounding][:, None], frames - placed.chokes[sounding][:, None]
     if (dying > 0).any():
         gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / tables.rate))
-    at = np.clip(frames - voices.starts[sounding][:, None], -1, tables.frame_counts[waves][:, None])
+    at = np.clip(frames - placed.starts[sounding][:, None], -1, tables.frame_counts[samples][:, None])
     rows = np.flatnonzero(np.diff(places, prepend=-1))
-    pieces = tables.sound[at + tables.frame_places[waves][:, None]] * gains[:, :, None]
+    pieces = tables.sound[at + tables.frame_places[samples][:, None]] * gains[:, :, None]
     whole = np.zeros((len(starts), _LOOK, 2), np.float32)
     whole[places[rows]] = np.add.reduceat(pieces, rows)
     return whole.transpose(2, 0, 1)
@@ -211,13 +214,13 @@ def _interpolation() -> npt.NDArray[np.float32]:
     return kernel
 
 
-def _kept_peaks(wave: Sample, kit: DrumKit) -> Bounds:
-    return kit.keep(f"peaks-{wave.name}", lambda: _peaks(wave))
+def _kept_peaks(sample: Sample, kit: DrumKit) -> Bounds:
+    return kit.keep(PEAKS, sample.name, lambda: _peaks(sample))
 
 
-def _peaks(wave: Sample) -> Bounds:
+def _peaks(sample: Sample) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
-    sound = wave.sound()
+    sound = sample.sound()
     fine = _oversampled(sound[: heard_frames(sound, _FLOOR_DB)])
     ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
     peaks: Bounds = np.maximum(np.stack(ways), 0)

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from grooves.kit import INSTRUMENTS
-from render.sound.events import SoundEvents, Take, events_by_part, whole_frames
+from render.sound.events import Rendition, SoundEvents, events_by_part, whole_frames
 from render.sound.stems import Stem
-from render.soundfont.samples import LOUDEST, DrumKit, Sound, heard_frames
+from render.soundfont.entries import RING, Table
+from render.soundfont.samples import LOUDEST, DrumKit, heard_frames
 
 _RIDE = INSTRUMENTS["ride"].key
 _RING_DB = -60.0  # ours, by ear: whoever repeats a track does not wait for what lies below
@@ -16,48 +17,49 @@ _RING_DB = -60.0  # ours, by ear: whoever repeats a track does not wait for what
 
 @dataclass(frozen=True, eq=False)
 class Tracks:
-    """Takes, the stems of them all, and for each take the numbers of its stems and its length in frames."""
+    """Renditions, the stems of them all, and for each the numbers of its stems and its length in frames."""
 
-    takes: tuple[Take, ...]
+    renditions: tuple[Rendition, ...]
     kit: DrumKit
     stems: tuple[Stem, ...]
     sums: tuple[tuple[int, ...], ...]
     lengths: tuple[int, ...]
 
     def only(self, numbers: Sequence[int]) -> "Tracks":
-        """Some of the takes, of the same stems: `tracks.only([0]).takes` is the first alone."""
+        """Some of the renditions, of the same stems: `tracks.only([0]).renditions` is the first alone."""
         return replace(
             self,
-            takes=tuple(self.takes[number] for number in numbers),
+            renditions=tuple(self.renditions[number] for number in numbers),
             sums=tuple(self.sums[number] for number in numbers),
             lengths=tuple(self.lengths[number] for number in numbers),
         )
 
 
-def side_by_side(takes: Sequence[Take], kit: DrumKit, wrap: bool = False) -> Tracks:
-    """Find what takes share: `side_by_side([full, without_snare], kit).stems` has the ride once.
+def side_by_side(renditions: Sequence[Rendition], kit: DrumKit, wrap: bool = False) -> Tracks:
+    """Find what renditions share: `side_by_side([full, without_snare], kit).stems` has the ride once.
 
     With `wrap` they are loops: exactly as long as their bars, and what rings past the end sounds at the start.
     """
     found: dict[tuple[str, SoundEvents, int | None], int] = {}
     sums = []
-    for take in takes:
-        loop = whole_frames(take.performance, kit.rate) if wrap else None
-        keys = [(part, strikes, loop) for part, strikes in events_by_part(take, kit.rate, wrap).items()]
+    for one in renditions:
+        loop = whole_frames(one.performance, kit.rate) if wrap else None
+        keys = [(part, events, loop) for part, events in events_by_part(one, kit.rate, wrap).items()]
         sums.append(tuple(found.setdefault(key, len(found)) for key in keys))
-    stems = tuple(Stem(part, strikes, kit, loop) for part, strikes, loop in found)
-    return Tracks(tuple(takes), kit, stems, tuple(sums), tuple(take_frames(take, kit, wrap) for take in takes))
+    stems = tuple(Stem(part, events, kit, loop) for part, events, loop in found)
+    lengths = tuple(rendition_frames(one, kit, wrap) for one in renditions)
+    return Tracks(tuple(renditions), kit, stems, tuple(sums), lengths)
 
 
-def take_frames(take: Take, kit: DrumKit, wrap: bool = False) -> int:
-    """Frames of a take's file: to the last barline, and on while the ride rings unless it is a loop.
+def rendition_frames(rendition: Rendition, kit: DrumKit, wrap: bool = False) -> int:
+    """Frames of a rendition's file: to the last barline, and on while the ride rings unless it is a loop.
 
     The ride's ring, down to 60 dB below its peak, is added whoever plays, so tracks of one lesson have one length and
     can be subtracted.
     """
-    whole = whole_frames(take.performance, kit.rate)
-    return whole if wrap else whole + int(kit.keep(f"ring-{_RIDE}", lambda: _ring(kit))[0, 0])
+    whole = whole_frames(rendition.performance, kit.rate)
+    return whole if wrap else whole + int(kit.keep(RING, f"{_RIDE}", lambda: _ring(kit))[0, 0])
 
 
-def _ring(kit: DrumKit) -> Sound:
+def _ring(kit: DrumKit) -> Table:
     return np.array([[heard_frames(kit.hit(_RIDE, LOUDEST), _RING_DB)]], np.float32)

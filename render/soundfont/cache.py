@@ -1,34 +1,27 @@
-"""Recorded hits kept on disk between runs, so that a second render need not start the synthesizer.
+"""Samples, and what was measured on them, kept on disk, so that a second render need not start the synthesizer.
 
-Under the user's cache folder (platformdirs), or where FOURLIMB_CACHE says. One file per array, written beside and
-renamed, so two processes may fill it at once; each carries a checksum, and a damaged one counts as absent. A cache
-that cannot be written is no error: the work is done again.
+Under the user's cache folder (platformdirs), or where FOURLIMB_CACHE says. One file per entry (see `entries.py`),
+written beside and renamed, so two processes may fill it at once; one that is damaged or does not fit counts as absent.
+A cache that cannot be written is no error: the work is done again.
 """
 
 import contextlib
 import os
 import re
-import struct
 import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import numpy as np
-import numpy.typing as npt
-
 from grooves.errors import LessonError
+from render.soundfont.entries import Kind, Table, decode, encode
 
-VERSION = 8  # raise whenever recorded hits or loudness figures would come out otherwise
+VERSION = 9  # raise whenever samples or figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
-_HEAD = struct.Struct("<4sIII")  # mark, CRC-32 of the rest, rows, columns
-_MARK = b"4L\x00\x01"
 _PIECE_BYTES = 1 << 23
 _OURS = re.compile(r"[0-9a-f]{20}-\d+-\d+-\d+")  # a kit's folder, see kit_cache
 _STALE_SECONDS = 3600  # a half-written file of that age was left by a process that died
-
-Floats = npt.NDArray[np.float32]
 
 
 def cache_root() -> Path:
@@ -45,14 +38,14 @@ def cache_root() -> Path:
 
 
 class Cache:
-    """One kit's folder in the cache: `Cache(folder).load("hit-51-127")` is the array, or None.
+    """One kit's folder in the cache: `Cache(folder).load(SAMPLE, "51-127")` is the table, or None.
 
     Which folder may take a while to find: until then nothing is loaded, and what is stored waits.
     """
 
     def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
         self._folder = folder
-        self._waiting: dict[str, Floats] = {}
+        self._waiting: dict[str, bytes] = {}
         self._finder = threading.Thread(target=self._set, args=[find], daemon=True) if find else None
         if self._finder:
             self._finder.start()
@@ -68,28 +61,22 @@ class Cache:
             self._finder.join()
         return self._folder
 
-    def load(self, name: str) -> Floats | None:
-        """Return the array kept under a name, shape (rows, columns), or None where there is none or it is damaged."""
+    def load(self, kind: Kind, name: str) -> Table | None:
+        """Return the entry kept under a name, or None where there is none or it is not what it should be."""
         if self._folder is None:
             return None
-        path = self._folder / name
+        path = self._folder / f"{kind.name}-{name}"
         try:
             data = path.read_bytes()
         except OSError:
             return None
         with contextlib.suppress(OSError):  # it may be another user's
             os.utime(path)  # the least recently used go first
-        if len(data) < _HEAD.size:
-            return None
-        mark, checksum, rows, columns = _HEAD.unpack_from(data)
-        body = memoryview(data)[_HEAD.size :]
-        if mark != _MARK or len(body) != rows * columns * 4 or zlib.crc32(body) != checksum:
-            return None
-        return np.frombuffer(body, np.float32).reshape(rows, columns)
+        return decode(kind, data)
 
-    def store(self, name: str, array: Floats) -> None:
-        """Keep a two-dimensional array under a name."""
-        self._waiting[name] = array
+    def store(self, kind: Kind, name: str, table: Table) -> None:
+        """Keep a table under a name."""
+        self._waiting[f"{kind.name}-{name}"] = encode(kind, table)
         if self._folder is not None:
             self.settle()
 
@@ -99,9 +86,8 @@ class Cache:
         self._waiting = {}
         if folder is None:
             return
-        for name, array in waiting.items():
-            body = np.ascontiguousarray(array, np.float32).tobytes()
-            _write(folder / name, _HEAD.pack(_MARK, zlib.crc32(body), *array.shape) + body)
+        for name, data in waiting.items():
+            _write(folder / name, data)
 
 
 def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:

@@ -1,4 +1,4 @@
-"""Single drum hits recorded from a soundfont, once for each key and velocity that sounds different.
+"""Samples: single drum hits recorded from a soundfont, once for each key and velocity that sounds different.
 
 On most keys velocity is a pure gain: one recording at velocity 127 and a table of 127 gains say it all. Keys with
 velocity layers, or with a filter that follows velocity, are recorded at each velocity asked for.
@@ -19,11 +19,12 @@ import numpy.typing as npt
 from grooves.errors import LessonError
 from grooves.kit import INSTRUMENTS
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
+from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
 from render.soundfont.sf2 import Preset, Range
 from render.soundfont.synth import BLOCK, HIT_SECONDS, Synth
 
 Sound = npt.NDArray[np.float32]  # (frames, 2)
-Row = npt.NDArray[np.float32]  # (values,)
+Signal = npt.NDArray[np.float32]  # (values,): one channel, or left and right by turns
 
 # A hit ends where it stays this far below its peak. The step of 16-bit audio lies at -90 dB of full scale; a mix that
 # ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
@@ -46,7 +47,7 @@ class Sample:
     """A recording as the mixer wants it: left and right by turns, or one channel that is only panned."""
 
     name: str  # its key and the velocity it was recorded at: "51-127"
-    values: Row
+    values: Signal
     channels: int
     sides: tuple[float, float]  # what one channel is worth left and right; (1, 1) for two
 
@@ -61,11 +62,11 @@ class Sample:
         return frames if self.channels == 2 else frames * np.array(self.sides, np.float32)
 
 
-def packed(sound: Sound, long_frames: int) -> Row:
-    """A recording as it is kept: `packed(hit, 44100).shape` is (frames, 2), or (frames + 2, 1) for a long panned one.
+def packed(sound: Sound, long_frames: int) -> Table:
+    """A recording as an entry of the kind SAMPLE: `packed(hit, 44100).shape` is (frames, 2), or (frames + 2, 1).
 
-    One channel, headed by what it is worth left and right, where both are one signal that is only panned and long
-    enough to overlap: to mix that and pan the sum takes half the time.
+    The second where both channels are one signal that is only panned and long enough to overlap: to mix that and pan
+    the sum takes half the time.
     """
     if len(sound) < long_frames:
         return sound
@@ -78,7 +79,7 @@ def packed(sound: Sound, long_frames: int) -> Row:
     return np.concatenate([(ratio, 1.0) if louder else (1.0, ratio), one], dtype=np.float32)[:, None]
 
 
-def unpacked(name: str, kept: Row) -> Sample:
+def unpacked(name: str, kept: Table) -> Sample:
     """The reverse of `packed`: `unpacked("51-127", packed(hit, 44100)).sound()` is the hit."""
     values = kept.reshape(-1)
     if kept.shape[1] == 2:
@@ -95,10 +96,10 @@ class DrumKit:
     rate: int
     cache: Cache | None
     _synth: Synth | None = None
-    _kept: dict[str, Sound] = field(default_factory=dict)
+    _kept: dict[tuple[Kind, str], Table] = field(default_factory=dict)
     _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
-    _waves: dict[tuple[int, int], Sample] = field(default_factory=dict)
+    _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
 
     @classmethod
     def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "DrumKit":
@@ -110,13 +111,13 @@ class DrumKit:
 
         Raises LessonError where the kit has no sound on that key or velocity.
         """
-        wave, gain = self.wave(key, velocity)
-        return wave.sound() if gain == 1.0 else wave.sound() * np.float32(gain)
+        sample, gain = self.sample(key, velocity)
+        return sample.sound() if gain == 1.0 else sample.sound() * np.float32(gain)
 
-    def wave(self, key: int, velocity: int) -> tuple[Sample, float]:
+    def sample(self, key: int, velocity: int) -> tuple[Sample, float]:
         """A recording for the mixer, and the gain that makes it the stroke of that velocity.
 
-        Example: `kit.wave(51, 90)[0].name` is "51-127". Raises LessonError as `hit` does.
+        Example: `kit.sample(51, 90)[0].name` is "51-127". Raises LessonError as `hit` does.
         """
         recorded, gain = self._stroke(key, velocity)
         return self._recorded(key, recorded), gain
@@ -162,34 +163,34 @@ class DrumKit:
         return self._ranges[key]
 
     def _recorded(self, key: int, velocity: int) -> Sample:
-        if (key, velocity) not in self._waves:
+        if (key, velocity) not in self._samples:
             long_frames = round(_LONG_SECONDS * self.rate)
-            kept = self.keep(f"hit-{key}-{velocity}", lambda: packed(self._record(key, velocity), long_frames))
-            self._waves[key, velocity] = unpacked(f"{key}-{velocity}", kept)
-        return self._waves[key, velocity]
+            kept = self.keep(SAMPLE, f"{key}-{velocity}", lambda: packed(self._record(key, velocity), long_frames))
+            self._samples[key, velocity] = unpacked(f"{key}-{velocity}", kept)
+        return self._samples[key, velocity]
 
     def _gains(self, key: int) -> npt.NDArray[np.float32] | None:
         """Gain against velocity 127 for each velocity from 0 to 127; None where velocity changes more than that."""
         (low, high), *more = self._layers(key)
         if more or low > 1 or high < LOUDEST:
             return None
-        gains = self.keep(f"gain-{key}", lambda: self._sweep(key))[:, 0]
+        gains = self.keep(GAINS, f"{key}", lambda: self._sweep(key))[:, 0]
         return gains if len(gains) == LOUDEST + 1 else None
 
-    def keep(self, name: str, make: Callable[[], Sound]) -> Sound:
-        """Memory first, then disk, then the synthesizer."""
-        if name not in self._kept:
-            found = self.cache.load(name) if self.cache else None
+    def keep(self, kind: Kind, name: str, make: Callable[[], Table]) -> Table:
+        """Memory first, then disk, then made: `kit.keep(RING, "51", measure)`."""
+        if (kind, name) not in self._kept:
+            found = self.cache.load(kind, name) if self.cache else None
             if found is None:
                 found = make()
                 if self.cache:
-                    self.cache.store(name, found)
+                    self.cache.store(kind, name, found)
                     self._stored += 1
                     if self._stored % _TRIM_EVERY == 1:
                         trim(cache_root())
             found.flags.writeable = False
-            self._kept[name] = found
-        return self._kept[name]
+            self._kept[kind, name] = found
+        return self._kept[kind, name]
 
     def _running(self) -> Synth:
         if self._synth is None:
@@ -227,7 +228,7 @@ class DrumKit:
             f"{self.path}: its sample for key {key} ({_instrument(key)}) {what}; choose another soundfont"
         )
 
-    def _sweep(self, key: int) -> Sound:
+    def _sweep(self, key: int) -> Table:
         """Measure the gain of every velocity on the first moments of the hit; one zero row where it is no pure gain."""
         loudest = self._recorded(key, LOUDEST).sound()
         if _difference_db(self._record(key, 32), loudest) > _PURE_DB:

@@ -34,7 +34,7 @@ _RECORDS = {  # bytes, section 7
 _AGAIN = "get the file again"
 
 Amounts = dict[int, bytes]  # the generators of a zone by number, each with the two bytes of its amount
-Head = tuple[bytes, int]  # the name of an instrument, its first bag
+InstrumentHeader = tuple[bytes, int]  # the name of an instrument, its first bag
 # Name, start, end, loop start, loop end in frames, rate in Hz, pitch, correction, link, kind; section 7.10.
 SampleHeader = tuple[bytes, int, int, int, int, int, int, int, int, int]
 
@@ -70,7 +70,7 @@ class Tables:
 
     presets: list[tuple[bytes, int, int, int]]  # name, program, bank, first bag
     preset_zones: Zones
-    instruments: list[Head]
+    instruments: list[InstrumentHeader]
     instrument_zones: Zones
     samples: list[SampleHeader]
     frames: int  # of the sample data
@@ -169,7 +169,7 @@ def _records(file: BinaryIO, start: int, end: int) -> dict[str, bytes]:
 
 def _tables(records: dict[str, bytes], frames: int) -> Tables:
     presets = [head[:4] for head in struct.iter_unpack("<20sHHHIII", records["phdr"])]
-    instruments: list[Head] = list(struct.iter_unpack("<20sH", records["inst"]))
+    instruments: list[InstrumentHeader] = list(struct.iter_unpack("<20sH", records["inst"]))
     samples: list[SampleHeader] = list(struct.iter_unpack("<20sIIIIIBbHH", records["shdr"]))
     outer = _zones([head[3] for head in presets], *(records[name] for name in ("pbag", "pgen", "pmod")))
     inner = _zones([first for _, first in instruments], *(records[name] for name in ("ibag", "igen", "imod")))

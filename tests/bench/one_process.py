@@ -30,7 +30,7 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     from render.files.parallel import processes
     from render.sound.audio import write_tracks
     from render.sound.balance import calibrate, velocities
-    from render.sound.events import Take
+    from render.sound.events import Rendition
     from render.sound.gain import gain_for
     from render.sound.tracks import side_by_side
     from render.soundfont.soundfont import open_kit
@@ -39,12 +39,12 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     tracks = pickle.loads(Path(performances).read_bytes())
     kit = open_kit(Path(soundfont))
     balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
-    takes = [Take(track, velocities(track, balance)) for track in tracks]
+    renditions = [Rendition(track, velocities(track, balance)) for track in tracks]
     times.append(time.perf_counter())
-    together = side_by_side(takes, kit)
+    together = side_by_side(renditions, kit)
     gain = gain_for(together, processes())
     times.append(time.perf_counter())
-    targets = [Path(folder) / f"{number}.wav" for number in range(len(takes))]
+    targets = [Path(folder) / f"{number}.wav" for number in range(len(renditions))]
     write_tracks(targets, together, gain, processes=processes())
     times.append(time.perf_counter())
     kit.close()

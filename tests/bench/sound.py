@@ -25,7 +25,7 @@ from sound_material import lesson_text, midi_file, performance
 from grooves.performance import Performance
 from render.sound.audio import write_tracks
 from render.sound.balance import calibrate, velocities
-from render.sound.events import Take, events_by_part
+from render.sound.events import Rendition, events_by_part
 from render.sound.gain import Gain
 from render.sound.stems import Stem
 from render.sound.tracks import side_by_side
@@ -78,18 +78,18 @@ def ours(soundfont: Path, folder: Path, cache: str = WARM) -> list[float]:
 def residual(kit: DrumKit, _: Path) -> None:
     """Half a minute placed on FluidSynth's own grid, against FluidSynth playing the same notes on it."""
     track = performance(0.5)
-    strikes = tuple(
+    events = tuple(
         sorted(
-            strike._replace(frame=round(strike.frame / BLOCK) * BLOCK)
-            for part in events_by_part(Take(track, velocities(track, calibrate(kit))), RATE).values()
-            for strike in part
+            event._replace(frame=round(event.frame / BLOCK) * BLOCK)
+            for part in events_by_part(Rendition(track, velocities(track, calibrate(kit))), RATE).values()
+            for event in part
         )
     )
-    theirs = on_the_grid(kit, strikes, round(40 * RATE / BLOCK))
-    mixed = Stem("all", strikes, kit).block(0, len(theirs))
+    theirs = on_the_grid(kit, events, round(40 * RATE / BLOCK))
+    mixed = Stem("all", events, kit).block(0, len(theirs))
     heard = np.ones(len(theirs), bool)
-    for strike in strikes:
-        heard[strike.frame : strike.frame + BLOCK] = False
+    for event in events:
+        heard[event.frame : event.frame + BLOCK] = False
     print(f"residual: {ratio_db(mixed - theirs, theirs):.1f} dB, outside the first 64 frames of each hit "
           f"{ratio_db((mixed - theirs)[heard], theirs[heard]):.1f} dB")  # fmt: skip
 
@@ -99,19 +99,19 @@ def ratio_db(difference: np.ndarray, whole: np.ndarray) -> float:
     return 10 * np.log10(np.sum(difference.astype(float) ** 2) / np.sum(whole.astype(float) ** 2))
 
 
-def on_the_grid(kit: DrumKit, strikes: tuple, blocks: int) -> np.ndarray:
-    """FluidSynth, given the strikes block by block."""
+def on_the_grid(kit: DrumKit, events: tuple, blocks: int) -> np.ndarray:
+    """FluidSynth, given the events block by block."""
     starts, ends = defaultdict(list), defaultdict(list)
-    for strike in strikes:
-        starts[strike.frame // BLOCK].append(strike)
-        ends[strike.frame // BLOCK + held_blocks(RATE)].append(strike.key)
+    for event in events:
+        starts[event.frame // BLOCK].append(event)
+        ends[event.frame // BLOCK + held_blocks(RATE)].append(event.key)
     sound = []
     with Synth(kit.path, kit.preset.program, RATE) as synth:
         for block in range(blocks):
             for key in ends[block]:
                 synth.off(key)
-            for strike in starts[block]:
-                synth.on(strike.key, strike.velocity)
+            for event in starts[block]:
+                synth.on(event.key, event.velocity)
             sound.append(synth.render(1))
     return np.concatenate(sound)
 
@@ -122,12 +122,12 @@ def onsets(kit: DrumKit, folder: Path) -> None:
     errors: dict[str, list[np.ndarray]] = {"ours": [], "stock player": []}
     for part in ("ride", "hi-hat", "snare", "bass drum"):
         alone = replace(track, hits=tuple(hit for hit in track.hits if hit.part == part))
-        take = Take(alone, velocities(alone, calibrate(kit)))
-        write_tracks([folder / "ours.wav"], side_by_side([take], kit), AS_MIXED)
-        midi_file(alone, take.velocities, folder / "part.mid")
+        rendition = Rendition(alone, velocities(alone, calibrate(kit)))
+        write_tracks([folder / "ours.wav"], side_by_side([rendition], kit), AS_MIXED)
+        midi_file(alone, rendition.velocities, folder / "part.mid")
         stock(folder / "part.mid", kit.path, folder / "stock.wav")
-        errors["ours"].append(onset_errors_ms(folder / "ours.wav", take, kit))
-        errors["stock player"].append(onset_errors_ms(folder / "stock.wav", take, kit))
+        errors["ours"].append(onset_errors_ms(folder / "ours.wav", rendition, kit))
+        errors["stock player"].append(onset_errors_ms(folder / "stock.wav", rendition, kit))
     for who, found in errors.items():
         every = np.concatenate(found)
         print(
@@ -136,11 +136,11 @@ def onsets(kit: DrumKit, folder: Path) -> None:
         )
 
 
-def onset_errors_ms(wav: Path, take: Take, kit: DrumKit) -> np.ndarray:
+def onset_errors_ms(wav: Path, rendition: Rendition, kit: DrumKit) -> np.ndarray:
     """How far each hit lies from its time: where the recorded hit's first 23 ms correlate best, to the sample."""
     sound = soundfile.read(wav, dtype="float32")[0].sum(axis=1)
     errors = []
-    for hit, velocity in zip(take.performance.hits, take.velocities, strict=True):
+    for hit, velocity in zip(rendition.performance.hits, rendition.velocities, strict=True):
         first = max(round(hit.onset_seconds * RATE) - 400, 0)
         pattern = kit.hit(hit.key, velocity)[BLOCK:1024].sum(axis=1)
         found = first + int(np.correlate(sound[first : first + 1900 + BLOCK], pattern, "valid").argmax()) - BLOCK

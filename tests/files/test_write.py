@@ -16,7 +16,7 @@ def left(folder):
 
 def test_files_written_together_appear_only_when_all_are_done(tmp_path):
     paths = [tmp_path / "a.wav", tmp_path / "b.wav"]
-    with whole(paths) as beside:
+    with whole(paths, []) as beside:
         for number, path in enumerate(beside):
             path.write_bytes(b"%d" % number)
             assert not any(path.exists() for path in paths)
@@ -29,7 +29,7 @@ def test_files_written_together_appear_only_when_all_are_done(tmp_path):
 def test_after_a_fault_the_old_file_stays_and_nothing_new_is_left(error, tmp_path):
     path = tmp_path / "a.wav"
     path.write_bytes(b"old")
-    with pytest.raises((LessonError, KeyboardInterrupt, RuntimeError)), whole([path, tmp_path / "b.wav"]) as beside:
+    with pytest.raises((LessonError, KeyboardInterrupt, RuntimeError)), whole([path, tmp_path / "b.wav"], []) as beside:
         for one in beside:
             one.write_bytes(b"half")
         raise error
@@ -38,16 +38,16 @@ def test_after_a_fault_the_old_file_stays_and_nothing_new_is_left(error, tmp_pat
 
 def test_a_full_disk_is_a_mistake_that_names_the_file_and_the_reason(tmp_path):
     path = tmp_path / "a.wav"
-    with pytest.raises(LessonError) as raised, whole([path]):
+    with pytest.raises(LessonError) as raised, whole([path], []):
         raise OSError(28, "No space left on device")
     assert str(raised.value) == f"{path}: cannot be written: No space left on device"
 
 
 def test_soundfile_s_errors_are_mistakes_and_others_are_not(tmp_path):
     path = tmp_path / "a.flac"
-    with pytest.raises(LessonError, match=r"a\.flac: cannot be written: .*the disk"), whole([path]):
+    with pytest.raises(LessonError, match=r"a\.flac: cannot be written: .*the disk"), whole([path], []):
         raise soundfile.SoundFileRuntimeError("the disk")
-    with pytest.raises(RuntimeError, match="a fault of ours"), whole([path]):
+    with pytest.raises(RuntimeError, match="a fault of ours"), whole([path], []):
         raise RuntimeError("a fault of ours")
     assert left(tmp_path) == {}
 
@@ -55,10 +55,10 @@ def test_soundfile_s_errors_are_mistakes_and_others_are_not(tmp_path):
 def test_bytes_are_written_over_what_was_there(tmp_path):
     path = tmp_path / "a.mid"
     for data in (b"longer than the next", b"short"):
-        write_bytes(path, data)
+        write_bytes(path, data, [])
         assert left(tmp_path) == {"a.mid": data}
     with pytest.raises(LessonError, match=r"none/a\.mid: cannot be written: No such file or directory"):
-        write_bytes(tmp_path / "none" / "a.mid", b"")
+        write_bytes(tmp_path / "none" / "a.mid", b"", [])
 
 
 def test_a_folder_is_made_with_those_above_it_and_may_be_there(tmp_path):

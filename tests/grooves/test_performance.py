@@ -3,10 +3,12 @@
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from fractions import Fraction as F
 from io import BytesIO
 
 import mido
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +16,7 @@ from music import EXACT, lesson_of, of_part, played, ticks
 
 from grooves.passages import Passage, Track, track_passages
 from grooves.performance import perform
+from grooves.score import write_score
 from render.sound.midi import midi_bytes
 
 LOOSE = "timing_ms = 6\nlevel_lu = 1"
@@ -92,7 +95,9 @@ def test_swing_follows_the_tempo_of_a_ladder():
     )
     snare = ticks(played(lesson, "up"), "snare")
     assert snare[1] == 640
-    assert 565 < snare[5] - 3840 < 600  # 960·r/(r+1) at r = 1.51, the published fit at 250
+    assert (
+        565 < snare[5] - 3840 < 600
+    )  # 960·r/(r+1) at r = 1.51, the line fitted to the tracks of the Jazz Trio Database, at 250
 
 
 def test_an_hour_drifts_by_nothing():
@@ -171,7 +176,8 @@ PLAIN = f"{EXACT}\nupbeat_accent = 0\nheld_upbeat_accent = 0\ndownbeat_quarters 
 
 def test_the_default_levels_are_ours_and_under_the_ride():
     assert levels(lesson_of("1", feel=PLAIN), "snare") == [-4]
-    assert levels(lesson_of("1", feel=PLAIN, line='played_on = "bass drum"'), "bass drum") == [-5]
+    for drum, lu in {"bass drum": -5, "hi-hat": -5, "cross-stick": -5, "ride": 0}.items():
+        assert levels(lesson_of("1", feel=PLAIN, line=f'played_on = "{drum}"'), drum) == [lu]
     lesson = lesson_of("1", feel=PLAIN)
     assert levels(lesson, "bass drum") == [-14] * 4
     assert levels(lesson, "hi-hat") == [-6] * 2
@@ -239,10 +245,20 @@ def test_placement_moves_one_limb_by_its_milliseconds():
     assert [hit.onset_seconds - n * 0.5 - 4 for n, hit in enumerate(early)] == pytest.approx([-0.012] * 4)
 
 
-def test_feathered_strokes_are_more_even_than_the_rest():
-    lesson = lesson_of("4 4 4 4", feel="timing_ms = 0\nlevel_lu = 2", tracks='[[track]]\nname = "x"\ntimes = 200')
-    spread = {part: max(abs(h.level_lu + 14) for h in of_part(played(lesson, "x"), part)) for part in ("bass drum",)}
-    assert 0 < spread["bass drum"] <= 0.3 * 2 * 3
+@pytest.mark.parametrize("seed", range(30))
+def test_feathered_strokes_are_more_even_by_the_share_that_their_groove_gives(seed):
+    feel = f"timing_ms = 0\nlevel_lu = 2\nseed = {seed}"
+    lesson = lesson_of("4 4 4 4 | 4 4 4 4", feel=feel)
+    parts = tuple(replace(part, spread=1.0) for part in lesson.score.groove.parts)
+    even = replace(lesson.score.groove, parts=parts)
+    line = [bar.line for bar in lesson.score.bars]
+    loose = replace(lesson, score=write_score("x", even, 120, line, lesson.score.played_on))
+    feathered, plain = (
+        [hit.level_lu + 14 for hit in of_part(played(one, "full"), "bass drum")] for one in (lesson, loose)
+    )
+    assert feathered == pytest.approx([0.3 * deviation for deviation in plain])
+    assert any(plain)
+    assert of_part(played(lesson), "ride") == of_part(played(loose), "ride")
 
 
 def test_two_limbs_written_together_stay_under_the_published_asynchrony():
@@ -251,8 +267,6 @@ def test_two_limbs_written_together_stay_under_the_published_asynchrony():
     performance = played(lesson, "x")
     ride = [hit.onset_seconds for hit in of_part(performance, "ride")]
     snare = [hit.onset_seconds for hit in of_part(performance, "snare")]
-    import numpy as np
-
     nearest = np.abs(np.asarray(snare)[:, None] - np.asarray(ride)[None, :]).min(axis=1)
     assert np.quantile(nearest, 0.99) < 0.0125
     assert nearest.max() < 0.019

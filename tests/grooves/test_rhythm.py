@@ -3,7 +3,7 @@
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grooves.counts import counts_text, parse_counts, parse_places
@@ -125,6 +125,7 @@ def test_counts_follow_the_meter(meter, counts, values):
 places = st.sets(st.integers(0, 15), min_size=1).map(sorted)
 
 
+@settings(deadline=None)
 @given(places)
 def test_any_bar_of_sixteenths_survives_both_notations(numbers):
     said = " ".join(_said(number, numbers) for number in range(16) if number % 4 == 0 or number in numbers)

@@ -6,8 +6,8 @@ import soundfile
 from music import text_of
 from scipy.signal import resample_poly
 
-from render.lesson.options import RenderOptions
-from render.lesson.pack import render_loop
+from render.lesson.loop import render_loop
+from render.lesson.options import LoopOptions, RenderOptions
 
 LOOSE = "timing_ms = 6\nlevel_lu = 1"
 
@@ -16,7 +16,7 @@ def peaks_dbtp(lesson_tempo, loop_tempo, times, tmp_path):
     """True peak of the seamless file and of the one that is counted in, eight times oversampled."""
     path = tmp_path / "harbour.toml"
     path.write_text(text_of("4 8 8 4 4 | 8 8 8 8 2", tempo=lesson_tempo, feel=LOOSE, top="choruses = 1"))
-    report = render_loop(path, "1", loop_tempo, times, [], RenderOptions(tmp_path / "out"), lambda _: None)
+    report = render_loop(path, LoopOptions("1", loop_tempo, times), RenderOptions(tmp_path / "out"))
     sounds = [soundfile.read(made.path)[0] for made in report.files if made.kind == "audio"]
     return [20 * np.log10(np.abs(resample_poly(sound, 8, 1, axis=0)).max()) for sound in sounds]
 

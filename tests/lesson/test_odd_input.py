@@ -9,7 +9,8 @@ from grooves.lesson_file import read_tables
 from grooves.line import PlayedOn, fill_gaps
 from grooves.rhythm import Meter, parse_values
 from render.lesson.load import load_lesson
-from render.lesson.pack import loop_track
+from render.lesson.loop import loop_track
+from render.lesson.options import LoopOptions
 from render.paper.notation import numbered
 
 GROOVE = """
@@ -114,4 +115,4 @@ def test_what_is_not_toml_is_told_with_what_would_be(rows, hint):
 
 @pytest.mark.parametrize(("tempo", "slow"), [(100, 60), (45, 30)])
 def test_a_loop_without_a_tempo_is_slow_but_never_too_slow(tempo, slow):
-    assert loop_track(lesson_of("4 4 4 4", tempo=tempo), "1", None, 8, []).tempo_bpm == slow
+    assert loop_track(lesson_of("4 4 4 4", tempo=tempo), LoopOptions("1")).tempo_bpm == slow

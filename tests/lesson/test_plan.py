@@ -1,7 +1,7 @@
 """What lessons will make, told beforehand: the files that come out, and no two of them one."""
 
 import pytest
-from test_pack import LESSON
+from test_render_lesson import LESSON
 
 from grooves.errors import LessonError
 from grooves.passages import Track, track_passages
@@ -9,8 +9,9 @@ from grooves.performance import perform
 from render.command.cli import main
 from render.lesson.load import load_lesson
 from render.lesson.options import RenderOptions
-from render.lesson.pack import render_lesson
-from render.lesson.plan import length_seconds, planned_files, sounding_parts
+from render.lesson.plan import plan_lesson, sounding_parts
+from render.lesson.render_lesson import render_lesson
+from render.lesson.size import length_seconds
 
 SHAPES = """
 [[track]]
@@ -38,8 +39,7 @@ def lesson(tmp_path):
 
 def test_the_files_planned_are_those_that_are_made(lesson, tmp_path):
     options = RenderOptions(tmp_path / "out", stems=True, paper=True)
-    loaded = load_lesson(lesson).lesson
-    planned = [path for path, _ in planned_files(lesson, loaded, loaded.tracks, options)]
+    planned = [file.path for file in plan_lesson(lesson, options).files]
     made = [made.path for made in render_lesson(lesson, options).files]
     assert sorted(planned) == sorted(made) == sorted((tmp_path / "out").iterdir())
 
@@ -50,7 +50,7 @@ def test_lengths_and_parts_are_those_of_the_performance(lesson):
         passages = track_passages(track, loaded.score, loaded.choruses, loaded.count_in)
         performance = perform(loaded.score, passages, loaded.feel)
         assert length_seconds(loaded.score, passages) == pytest.approx(performance.length_seconds)
-        assert sounding_parts(loaded.score, passages) == set(performance.parts)
+        assert sounding_parts(loaded.score, passages) == performance.parts
 
 
 def test_a_track_called_like_another_s_stem_is_refused_where_stems_are_made(tmp_path):
@@ -90,9 +90,6 @@ def test_what_a_line_is_read_from_is_not_written_over(tmp_path, monkeypatch, cap
     (tmp_path / "a.toml").write_text('title = "a"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "a.musicxml"\n')
     before = (tmp_path / "a.musicxml").read_bytes()
     assert main(words) == 2
-    assert (
-        "a.musicxml: the line of a.toml is read from this file; write to another folder or name"
-        in capfd.readouterr().err
-    )
+    assert "a.musicxml: the lesson is read from this file; write to another folder or name" in capfd.readouterr().err
     assert (tmp_path / "a.musicxml").read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.musicxml", "a.toml"]

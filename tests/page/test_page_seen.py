@@ -35,15 +35,15 @@ def cursors_at_heads(found, bars):
             for (const bar of bars) for (const stroke of player.strokesOf(lesson.bars[bar]).flat()) {
                 const beat = bar * lesson.meter.length + player.swung(stroke, settings.tempo * lesson.beat);
                 view.draw(((beat + 1e-7) * 60) / (settings.tempo * lesson.beat));
-                const card = view.current, style = card.element.style;
-                const at = (name, element) => {
+                const card = view.current;
+                const at = (number, element) => {
                     const box = element.getBoundingClientRect();
-                    return box.left + (parseFloat(style.getPropertyValue(name)) / 100) * box.width;
+                    return box.left + card.pointed[number] * box.width;
                 };
                 const middle = (head) => { const box = head.getBoundingClientRect(); return box.left + box.width / 2; };
                 const [head, note] = card.heads(stroke, lesson.divisions);
-                if (head) far.grid.push(at("--grid-cursor", card.shown) - middle(head));
-                if (note) far.staff.push(at("--staff-cursor", card.staff) - middle(note.querySelector(".notehead") || note));
+                if (head) far.grid.push(at(1, card.shown) - middle(head));
+                if (note) far.staff.push(at(0, card.staff) - middle(note.querySelector(".notehead") || note));
             }
             return far;
         }""",
@@ -117,7 +117,7 @@ def test_through_a_bar_that_begins_with_a_rest_the_cursor_begins_at_the_rest(chr
             transport.player.pump(3);
             view.draw(0.001);
             const [staff, rest] = [view.current.staff, view.current.staff.querySelector(".rest")].map((one) => one.getBoundingClientRect());
-            const across = parseFloat(view.current.element.style.getPropertyValue("--staff-cursor")) / 100;
+            const [across] = view.current.pointed;
             return staff.left + across * staff.width - (rest.left + rest.width / 2);
         }""")
     assert abs(off) < 1
@@ -131,7 +131,7 @@ def test_with_reduced_motion_the_cursor_steps_by_the_beats_that_are_felt(chrome,
             transport.player.pump(4);
             return [...Array(12).keys()].map((eighth) => {
                 view.draw((eighth + 0.5) / 3);
-                return view.current.element.style.getPropertyValue("--grid-cursor");
+                return view.current.pointed[1];
             });
         }""")
     assert [places.index(place) for place in places] == [0, 0, 0, 3, 3, 3, 6, 6, 6, 9, 9, 9]

@@ -11,7 +11,7 @@ from grooves.passages import Passage
 from grooves.performance import perform
 from render.page.sounds import shortened, sound_data
 from render.sound.balance import calibrate, velocities
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.tracks import side_by_side
 from render.soundfont.soundfont import default_soundfont, open_kit
@@ -64,6 +64,6 @@ def test_at_the_fastest_tempo_with_a_click_a_page_stays_under_full_scale(groove,
     lesson, balance = lesson_of(line, groove=groove, tempo=60), calibrate(kit)
     page_db = 20 * math.log10(sound_data(lesson, kit, balance)["gain"])
     fast = perform(lesson.score, (Passage((0,), 400, times=8, click="every beat"),), lesson.feel, lesson.balance_lu)
-    gain = gain_for(side_by_side([Take(fast, velocities(fast, balance))], kit))
+    gain = gain_for(side_by_side([Rendition(fast, velocities(fast, balance))], kit))
     peak_dbtp = gain.peak_dbtp - gain.db + page_db
     assert -3 < peak_dbtp < 0

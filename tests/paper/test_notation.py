@@ -111,7 +111,7 @@ def test_a_title_with_signs_and_emoji_is_text():
 
 def test_a_title_with_a_control_character_is_still_xml():
     assert texts(musicxml(score("4 4 4 4", title="Harbour\x00 Street")), "work/work-title/text()") == [
-        "Harbour  Street"
+        "Harbour\ufffd Street"
     ]
 
 

@@ -56,11 +56,11 @@ def test_lines_fit_and_lose_no_word():
 
 
 def test_balanced_lines_are_as_few_and_leave_no_word_alone():
-    words = "an evening class line with a rather long title that says it is for us"
+    words = "an evening class line with a rather long title that says what it is and that it is for you"
     greedy = wrapped(words, 180.0, 5.6)
     lines = balanced(words, 180.0, 5.6)
     assert len(lines) == len(greedy) == 2
-    assert len(greedy[-1].split()) == 1
+    assert len(greedy[-1].split()) <= 2
     assert len(lines[-1].split()) > 5
 
 

@@ -15,7 +15,7 @@ from music import lesson_of, played
 from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, parse_meter, parse_values, values_text
-from render.reading.midi_file import events, open_midi
+from render.files.midi_file import events, open_midi
 from render.reading.read_line import ImportedLine
 from render.reading.read_midi import bars_from_midi
 from render.sound.midi import midi_bytes
@@ -431,7 +431,7 @@ REFUSED = [
     (raw((b"\xff\xff\xff\x7f" + ON[1:]) * 3 + END), "its last note is in bar 2097152; a line has at most 1000"),
     (raw(b"\x00\xff\x58\x04\x04\xff\x18\x08" + ON + END), "bar 1 is in no known meter"),
     (raw((ON + b"\x01" + ON[1:3] + b"\0") * 120_000 + END), "has 120000 notes in one part|holds"),
-    (raw(ON * 300_000), "holds 1 MB; a line has at most 1 MB"),
+    (raw(ON * 300_000), "holds 1 MB; at most 1 MB is read"),
 ]  # fmt: skip
 
 

@@ -24,7 +24,7 @@ class Tone:
         turns = np.arange(2 * BLOCK_FRAMES) / 2 * 441.7 / RATE
         self.values = (steps * np.sin(2 * np.pi * turns)).astype(np.float32)
 
-    def wave(self, key, velocity):
+    def sample(self, key, velocity):
         return Sample(f"{key}-{velocity}", self.values, 2, (1.0, 1.0)), 1.0
 
 

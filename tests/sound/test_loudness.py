@@ -67,7 +67,16 @@ def test_the_filters_at_48_khz_are_the_published_ones():
     assert pass_a == pytest.approx([1, -1.99004745483398, 0.99007225036621], abs=1e-9)
 
 
-def test_the_rate_changes_the_filters():
+def k_gain_db(hertz, rate):
+    """What the two filters are worth at a frequency."""
+    z = np.exp(-2j * np.pi * hertz / rate)
+    return sum(20 * np.log10(abs(np.polyval(b[::-1], z) / np.polyval(a[::-1], z))) for b, a in filters(rate))
+
+
+@pytest.mark.parametrize("hertz", [20, 100, 997, 2000, 5000])
+def test_at_44_1_khz_the_filters_weigh_as_the_published_ones_do_at_48(hertz):
+    # The bilinear transform squeezes what lies near half the rate: 0.03 dB at 5 kHz, seen by trial.
+    assert k_gain_db(hertz, 44100) == pytest.approx(k_gain_db(hertz, 48000), abs=0.03)
     # The 48 kHz filters used at 44.1 kHz would read 1 kHz about 0.2 LU too loud.
     assert filters(44100)[0][1][1] == pytest.approx(-1.66365511325602, abs=1e-9)
 

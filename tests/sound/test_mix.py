@@ -18,12 +18,12 @@ from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from render.sound.audio import FORMATS, write_tracks
 from render.sound.balance import calibrate, velocities
-from render.sound.events import NEVER, SoundEvent, Take, events_by_part
+from render.sound.events import NEVER, Rendition, SoundEvent, events_by_part
 from render.sound.gain import gain_for
 from render.sound.loudness import integrated_loudness
 from render.sound.mix import mix, mix_tracks
 from render.sound.stems import Stem, add
-from render.sound.tracks import side_by_side, take_frames
+from render.sound.tracks import rendition_frames, side_by_side
 from render.soundfont.samples import held_blocks, packed, unpacked
 from render.soundfont.soundfont import default_soundfont, open_kit
 from render.soundfont.synth import BLOCK, Synth
@@ -40,39 +40,40 @@ def kit():
 
 
 @pytest.fixture(scope="module")
-def take(kit):
+def rendition(kit):
     return humanized(kit)
 
 
-def sound(take, kit, gain=NO_GAIN, **options):
-    """A take's whole sound."""
-    return np.concatenate(list(mix(take, kit, gain, **options)))
+def sound(rendition, kit, gain=NO_GAIN, **options):
+    """A rendition's whole sound."""
+    return np.concatenate(list(mix(rendition, kit, gain, **options)))
 
 
-def test_the_stems_add_up_to_the_track_to_the_last_bit(take, kit):
-    gain = gain_for(side_by_side([take], kit))
-    stems = [sound(replace(take, only=frozenset({part})), kit, gain) for part in take.performance.parts]
+def test_the_stems_add_up_to_the_track_to_the_last_bit(rendition, kit):
+    gain = gain_for(side_by_side([rendition], kit))
+    stems = [sound(replace(rendition, only=frozenset({part})), kit, gain) for part in rendition.performance.parts]
     assert len(stems) >= 5  # ride, snare, bass drum, hi-hat, count-in
-    assert np.array_equal(np.sum(stems, axis=0, dtype=np.int32), sound(take, kit, gain))
+    assert np.array_equal(np.sum(stems, axis=0, dtype=np.int32), sound(rendition, kit, gain))
 
 
 @pytest.mark.parametrize("part", ["snare", "ride", "bass drum"])
-def test_the_full_track_less_the_one_without_a_part_is_that_part(part, take, kit):
-    gain = gain_for(side_by_side([take], kit))
-    without = replace(take, only=frozenset(take.performance.parts) - {part})
-    alone = replace(take, only=frozenset({part}))
-    blocks = mix_tracks(side_by_side([take, without, alone], kit), gain)
+def test_the_full_track_less_the_one_without_a_part_is_that_part(part, rendition, kit):
+    gain = gain_for(side_by_side([rendition], kit))
+    without = replace(rendition, only=frozenset(rendition.performance.parts) - {part})
+    alone = replace(rendition, only=frozenset({part}))
+    blocks = mix_tracks(side_by_side([rendition, without, alone], kit), gain)
     full, less, alone = (np.concatenate(track) for track in zip(*blocks, strict=True))
     assert alone.any()
     assert np.array_equal(full.astype(np.int32) - less, alone)
 
 
-def test_a_track_of_a_pack_is_the_same_as_alone(take, kit):
+def test_a_track_of_a_pack_is_the_same_as_alone(rendition, kit):
     short = struck((0.0, "snare"), seconds=1.0)
     together = [
-        np.concatenate(blocks) for blocks in zip(*mix_tracks(side_by_side([take, short], kit), NO_GAIN), strict=True)
+        np.concatenate(blocks)
+        for blocks in zip(*mix_tracks(side_by_side([rendition, short], kit), NO_GAIN), strict=True)
     ]
-    assert np.array_equal(together[0], sound(take, kit))
+    assert np.array_equal(together[0], sound(rendition, kit))
     assert np.array_equal(together[1], sound(short, kit))
 
 
@@ -115,9 +116,9 @@ def test_only_a_hat_chokes_and_only_what_comes_before_it():
 
 
 def test_in_a_loop_the_first_hat_chokes_the_last():
-    take = struck((0.0, "hi-hat"), (3.0, "open hi-hat"))
-    assert events_by_part(take, RATE, wrap=True)["open hi-hat"] == (SoundEvent(3 * RATE, 46, 100, RATE),)
-    assert events_by_part(take, RATE)["open hi-hat"] == (SoundEvent(3 * RATE, 46, 100),)
+    rendition = struck((0.0, "hi-hat"), (3.0, "open hi-hat"))
+    assert events_by_part(rendition, RATE, wrap=True)["open hi-hat"] == (SoundEvent(3 * RATE, 46, 100, RATE),)
+    assert events_by_part(rendition, RATE)["open hi-hat"] == (SoundEvent(3 * RATE, 46, 100),)
 
 
 def test_a_loop_s_chokes_go_by_its_own_clock():
@@ -131,7 +132,7 @@ def test_a_loop_s_chokes_go_by_its_own_clock():
 def test_a_track_rings_on_for_as_long_as_the_ride_is_heard(kit):
     # Down to 60 dB below its peak: ours, by ear.
     ride = np.abs(kit.hit(51, 127)).max(axis=1)
-    ring = take_frames(struck((0.0, "snare")), kit) - 4 * RATE
+    ring = rendition_frames(struck((0.0, "snare")), kit) - 4 * RATE
     assert ride[ring:].max() <= ride.max() / 1000 < ride[ring - 1]
 
 
@@ -140,7 +141,7 @@ def test_a_limb_that_plays_early_is_early_in_every_turn_of_a_loop(kit):
     lesson = lesson_of("4 4 4 4", feel=f"{EXACT}\nahead_ms = {{ ride = 40 }}", tempo=200)
     loop = Track("loop", only=frozenset({"ride"}), times=3, count_in=0)
     performance = perform(lesson.score, track_passages(loop, lesson.score), lesson.feel)
-    one = Take(performance, velocities(performance, calibrate(kit)))
+    one = Rendition(performance, velocities(performance, calibrate(kit)))
     turns = sound(one, kit, wrap=True).reshape(3, -1, 2)
     assert np.array_equal(turns[0], turns[1])
     assert np.array_equal(turns[1], turns[2])
@@ -152,17 +153,17 @@ def test_a_limb_that_plays_early_is_early_in_every_turn_of_a_loop(kit):
 
 
 def test_a_loop_is_as_long_as_its_bars_and_the_tail_sounds_at_its_start(kit):
-    take = struck((3.9, "ride"))
-    loop, track = sound(take, kit, wrap=True), sound(take, kit)
-    assert len(loop) == take_frames(take, kit, wrap=True) == 4 * RATE
-    assert len(track) == take_frames(take, kit)
+    rendition = struck((3.9, "ride"))
+    loop, track = sound(rendition, kit, wrap=True), sound(rendition, kit)
+    assert len(loop) == rendition_frames(rendition, kit, wrap=True) == 4 * RATE
+    assert len(track) == rendition_frames(rendition, kit)
     assert np.abs(loop[:100]).max() > 20 * max(np.abs(track[:100]).max(), 1)
 
 
 @pytest.mark.parametrize("kind", ["wav", "flac"])
-def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_it(kind, take, kit, tmp_path):
+def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_it(kind, rendition, kit, tmp_path):
     # EBU R 128: true peak at most -1 dBTP; here eight times oversampled by scipy, ITU-R BS.1770 annex 2 asks for four.
-    tracks = side_by_side([take], kit)
+    tracks = side_by_side([rendition], kit)
     gain = gain_for(tracks)
     path = tmp_path / f"full.{kind}"
     write_tracks([path], tracks, gain, kind)
@@ -171,14 +172,14 @@ def test_the_written_file_reaches_its_loudness_or_its_ceiling_and_never_passes_i
     assert rate == RATE
     assert peak_dbtp <= -1.0
     assert peak_dbtp == pytest.approx(gain.peak_dbtp, abs=0.1)
-    bars = made[: round(take.performance.length_seconds * RATE)]
+    bars = made[: round(rendition.performance.length_seconds * RATE)]
     assert integrated_loudness([bars], RATE) == pytest.approx(gain.loudness_lufs, abs=0.3)
     assert gain.limited_by_peak or gain.loudness_lufs == pytest.approx(-16)
 
 
-def test_other_tracks_lower_the_gain_where_they_peak_higher(take, kit):
+def test_other_tracks_lower_the_gain_where_they_peak_higher(rendition, kit):
     loud = struck(*((0.0, name) for name in ("snare", "bass drum", "ride bell", "sticks")), velocity=127)
-    assert gain_for(side_by_side([take, loud], kit)).db < gain_for(side_by_side([take], kit)).db
+    assert gain_for(side_by_side([rendition, loud], kit)).db < gain_for(side_by_side([rendition], kit)).db
 
 
 def test_a_silent_track_has_no_gain(kit):
@@ -187,8 +188,8 @@ def test_a_silent_track_has_no_gain(kit):
 
 
 def test_the_gain_makes_it_louder_by_as_many_decibels(kit):
-    take = struck((0.0, "snare"))
-    soft, loud = (np.abs(sound(take, kit, replace(NO_GAIN, db=db)).astype(float)).max() for db in (0.0, 6.0))
+    rendition = struck((0.0, "snare"))
+    soft, loud = (np.abs(sound(rendition, kit, replace(NO_GAIN, db=db)).astype(float)).max() for db in (0.0, 6.0))
     assert 20 * np.log10(loud / soft) == pytest.approx(6.0, abs=0.05)
 
 
@@ -199,12 +200,12 @@ def test_stems_that_do_not_fit_stop_at_the_end_of_the_scale():
     assert not add([], 4).any()
 
 
-def test_a_stem_is_silent_where_it_does_not_sound(take, kit):
-    alone = replace(take, only=frozenset({"hi-hat"}))
-    frames = sound(alone, kit, gain_for(side_by_side([take], kit)))
+def test_a_stem_is_silent_where_it_does_not_sound(rendition, kit):
+    alone = replace(rendition, only=frozenset({"hi-hat"}))
+    frames = sound(alone, kit, gain_for(side_by_side([rendition], kit)))
     heard = np.zeros(len(frames), bool)
-    for strike in events_by_part(alone, RATE)["hi-hat"]:
-        heard[strike.frame : strike.frame + kit.wave(strike.key, strike.velocity)[0].frames] = True
+    for event in events_by_part(alone, RATE)["hi-hat"]:
+        heard[event.frame : event.frame + kit.sample(event.key, event.velocity)[0].frames] = True
     assert 0.02 < heard.mean() < 0.5
     assert not frames[~heard].any()  # not even dither
     assert np.abs(frames[heard]).mean() > 10
@@ -216,9 +217,9 @@ def test_a_stem_is_silent_where_it_does_not_sound(take, kit):
 def test_one_signal_that_is_only_panned_is_kept_as_one_channel(long_frames, sides, channels):
     one = np.random.default_rng(3).standard_normal(5000).astype(np.float32)
     both = np.stack([one * np.float32(side) for side in sides], axis=1)
-    wave = unpacked("51-127", packed(both, long_frames))
-    assert (wave.name, wave.frames, wave.channels) == ("51-127", 5000, channels)
-    assert np.allclose(wave.sound(), both, atol=1e-6)
+    sample = unpacked("51-127", packed(both, long_frames))
+    assert (sample.name, sample.frames, sample.channels) == ("51-127", 5000, channels)
+    assert np.allclose(sample.sound(), both, atol=1e-6)
 
 
 def test_two_different_channels_are_both_kept():
@@ -272,8 +273,8 @@ def test_on_its_own_grid_fluidsynth_plays_the_same(name, played):
         assert len(struck_layers) == (1 if name == "bundled" else 7)
         strokes = {200 * number: stroke for number, stroke in enumerate(played)}
         theirs = played_by_fluidsynth(kit, strokes, 200 * len(played) + 400)
-        strikes = tuple(SoundEvent(number * BLOCK, *stroke) for number, stroke in strokes.items())
-        ours = Stem("all", strikes, kit).block(0, len(theirs))
+        events = tuple(SoundEvent(number * BLOCK, *stroke) for number, stroke in strokes.items())
+        ours = Stem("all", events, kit).block(0, len(theirs))
     assert residual_db(ours, theirs, strokes) < -100
 
 
@@ -286,13 +287,11 @@ def test_a_choked_open_hat_dies_as_fluidsynth_lets_it_die(name, velocity):
     with opened(name) as kit:
         strokes = {0: (46, velocity), closes: (44, velocity)}
         theirs = played_by_fluidsynth(kit, strokes, closes + 1500)
-        take = struck((0.0, "open hi-hat"), (closes * BLOCK / RATE, "hi-hat"), velocity=velocity)
+        rendition = struck((0.0, "open hi-hat"), (closes * BLOCK / RATE, "hi-hat"), velocity=velocity)
         ours, ringing = (np.zeros_like(theirs) for _ in range(2))
-        for part, strikes in events_by_part(take, RATE).items():
-            ours += Stem(part, strikes, kit).block(0, len(theirs))
-            ringing += Stem(part, [strike._replace(choked_after=NEVER) for strike in strikes], kit).block(
-                0, len(theirs)
-            )
+        for part, events in events_by_part(rendition, RATE).items():
+            ours += Stem(part, events, kit).block(0, len(theirs))
+            ringing += Stem(part, [event._replace(choked_after=NEVER) for event in events], kit).block(0, len(theirs))
     assert residual_db(ours, theirs, strokes) < -40
     assert residual_db(ringing, theirs, strokes) > -25
 
@@ -312,11 +311,11 @@ from render.sound.balance import calibrate, velocities
 from render.sound.gain import gain_for
 from render.sound.mix import mix
 from render.soundfont.soundfont import default_soundfont, open_kit
-from render.sound.events import Take
+from render.sound.events import Rendition
 from render.sound.tracks import side_by_side
 kit, track = open_kit(default_soundfont()), performance(20)
-take = Take(track, velocities(track, calibrate(kit)))
-frames = sum(len(block) for block in mix(take, kit, gain_for(side_by_side([take], kit))))
+full = Rendition(track, velocities(track, calibrate(kit)))
+frames = sum(len(block) for block in mix(full, kit, gain_for(side_by_side([full], kit))))
 # Not resource.getrusage: its peak is inherited from the process that started this one.
 print(frames, *[line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line])
 """
@@ -340,7 +339,7 @@ def test_every_format_is_written_and_read_back(kind, kit, tmp_path):
     assert np.abs(soundfile.read(path)[0]).max() > 0.01
 
 
-def test_an_unknown_format_is_a_mistake(take, kit, tmp_path):
+def test_an_unknown_format_is_a_mistake(rendition, kit, tmp_path):
     with pytest.raises(LessonError, match="format: 'flak' is not a sound format of ours; .*flac"):
-        write_tracks([tmp_path / "a"], side_by_side([take], kit), NO_GAIN, "flak")
+        write_tracks([tmp_path / "a"], side_by_side([rendition], kit), NO_GAIN, "flak")
     assert not list(tmp_path.iterdir())

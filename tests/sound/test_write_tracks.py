@@ -14,6 +14,7 @@ from render.sound.gain import gain_for
 from render.sound.mix import mix_tracks
 from render.sound.peaks import highest_peak
 from render.sound.tracks import side_by_side
+from render.soundfont.entries import RING
 from render.soundfont.samples import Sample
 from render.soundfont.soundfont import default_soundfont, open_kit
 
@@ -29,15 +30,15 @@ def kit():
 
 
 @pytest.fixture(scope="module")
-def take(kit):
+def rendition(kit):
     return humanized(kit)
 
 
 @pytest.mark.parametrize("kind", ["wav", "flac"])
-def test_several_processes_write_the_same_files_as_one(kind, take, kit, tmp_path):
+def test_several_processes_write_the_same_files_as_one(kind, rendition, kit, tmp_path):
     short = struck((0.0, "snare"), (0.2, "bass drum"), seconds=0.5)
-    without = replace(take, only=frozenset(take.performance.parts) - {"snare"})
-    tracks = side_by_side([take, without, short], kit)
+    without = replace(rendition, only=frozenset(rendition.performance.parts) - {"snare"})
+    tracks = side_by_side([rendition, without, short], kit)
     gain, files = gain_for(tracks), {}
     for processes in (1, 2, 3):
         paths = [tmp_path / f"{processes} {number}.{kind}" for number in range(3)]
@@ -61,20 +62,20 @@ def test_a_wav_file_has_a_right_header_though_it_is_written_in_pieces(kit, tmp_p
     assert int.from_bytes(data[40:44], "little") == len(data) - 44 == 4 * tracks.lengths[0]
 
 
-def test_progress_is_told_from_0_to_nearly_1(take, kit, tmp_path):
+def test_progress_is_told_from_0_to_nearly_1(rendition, kit, tmp_path):
     for kind, processes in (("wav", 2), ("flac", 1)):
         told = []
-        tracks = side_by_side([take], kit)
+        tracks = side_by_side([rendition], kit)
         write_tracks([tmp_path / f"a.{kind}"], tracks, NO_GAIN, kind, processes, told.append)
         assert told == sorted(told)
         assert 0 <= told[0] < 0.2
         assert 0.6 < told[-1] <= 1
 
 
-def test_a_track_known_to_fit_is_the_same_as_one_that_is_looked_at(take, kit):
-    tracks = side_by_side([take], kit)
+def test_a_track_known_to_fit_is_the_same_as_one_that_is_looked_at(rendition, kit):
+    tracks = side_by_side([rendition], kit)
     gain = gain_for(tracks)
-    other = side_by_side([take], kit)
+    other = side_by_side([rendition], kit)
     assert gain.fits(tracks)
     assert gain.fits(tracks.only([0]))
     assert not gain.fits(other)
@@ -101,8 +102,8 @@ def test_the_highest_true_peak_is_that_of_the_whole_sound_oversampled(soundfont,
     kit = open_kit(soundfont)
     full = humanized(kit, choruses=3)
     quiet = replace(full, only=frozenset({"hi-hat", "bass drum"}))
-    for takes in ([full, quiet], [quiet]):
-        tracks = side_by_side(takes, kit, wrap)
+    for renditions in ([full, quiet], [quiet]):
+        tracks = side_by_side(renditions, kit, wrap)
         sums = [sum(tracks.stems[n].block(0, tracks.lengths[0]) for n in numbers) for numbers in tracks.sums]
         whole = max(float(np.abs(resample_poly(sound, 4, 1, axis=0)).max()) for sound in sums)
         alone = max(float(np.abs(resample_poly(stem.block(0, stem.end), 4, 1, axis=0)).max()) for stem in tracks.stems)
@@ -122,11 +123,11 @@ class Swelling:
         self.values[100:104] = 1.0
         self.values[RATE // 10 : RATE // 5] = 0.04 * np.hanning(RATE // 5 - RATE // 10)[:, None]
 
-    def wave(self, key, velocity):
+    def sample(self, key, velocity):
         return Sample(f"{key}-{velocity}", self.values.reshape(-1), 2, (1.0, 1.0)), 1.0
 
-    def keep(self, name, make):
-        return np.array([[0]], np.float32) if name.startswith("ring") else make()
+    def keep(self, kind, name, make):
+        return np.array([[0]], np.float32) if kind is RING else make()
 
 
 def test_quiet_tails_that_add_up_to_the_highest_peak_are_found():

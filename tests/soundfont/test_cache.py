@@ -1,12 +1,16 @@
-"""The cache of recorded hits: a soundfont that was changed is seen as another, files in the making are left alone."""
+"""The cache of samples: a soundfont that was changed is seen as another, files in the making are left alone."""
 
 import os
 import time
 
 import numpy as np
 import pytest
+from music import text_of
 
+from render.lesson.options import RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
+from render.soundfont.entries import GAINS, LOUDNESS, PEAKS, POWERS, RING, SAMPLE, decode, encode
 
 
 @pytest.fixture(autouse=True)
@@ -66,7 +70,7 @@ def test_a_soundfont_written_anew_is_another(content, what, tmp_path):
 
 def half_written(folder, age_seconds):
     """What a process leaves while it writes, so many seconds old."""
-    path = folder / f"hit-51-127.part-{age_seconds}"
+    path = folder / f"sample-51-127.part-{age_seconds}"
     path.write_bytes(b"half")
     os.utime(path, (time.time() - age_seconds,) * 2)
     return path
@@ -74,9 +78,76 @@ def half_written(folder, age_seconds):
 
 def test_what_another_process_is_writing_is_left_and_what_a_dead_one_left_is_removed(tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
-    cache.store("hit-1", np.ones((9, 1), np.float32))
+    cache.store(POWERS, "51", np.ones((9, 1), np.float32))
     fresh, old = half_written(cache.folder, 60), half_written(cache.folder, 24 * 3600)
     trim(cache_root())
     assert fresh.exists()
     assert not old.exists()
-    assert cache.load("hit-1") is not None
+    assert cache.load(POWERS, "51") is not None
+
+
+def table(*shape, value=1.0):
+    return np.full(shape, value, np.float32)
+
+
+PANNED = np.array([[1.0], [0.5], [0.25]], np.float32)
+FITTING = [
+    (SAMPLE, table(9, 2)), (SAMPLE, PANNED), (GAINS, table(128, 1)), (GAINS, table(1, 1, value=0)),
+    (LOUDNESS, table(128, 1, value=-np.inf)), (POWERS, table(7, 1)), (PEAKS, table(4, 3)), (RING, table(1, 1)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "kept"), FITTING, ids=lambda one: getattr(one, "name", ""))
+def test_an_entry_comes_back_as_it_was_kept_and_only_as_what_it_is(kind, kept):
+    assert np.array_equal(decode(kind, encode(kind, kept)), kept)
+    others = {SAMPLE, GAINS, LOUDNESS, POWERS, PEAKS, RING} - {kind}
+    assert all(decode(other, encode(kind, kept)) is None for other in others)
+
+
+NOT_FITTING = {
+    "a sample of three channels": (SAMPLE, table(9, 3)),
+    "a sample of no frames": (SAMPLE, table(0, 2)),
+    "a sample that is no number": (SAMPLE, table(9, 2, value=np.nan)),
+    "a sample past all bounds": (SAMPLE, table(9, 2, value=1e6)),
+    "an infinite sample": (SAMPLE, table(9, 2, value=-np.inf)),
+    "a panned sample without frames": (SAMPLE, PANNED[:2]),
+    "a panned sample that is louder on a side than it is": (SAMPLE, 3 * PANNED),
+    "gains of a few velocities": (GAINS, table(90, 1)),
+    "gains in a row": (GAINS, table(1, 128)),
+    "a gain that is no number": (GAINS, table(128, 1, value=np.nan)),
+    "loudness of a few velocities": (LOUDNESS, table(1, 1)),
+    "loudness past all bounds": (LOUDNESS, table(128, 1, value=np.inf)),
+    "loudness below all bounds": (LOUDNESS, table(128, 1, value=-1e9)),
+    "loudness that is no number": (LOUDNESS, table(128, 1, value=np.nan)),
+    "negative powers": (POWERS, table(7, 1, value=-1)),
+    "powers of two channels": (POWERS, table(7, 2)),
+    "no powers": (POWERS, table(0, 1)),
+    "peaks of one channel": (PEAKS, table(2, 3)),
+    "peaks below nothing": (PEAKS, table(4, 3, value=-1)),
+    "a ring of no frames": (RING, table(1, 1, value=0)),
+    "a ring of hours": (RING, table(1, 1, value=1e12)),
+}
+
+
+@pytest.mark.parametrize("name", NOT_FITTING)
+def test_an_entry_that_its_kind_cannot_be_counts_as_absent_though_its_checksum_is_right(name):
+    kind, kept = NOT_FITTING[name]
+    assert decode(kind, encode(kind, kept)) is None
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf, -1e9, "shape"])
+def test_a_render_with_wrong_entries_in_every_place_is_the_render_without_them(wrong, tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    lesson.write_text(text_of("4 8 8 4 4", tempo=200, tracks='[[track]]\nname = "full"'))
+    wholes = []
+    for _ in range(2):
+        report = render_lesson(lesson, RenderOptions(tmp_path / "out"))
+        wholes.append({made.path.name: made.path.read_bytes() for made in report.files})
+        for entry in (cache_root() / "kits").glob("*/*-*"):
+            kind = next(
+                kind for kind in (SAMPLE, GAINS, LOUDNESS, POWERS, PEAKS, RING) if entry.name.startswith(kind.name)
+            )
+            kept = decode(kind, entry.read_bytes())
+            broken = np.concatenate([kept, kept, kept], axis=1) if wrong == "shape" and kind is not PEAKS else kept[:3]
+            entry.write_bytes(encode(kind, broken if wrong == "shape" else np.full_like(kept, wrong)))
+    assert wholes[0] == wholes[1]

@@ -18,6 +18,7 @@ from grooves.errors import LessonError
 from render.lesson.load import load_lesson
 from render.sound.balance import calibrate
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
+from render.soundfont.entries import POWERS, SAMPLE
 from render.soundfont.sf2 import Preset, Zone, choose_kit, read_presets
 from render.soundfont.soundfont import choose_soundfont, default_soundfont, kit_for, open_kit
 
@@ -208,7 +209,7 @@ def test_velocity_sets_loudness_by_the_published_law_on_the_bundled_soundfont(ke
     # DLS Level 1 and SoundFont 2.04 section 8.4.1: 40·log10(v/127) dB.
     kit = open_kit(default_soundfont(), use_cache=False)
     for velocity in (16, 40, 64, 90, 110):
-        gain = kit.wave(key, velocity)[1]
+        gain = kit.sample(key, velocity)[1]
         assert 20 * math.log10(gain) == pytest.approx(40 * math.log10(velocity / 127), abs=0.1)
 
 
@@ -240,7 +241,7 @@ def test_the_variable_moves_the_cache_and_a_second_kit_reads_from_it(tmp_path):
     hit = first.hit(38, 100)
     first.close()
     assert cache_root() == tmp_path / "cache"
-    assert list((tmp_path / "cache" / "kits").glob("*/hit-38-127"))
+    assert list((tmp_path / "cache" / "kits").glob("*/sample-38-127"))
     second = open_kit(default_soundfont())
     assert np.array_equal(second.hit(38, 100), hit)
     assert second._synth is None  # no synthesizer was started
@@ -257,10 +258,10 @@ def test_no_cache_writes_nothing(tmp_path):
 def test_a_damaged_entry_of_the_cache_is_made_again(damage, tmp_path):
     with closing(open_kit(default_soundfont())) as kit:
         hit = kit.hit(38, 127)
-    entry = next((tmp_path / "cache" / "kits").glob("*/hit-38-127"))
+    entry = next((tmp_path / "cache" / "kits").glob("*/sample-38-127"))
     whole = entry.read_bytes()
     entry.write_bytes(damage(whole))
-    assert Cache(entry.parent).load(entry.name) is None
+    assert Cache(entry.parent).load(SAMPLE, "38-127") is None
     with closing(open_kit(default_soundfont())) as kit:
         assert np.array_equal(kit.hit(38, 127), hit)
     assert entry.read_bytes() == whole
@@ -295,23 +296,25 @@ def test_two_processes_fill_the_cache_at_once(tmp_path):
 
 def test_a_full_cache_drops_what_was_not_used_longest(tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
-    for name in ("hit-1", "hit-2"):
-        cache.store(name, np.ones((250, 1), np.float32))
-    os.utime(cache.folder / "hit-1", (1, 1))
+    for name in ("36", "38"):
+        cache.store(POWERS, name, np.ones((250, 1), np.float32))
+    os.utime(cache.folder / "powers-36", (1, 1))
     trim(cache_root(), limit_bytes=1500)
-    assert cache.load("hit-1") is None
-    assert cache.load("hit-2") is not None
+    assert cache.load(POWERS, "36") is None
+    assert cache.load(POWERS, "38") is not None
 
 
 def test_a_full_cache_leaves_other_people_s_files_alone(tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
-    cache.store("hit-51-127", np.ones((250, 1), np.float32))
-    others = [tmp_path / "cache" / name for name in ("a.wav", "photos/b/c.raw", "kits/mine/hit-1", "digests/notes.txt")]
+    cache.store(POWERS, "51", np.ones((250, 1), np.float32))
+    others = [
+        tmp_path / "cache" / name for name in ("a.wav", "photos/b/c.raw", "kits/mine/powers-1", "digests/notes.txt")
+    ]
     for other in others:
         other.parent.mkdir(parents=True, exist_ok=True)
         other.write_bytes(bytes(2000))
     trim(cache_root(), limit_bytes=0)
-    assert cache.load("hit-51-127") is None
+    assert cache.load(POWERS, "51") is None
     assert all(other.is_file() for other in others)
 
 

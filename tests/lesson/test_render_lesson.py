@@ -14,10 +14,12 @@ from grooves.errors import LessonError
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from render.files.parallel import share_out
-from render.lesson import pack as render_pack
+from render.lesson import render_lesson as rendering
+from render.lesson import session as sessions
 from render.lesson.load import load_lesson
-from render.lesson.options import RenderOptions
-from render.lesson.pack import render_lesson, render_loop
+from render.lesson.loop import render_loop
+from render.lesson.options import LoopOptions, RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.sound import audio
 
 LESSON = """
@@ -129,12 +131,12 @@ def test_a_track_without_the_line_says_which_parts_of_the_groove_are_left_out_to
 def test_without_sound_the_wanted_tracks_alone_are_performed(pack, tmp_path, monkeypatch):
     performed = []
 
-    def counted(lesson, track, balance):
-        performed.append(track.name)
-        return sound_track(lesson, track, balance)
+    def counted(lesson, planned, balance):
+        performed.append(planned.track.name)
+        return perform_track(lesson, planned, balance)
 
-    sound_track = render_pack.sound_track
-    monkeypatch.setattr(render_pack, "sound_track", counted)
+    perform_track = rendering.perform_track
+    monkeypatch.setattr(rendering, "perform_track", counted)
     render_lesson(
         pack[0] / "page.toml", RenderOptions(tmp_path, tracks=("no ride", "no stick", "no-ride"), audio=False)
     )
@@ -144,8 +146,8 @@ def test_without_sound_the_wanted_tracks_alone_are_performed(pack, tmp_path, mon
 def test_a_track_too_long_is_refused_before_it_is_performed(pack, tmp_path, monkeypatch):
     path = tmp_path / "long.toml"
     path.write_text(LESSON.replace("tempo = 160", "tempo = 30\nchoruses = 1000").replace("| 8 4", "| 1 | 1 | 1 | 8 4"))
-    monkeypatch.setattr(render_pack, "perform", lambda *_: pytest.fail("it was performed"))
-    with pytest.raises(LessonError, match="the track 'full' lasts 11.1 hours; a WAV file holds 6.8"):
+    monkeypatch.setattr(sessions, "perform", lambda *_: pytest.fail("it was performed"))
+    with pytest.raises(LessonError, match="the track 'full' would last 11.1 hours; a track is at most 10"):
         render_lesson(path, RenderOptions(tmp_path / "out", tracks=("full",)))
 
 
@@ -184,7 +186,7 @@ def test_a_loop_lasts_whole_bars_and_twice_as_many_times_is_the_file_twice(tmp_p
     exact.write_text(LESSON + "[feel]\ntiming_ms = 0\nlevel_lu = 0\n")
     made = {}
     for times in (2, 4):
-        render_loop(exact, "2", "100%", times, ["cross-stick"], RenderOptions(tmp_path / str(times)), lambda _: None)
+        render_loop(exact, LoopOptions("2", "100%", times, ("cross-stick",)), RenderOptions(tmp_path / str(times)))
         made[times] = sound(tmp_path / str(times) / "exact-loop-bar-2.wav")
     assert len(made[2]) == round(2 * 4 * 60 / 160 * 44100)
     twice, once_longer = np.concatenate([made[2], made[2]]), made[4]
@@ -195,7 +197,7 @@ def test_a_loop_lasts_whole_bars_and_twice_as_many_times_is_the_file_twice(tmp_p
 
 
 def test_a_loop_s_second_file_is_counted_in(tmp_path, pack):
-    report = render_loop(pack[0] / "page.toml", "1", "60%", 2, [], RenderOptions(tmp_path), lambda _: None)
+    report = render_loop(pack[0] / "page.toml", LoopOptions("1", "60%", 2), RenderOptions(tmp_path))
     assert [made.path.name for made in report.files] == [
         "page-loop-bar-1.mid", "page-loop-bar-1.wav", "page-loop-bar-1-counted-in.mid", "page-loop-bar-1-counted-in.wav",
     ]  # fmt: skip
@@ -221,7 +223,7 @@ def test_what_must_be_silent_is_silent_in_the_sound(tmp_path):
 def test_both_files_of_a_loop_have_one_level(tmp_path, pack):
     exact = tmp_path / "exact.toml"
     exact.write_text(LESSON + "[feel]\ntiming_ms = 0\nlevel_lu = 0\n")
-    render_loop(exact, "1", "100%", 10, [], RenderOptions(tmp_path / "out"), lambda _: None)
+    render_loop(exact, LoopOptions("1", "100%", 10), RenderOptions(tmp_path / "out"))
     seamless, counted = (sound(tmp_path / "out" / f"exact-loop-bar-1{name}.wav") for name in ("", "-counted-in"))
     bar = round(4 * 60 / 160 * 44100)
     # The last time through the loop is the last one after the count-in too, but for dither, once earlier rings are gone.
@@ -268,4 +270,4 @@ def test_a_disk_that_is_full_leaves_nothing_whoever_of_the_processes_finds_out(p
     monkeypatch.setattr(os, "pwrite", full)
     with pytest.raises(LessonError, match="cannot be written: No space left on device"):
         render_lesson(pack[0] / "page.toml", RenderOptions(tmp_path, processes=2))
-    assert not [path for path in tmp_path.iterdir() if path.suffix != ".mid"]
+    assert not [*tmp_path.iterdir()]

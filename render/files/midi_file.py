@@ -1,4 +1,4 @@
-"""The door for Standard MIDI Files from anywhere: bytes in, notes and the few events a line needs out.
+"""The door for Standard MIDI Files from anywhere: bytes in, notes and the few events that lines and takes need out.
 
 Every length and number is checked against the bytes that are there before it is believed, so that reading takes time
 in proportion to the file. (mido gathers a number of any length in one integer, so that a damaged file takes time by
@@ -9,7 +9,7 @@ Files 1.0: chunks, variable-length numbers of at most four bytes, running status
 import struct
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from grooves.errors import LessonError
@@ -28,6 +28,7 @@ class MidiNote:
     end_tick: int | None
     channel: int  # 0 to 15
     key: int
+    velocity: int = 64
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class MidiTrack:
 
 @dataclass(frozen=True)
 class MidiSong:
-    """What a line needs of a file; `division` is ticks a quarter, tempos are microseconds a quarter."""
+    """What is read of a file; `division` is ticks a quarter, tempos are microseconds a quarter."""
 
     division: int
     tracks: tuple[MidiTrack, ...]
@@ -62,7 +63,7 @@ class MidiEvent:
 def open_midi(data: bytes) -> MidiSong:
     """Read a file's bytes: `open_midi(data).tracks[0].notes[0].tick`. Raises LessonError for a damaged or odd one."""
     if len(data) > LARGEST_FILE:
-        raise LessonError(f"holds {len(data) / 1e6:.0f} MB; a line has at most 1 MB, so export its track alone")
+        raise LessonError(f"holds {len(data) / 1e6:.0f} MB; at most 1 MB is read, so export one track alone")
     kind, division, chunks = _chunks(data)
     tracks = [tuple(events(chunk)) for chunk in chunks]
     flat = [event for track in tracks for event in track if event.status == 0xFF]
@@ -81,7 +82,7 @@ def open_midi(data: bytes) -> MidiSong:
 def _chunks(data: bytes) -> tuple[int, int, list[bytes]]:
     """Format, ticks a quarter, and the bytes of each track."""
     if not data.startswith(b"MThd"):
-        raise LessonError("is not a Standard MIDI File; export the line as .mid")
+        raise LessonError("is not a Standard MIDI File; export it again as .mid")
     if len(data) < 14:
         raise LessonError(_DAMAGED)
     size, kind, count, division = struct.unpack(">IHHH", data[4:14])
@@ -96,7 +97,7 @@ def _chunks(data: bytes) -> tuple[int, int, list[bytes]]:
     if not division:
         raise LessonError("has 0 ticks per quarter, so no note has a place; export it again")
     if count > MOST_TRACKS or (kind == 0 and count != 1):
-        raise LessonError(f"says it has {count} tracks; export the line's track alone")
+        raise LessonError(f"says it has {count} tracks; export one track alone")
     found = list(_track_chunks(data, 8 + size))[:count]
     if len(found) < count or not found:
         raise LessonError(f"says it has {count} tracks, but {len(found)} are there; export it again")
@@ -185,10 +186,10 @@ def _notes(track: tuple[MidiEvent, ...]) -> tuple[MidiNote, ...]:
         started = sounding.setdefault((channel, key), deque())
         if event.status >= 0x90 and velocity:
             started.append(len(notes))
-            notes.append(MidiNote(event.tick, None, channel, key))
+            notes.append(MidiNote(event.tick, None, channel, key, velocity))
         elif started:
             index = started.popleft()
-            notes[index] = MidiNote(notes[index].tick, event.tick, channel, key)
+            notes[index] = replace(notes[index], end_tick=event.tick)
     return tuple(notes)
 
 

@@ -1,4 +1,4 @@
-"""The soundfonts on this machine, and what is in them."""
+"""The soundfonts installed on this machine, and what is in them."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +23,7 @@ class ListedKit:
 
 
 @dataclass(frozen=True)
-class OnShelf:
+class InstalledSoundfont:
     """One soundfont: `*` marks the one that plays when nothing else is said."""
 
     mark: str
@@ -49,19 +49,21 @@ def describe_soundfont(path: Path) -> tuple[ListedKit, ...]:
     )
 
 
-def soundfonts_here() -> tuple[OnShelf, ...]:
+def installed_soundfonts() -> tuple[InstalledSoundfont, ...]:
     """Look where soundfonts usually are: the default is always among them."""
     chosen = choose_soundfont()
     found = [path for place in PLACES for path in sorted(Path(place).glob("*.sf[23]"))]
     paths = dict.fromkeys(path.resolve() for path in (chosen, default_soundfont(), *found))
-    return tuple(_on_shelf(path, path == chosen.resolve()) for path in paths)
+    return tuple(_described(path, path == chosen.resolve()) for path in paths)
 
 
-def _on_shelf(path: Path, chosen: bool) -> OnShelf:
+def _described(path: Path, chosen: bool) -> InstalledSoundfont:
     mark = "*" if chosen else ""
     try:
         kit = choose_kit(read_presets(path))
     except LessonError as error:
-        return OnShelf(mark, path, "", str(error))
+        return InstalledSoundfont(mark, path, "", str(error))
     lacks = [one.name for one in INSTRUMENTS.values() if not kit.has(one.key)]
-    return OnShelf(mark, path, f"{kit.name} ({kit.program})", f"lacks {', '.join(lacks)}" if lacks else "complete")
+    return InstalledSoundfont(
+        mark, path, f"{kit.name} ({kit.program})", f"lacks {', '.join(lacks)}" if lacks else "complete"
+    )

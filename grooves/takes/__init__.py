@@ -1,0 +1,1 @@
+"""A take, what a student played, matched with its lesson, and what it says."""

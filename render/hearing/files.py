@@ -1,0 +1,35 @@
+"""The door for takes: what kind of file it is, and that it may be read at all."""
+
+from pathlib import Path
+
+from grooves.errors import LessonError
+
+MIDI_ENDINGS = (".mid", ".midi")
+SOUND_ENDINGS = (".wav", ".flac", ".ogg", ".mp3", ".m4a", ".aif", ".aiff")
+LARGEST_MIDI = 1_000_000
+LARGEST_SOUND = 4_000_000_000  # bytes: an hour of stereo in 24 bits is a quarter of it
+
+
+def kind_of_take(path: Path) -> str:
+    """Whether a take is "midi" or "sound": `kind_of_take(Path("tuesday.mid"))`.
+
+    Raises LessonError for a file that is not there, is no plain file, is of another kind, or far too large.
+    """
+    kind = {**dict.fromkeys(MIDI_ENDINGS, "midi"), **dict.fromkeys(SOUND_ENDINGS, "sound")}.get(path.suffix.lower())
+    try:
+        if not path.exists():
+            raise LessonError(f"{path}: there is no such file")
+        if not path.is_file():
+            raise LessonError(f"{path}: this is no file; name a recording (.mid, .wav, .flac, .ogg, .mp3)")
+        size = path.stat().st_size
+    except (OSError, ValueError) as error:
+        if isinstance(error, LessonError):
+            raise
+        raise LessonError(f"{path}: cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    if kind is None:
+        raise LessonError(f"{path}: a take ends in {', '.join((*MIDI_ENDINGS[:1], *SOUND_ENDINGS))}; export it as one")
+    if size == 0:
+        raise LessonError(f"{path}: is empty; record it again")
+    if size > (LARGEST_MIDI if kind == "midi" else LARGEST_SOUND):
+        raise LessonError(f"{path}: holds {size / 1e6:.0f} MB, which is no take; record one lesson at a time")
+    return kind

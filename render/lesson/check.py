@@ -1,0 +1,168 @@
+"""A take held against its lesson: from two files to an answer, pictures, and practice of the bars that went worst."""
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from grooves.errors import LessonError, at
+from grooves.lesson import Lesson, bar_numbers
+from grooves.passages import Track, track_passages
+from grooves.performance import perform
+from grooves.takes.check import Answer, check_take, student_track
+from grooves.takes.findings import BarFinding, LimbFinding, Together
+from grooves.takes.pads import Pads, key_name, played_take, told_pads
+from grooves.takes.says import listed
+from grooves.takes.sheet import Sheet, sheet_of
+from grooves.takes.take import Take
+from render.hearing.files import kind_of_take
+from render.hearing.midi_take import read_pads
+from render.lesson.load import load_lesson
+from render.lesson.options import MadeFile, Progress
+from render.lesson.plan import choose_tracks
+
+LATENCIES_MS = (-100.0, 1000.0)
+
+
+@dataclass(frozen=True)
+class CheckOptions:
+    """What is asked of a check: which track was played to, which bars count, what tells the drums apart, where to."""
+
+    track: str | None = None  # none: the student's own
+    bars: str | None = None  # of the line; none: all
+    kit: Path | None = None  # a recording of single strokes
+    latency_ms: float | None = None  # of the device, where it is known
+    folder: Path | None = None  # for pictures and practice; none: words alone
+    soundfont: Path | None = None
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What came of a take, in numbers and in words; `heard` and `answer` hold all that pictures are drawn from."""
+
+    track: str
+    offset_ms: float
+    drift_ms_per_minute: float
+    swing: Mapping[str, float | None]
+    bass_drum_lu: float | None
+    limbs: tuple[LimbFinding, ...]
+    bars: tuple[BarFinding, ...]
+    together: tuple[Together, ...]
+    sentences: tuple[str, ...]
+    files: tuple[MadeFile, ...] = ()
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A take that was read, with what a teacher should know about how it was heard."""
+
+    take: Take
+    notes: tuple[str, ...] = ()
+    refused: str = ""  # why nothing is said of it, in one sentence
+
+
+def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progress = lambda _: None) -> CheckReport:
+    """Hold a take against a lesson: `check_lesson(Path("a.toml"), Path("a.mid"), CheckOptions()).sentences`.
+
+    Raises LessonError for files that cannot be read; a take that cannot be judged is answered in one sentence.
+    """
+    loaded = load_lesson(path)
+    lesson = loaded.lesson
+    track = choose_tracks(lesson.tracks, [options.track])[0] if options.track else student_track(lesson.tracks)
+    _check_latency(options.latency_ms)
+    with at("--bars"):
+        chosen = _chosen_bars(lesson, options.bars)
+    sheet = sheet_of(lesson, track)
+    heard = _hear(take, sheet, options, progress)
+    answer = check_take(heard.take, sheet, _sounding(lesson, track), chosen, options.latency_ms)
+    if heard.refused:
+        answer = replace(answer, no_verdict=heard.refused, sentences=(heard.refused,))
+    report = _report(track, answer, heard)
+    if options.folder is None or answer.no_verdict:
+        return report
+    from render.lesson.check_files import check_files
+
+    return replace(report, files=tuple(check_files(path, loaded, sheet, answer, heard.take, options, progress)))
+
+
+def _check_latency(latency_ms: float | None) -> None:
+    low, high = LATENCIES_MS
+    if latency_ms is not None and not low <= latency_ms <= high:
+        raise LessonError(f"--latency: {latency_ms:g} is out of range; write {low:g} to {high:g} ms")
+
+
+def _chosen_bars(lesson: Lesson, bars: str | None) -> Collection[int]:
+    return bar_numbers(bars, [bar.number for bar in lesson.score.bars]) if bars is not None else ()
+
+
+def _sounding(lesson: Lesson, track: Track) -> list[tuple[str, float]]:
+    """What the track itself sounds like: parts and moments."""
+    passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+    hits = perform(lesson.score, passages, lesson.feel, lesson.balance_lu).hits
+    return [(hit.part, hit.onset_seconds) for hit in hits]
+
+
+# --- hearing --------------------------------------------------------------------------------------
+
+
+def _hear(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
+    """A take's strokes, from whichever kind of file it is."""
+    hear: Callable[..., Heard] = _hear_pads if kind_of_take(take) == "midi" else _hear_microphone
+    return hear(take, sheet, options, progress)
+
+
+def _hear_pads(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
+    told = None
+    if options.kit is not None:
+        if kind_of_take(options.kit) != "midi":
+            raise LessonError(f"--kit: {options.kit} is a sound file, and the take is MIDI; record the pads as .mid")
+        with at(f"--kit: {options.kit}"):
+            told = told_pads(read_pads(options.kit), sheet.parts)
+    found, pads = played_take(read_pads(take), sheet, told)
+    progress(1.0)
+    return Heard(found, tuple(_pad_notes(found, pads, sheet)))
+
+
+def _pad_notes(take: Take, pads: Pads, sheet: Sheet) -> Sequence[str]:
+    """What was guessed about pads, and what to do about those that nobody could guess."""
+    notes = [f"{key_name(key).capitalize()} was taken for the {part}." for key, part in pads.guessed.items()]
+    missing = [part for part in sheet.parts if part not in {one.part for one in take.strokes}]
+    if pads.unknown and missing:
+        keys = listed(key_name(key) for key in pads.unknown)
+        notes.append(
+            f"What is played on {keys} is not clear. Record one stroke of each pad, in this order: "
+            f"{', '.join(sheet.parts)}; then add --kit and that file."
+        )
+    return notes
+
+
+def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
+    raise LessonError(f"{take}: sound is not listened to yet; record the pads as .mid")
+
+
+# --- the answer -----------------------------------------------------------------------------------
+
+
+def _report(track: Track, answer: Answer, heard: Heard) -> CheckReport:
+    found = answer.findings
+    return CheckReport(
+        track.name,
+        round(found.offset_ms, 1),
+        round(found.drift_ms_per_minute, 2),
+        {"asked": _rounded(found.swing_asked, 3), "played": _rounded(found.swing_played, 3)},
+        _rounded(found.bass_drum_lu, 1),
+        tuple(_tidy(one) for one in found.limbs),
+        tuple(_tidy(one) for one in found.bars),
+        tuple(_tidy(one) for one in found.together),
+        (*answer.sentences, *heard.notes),
+    )
+
+
+def _rounded(value: float | None, places: int) -> float | None:
+    return None if value is None else round(value, places)
+
+
+def _tidy(found: Any) -> Any:
+    """A finding with its numbers to a tenth of a millisecond."""
+    numbers = {key: value for key, value in vars(found).items() if isinstance(value, float)}
+    return replace(found, **{key: round(value, 3 if "within" in key else 1) for key, value in numbers.items()})

@@ -1,0 +1,62 @@
+"""What the signs of the grids mean, those that a chart has, in lines that fit. Lengths in millimetres."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from grooves.kit import LIMBS
+from render.paper.grids import Grid
+from render.paper.strips import LIMB_NAMES
+from render.paper.text_metrics import width_ems
+
+WORDS_MM = 4.6
+LINE_MM = 6.2
+GAP_MM = 3.6  # between two entries
+SIGNS = (  # sign and how wide it is, words
+    ("black", 4.2, "drum"),
+    ("x", 3.2, "cymbal, cross-stick"),
+    ("diamond", 4.2, "bell of the ride"),
+    ("circle-x", 4.8, "open hi-hat"),
+    ("", 1.2, "not struck"),
+    ("accent", 2.6, "accent"),
+    ("ghost", 5.4, "ghost note"),
+    ("joined", 1.0, "together"),
+    ("bold", width_ems("bold", bold=True) * WORDS_MM, "reads the line"),
+)
+ALWAYS = ("black", "x", "", "joined", "bold")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One sign of the legend from `left` on, its middle at `x`, and its words from `words_x` on; `y` is their top."""
+
+    sign: str
+    left: float
+    x: float
+    words_x: float
+    y: float
+    words: str
+
+
+def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[Entry, ...]:
+    """The legend's signs and words in lines that fit: `legend_entries(grids, 182.0)[0].words` is "drum"."""
+    there = _signs_of(grids)
+    signs = [sign for sign in SIGNS if sign[0] in ALWAYS or sign[0] in there]
+    limbs = [limb for limb in LIMBS if any(row.limb == limb for grid in grids for row in grid.rows)]
+    named = [(LIMB_NAMES[limb], width_ems(LIMB_NAMES[limb]) * WORDS_MM, limb) for limb in limbs]
+    entries = []
+    x = y = 0.0
+    for sign, sign_mm, words in (*signs, *named):
+        words_mm = sign_mm + 1.6
+        needed_mm = words_mm + width_ems(words) * WORDS_MM
+        if x and x + needed_mm > room_mm:
+            x, y = 0.0, y + LINE_MM
+        entries.append(Entry(sign, x, x + sign_mm / 2, x + words_mm, y, words))
+        x += needed_mm + GAP_MM
+    return tuple(entries)
+
+
+def _signs_of(grids: Sequence[Grid]) -> set[str]:
+    """Signs that not every chart has."""
+    marks = [mark for grid in grids for mark in grid.marks]
+    there: set[str] = {mark.head for mark in marks}
+    return there | {name for name in ("accent", "ghost") if any(getattr(mark, name) for mark in marks)}

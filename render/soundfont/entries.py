@@ -1,0 +1,81 @@
+"""What is kept of a kit on disk: six kinds of entries, how they are written down, and what each may hold.
+
+An entry is one table of float32, all little-endian: a mark, the CRC-32 of what follows it, the name of its kind (8
+bytes), how many rows and columns, then the values row by row. One that does not fit its kind counts as absent.
+"""
+
+import struct
+import zlib
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+_MARK = b"4L\x00\x02"
+_CHECKED = struct.Struct("<4sI")  # mark, CRC-32 of the rest
+_SHAPE = struct.Struct("<8sII")  # kind, rows, columns
+
+Table = npt.NDArray[np.float32]  # (rows, columns)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of entry: `GAINS.fits(table)` says whether a table may be one."""
+
+    name: str
+    rows: tuple[int, ...]  # how many there may be; none: any number from 1 on
+    columns: tuple[int, ...]
+    least: float
+    most: float
+
+    def fits(self, table: Table) -> bool:
+        """Say whether a table has the shape and the values of this kind; what is not a number never has."""
+        rows, columns = table.shape
+        if not (rows and columns and rows in (self.rows or (rows,)) and columns in (self.columns or (columns,))):
+            return False
+        values = table[table != -np.inf] if self is LOUDNESS else table  # of silence
+        if not (values.min(initial=self.most) >= self.least and values.max(initial=self.least) <= self.most):
+            return False
+        return self is not SAMPLE or _is_sample(table)
+
+
+def _is_sample(table: Table) -> bool:
+    """Say whether a recording has two channels, or one and what it is worth on either side, 1.0 on the louder."""
+    return table.shape[1] == 2 or (len(table) > 2 and float(np.abs(table[:2]).max()) == 1.0)
+
+
+_LOUD = 1000.0  # 60 dB above full scale, which no drum reaches at FluidSynth's gain; an infinite value is past it too
+# A recording, full scale 1.0: left and right as two columns. Or one signal that is only panned, in one column: what it
+# is worth left and right, then its frames.
+SAMPLE = Kind("sample", (), (1, 2), -_LOUD, _LOUD)
+# The gain of each velocity from 0 to 127 against velocity 127; or one zero, where velocity is no pure gain.
+GAINS = Kind("gains", (1, 128), (1,), -_LOUD, _LOUD)
+# The momentary loudness of each velocity from 0 to 127 in LUFS; -inf where there is no sound.
+LOUDNESS = Kind("loudness", (128,), (1,), -400.0, 100.0)
+# The K-weighted power of each 10 ms of the key's loudest stroke, summed over frames and channels.
+POWERS = Kind("powers", (), (1,), 0.0, 48000 * _LOUD**2)
+# A sample's true peaks in windows of 16 frames: left up, left down, right up, right down.
+PEAKS = Kind("peaks", (4,), (), 0.0, 2 * _LOUD)
+# How many frames a key's loudest stroke is heard for.
+RING = Kind("ring", (1,), (1,), 1.0, 60 * 48000.0)
+
+
+def encode(kind: Kind, table: Table) -> bytes:
+    """A table as an entry: `encode(RING, np.array([[44100]], np.float32))[:2]` is b"4L"."""
+    rest = _SHAPE.pack(kind.name.encode(), *table.shape) + np.ascontiguousarray(table, "<f4").tobytes()
+    return _CHECKED.pack(_MARK, zlib.crc32(rest)) + rest
+
+
+def decode(kind: Kind, data: bytes) -> Table | None:
+    """The table of an entry, or None where it is damaged, of another kind, or holds what its kind does not."""
+    if len(data) < _CHECKED.size + _SHAPE.size:
+        return None
+    mark, checksum = _CHECKED.unpack_from(data)
+    rest = memoryview(data)[_CHECKED.size :]
+    name, rows, columns = _SHAPE.unpack_from(rest)
+    body = rest[_SHAPE.size :]
+    right = mark == _MARK and name.rstrip(b"\0") == kind.name.encode() and len(body) == rows * columns * 4
+    if not right or zlib.crc32(rest) != checksum:
+        return None
+    table: Table = np.frombuffer(body, "<f4").reshape(rows, columns)
+    return table if kind.fits(table) else None
