@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -15,74 +14,14 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import BAND, HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import INSTRUMENTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
+from grooves.performed import BarMark as BarMark
+from grooves.performed import Hit as Hit
+from grooves.performed import Note as Note
+from grooves.performed import Performance as Performance
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
-
-
-@dataclass(frozen=True)
-class Hit:
-    """One sounding stroke: when (seconds from the track's start), what, and how loud."""
-
-    onset_seconds: float  # below 0 where a stroke is early for the first downbeat
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
-    part: str  # ride, hi-hat, snare, …, count-in, click
-    limb: str  # "" for count-in and click
-    instrument: str
-    key: int  # General MIDI percussion key
-    level_lu: float  # loudness of this hit against the ride's plain stroke
-
-
-@dataclass(frozen=True)
-class Note:
-    """One sounding note of the band: when, for how long, what, and how loud."""
-
-    onset_seconds: float
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
-    length_seconds: float  # from onset to the release of the key
-    length_quarters: Fraction
-    part: str  # bass, piano, horns
-    program: int  # General MIDI program, counted from 0: 32 acoustic bass, 0 piano, 66 tenor saxophone, 56 trumpet
-    key: int  # MIDI key: 28 is E1, the open string
-    level_lu: float  # loudness against the ride's plain stroke
-
-
-@dataclass(frozen=True)
-class BarMark:
-    """One bar on the track's ruler: where it begins, how fast it goes, what it is called."""
-
-    onset_seconds: float
-    onset_quarters: Fraction
-    quarters: Fraction  # its length
-    seconds: float  # its length
-    quarters_per_minute: float
-    label: str  # "bar 1", "count-in"
-
-
-@dataclass(frozen=True)
-class Performance:
-    """A track ready to sound: hits, notes and bars, each in order of time."""
-
-    title: str
-    meter: Meter
-    hits: tuple[Hit, ...]
-    bars: tuple[BarMark, ...]
-    notes: tuple[Note, ...] = ()
-    key_signature: str = ""  # of the band: "F", "Dm"; "" where there is none
-
-    @property
-    def length_seconds(self) -> float:
-        """From the first downbeat to the last barline, without the tails of the sounds."""
-        last = self.bars[-1]
-        return last.onset_seconds + last.seconds
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
-        sounding = {hit.part for hit in self.hits} | {note.part for note in self.notes}
-        return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in sounding)
-
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
@@ -147,7 +86,14 @@ def perform(
         by_limb[one.written.stroke.limb].append(one)
     played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
-    return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
+    bars = tuple(mark for mark, *_ in marks)
+    if score.band is None:
+        return Performance(score.title, score.meter, tuple(hits), bars)
+    from grooves.accompany import LaidBar, band_notes
+
+    laid = [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
+    notes = band_notes(score.band, score, laid, feel, balance_lu or {})
+    return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
 
 
 _Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last

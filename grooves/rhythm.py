@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
 from grooves.meter import EIGHTH as EIGHTH
 from grooves.meter import QUARTER as QUARTER
 from grooves.meter import SIXTEENTH as SIXTEENTH
@@ -22,6 +22,9 @@ from grooves.meter import parse_meter as parse_meter
 from grooves.meter import rest_lengths
 
 Kind = Literal["struck", "held", "rest"]
+
+LONGEST_LINE = 2_000  # bars, an hour and more of most lessons; ours
+FULLEST_BAR = 512  # notes: 16/2 has 256 thirty-seconds
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def value_length(value: str) -> Fraction:
     """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises LessonError."""
     if value not in _LENGTHS:
         raise LessonError(
-            f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
+            f"'{visible(value, 40)}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
             "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
         )
     return _LENGTHS[value]
@@ -105,10 +108,15 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
         raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
+    if len(bars) > LONGEST_LINE:
+        raise LessonError(f"the line has {len(bars)} bars; write at most {LONGEST_LINE}, and repeat them by choruses")
     for number, bar in enumerate(bars, 1):
-        if not bar.split():
+        signs = bar.split()
+        if not signs:
             raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
-        yield number, bar.split()
+        if len(signs) > FULLEST_BAR:
+            raise LessonError(f"bar {number} holds {len(signs)} notes; a barline, |, may be missing")
+        yield number, signs
 
 
 def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
@@ -118,9 +126,7 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found:
-            raise LessonError(
-                f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
-            )
+            raise LessonError(f"bar {number}: '{visible(token, 40)}' is not a note; {_as_meant(token)}")
         try:
             length = value_length(found["number"] + found["dots"])
         except LessonError as error:
@@ -131,8 +137,16 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     return tuple(symbols), open_tie
 
 
+def _as_meant(token: str) -> str:
+    """The spelling that was probably meant: `_as_meant("r4")` is "did you mean 4r?"."""
+    found = re.fullmatch(r"([\[_^]*)(r?)(\d{1,2})(r?)(\.{0,2})(r?)([\]_^]*)", token.lower())
+    if found and "".join(found.group(3, 5)) in _LENGTHS and "".join(found.group(2, 4, 6)) in ("", "r"):
+        return f"did you mean {''.join(found.group(1, 3, 5, 2, 4, 6, 7))}?"
+    return "write a value such as 8, with r for a rest, ^ for an accent"
+
+
 def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
-    where = f"bar {number}: '{token}'"
+    where = f"bar {number}: '{visible(token, 40)}'"
     if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
         raise LessonError(f"{where} has signs that do not go together")
     if "r" in marks and len(marks) > 1:

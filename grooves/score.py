@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import lcm
 from typing import Literal
 
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
-from grooves.kit import LIMBS, PARTS, Handedness, mirrored
+from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.players import Band
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "gaps"]
@@ -58,6 +60,7 @@ class Score:
     played_on: tuple[PlayedOn, ...]
     repeat_each: int = 1
     readings: int = 1  # choruses that differ
+    band: Band | None = None  # who plays along
 
     @property
     def meter(self) -> Meter:
@@ -92,27 +95,75 @@ def write_score(
     repeat_each: int = 1,
     turns: Literal["chorus", "bar"] = "chorus",
     kit: Handedness = "right-handed",
+    reads_with: str = "",
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
     The groove swings as it is to be played: a lesson's own swing is put into it before.
 
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
-    `kit="left-handed"` swaps right and left. Raises LessonError where one limb has two instruments at once.
+    `kit="left-handed"` swaps right and left. The hand that keeps the ride goes on, the other one reads, unless
+    `reads_with` names a hand. A bar that is repeated in a row begins with a stroke where a tie came from the bar
+    before. Raises LessonError where one limb has two instruments at once.
     """
+    if reads_with and kit == "left-handed":
+        reads_with = mirrored(reads_with)  # as seen on the kit that is mirrored below
+    played_on = [with_hands(reading, groove, reads_with) for reading in played_on]
+    if repeat_each > 1:
+        line = [_struck_first(bar) for bar in line]
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
     notes = line_notes(line)
-    read = {reading: assign(notes, reading) for reading in played_on}
+    read = {reading: _by_bar(assign(notes, reading)) for reading in played_on}
     choruses = [list(played_on)] if turns == "bar" else [[reading] for reading in played_on]
+    cycle = lcm(*(len(part.bars) for part in groove.parts))
+    written: dict[tuple[int, int, PlayedOn], ScoreBar] = {}  # bars that are played alike are written once
     bars: list[ScoreBar] = []
     for ways in choruses:
         for place, number in enumerate(numbers):
-            reading = ways[place % len(ways)]
-            own = [assigned for assigned in read[reading] if assigned.note.bar == number - 1]
-            bars.append(_write_bar(groove, line[number - 1], number, place, reading, own))
+            once = number, place % cycle, ways[place % len(ways)]
+            if once not in written:
+                own = read[once[2]].get(number - 1, [])
+                written[once] = _write_bar(groove, line[number - 1], number, place, once[2], own)
+            bars.append(written[once])
     if kit == "left-handed":
-        groove, bars = mirrored_groove(groove), [_mirrored_bar(bar) for bar in bars]
+        mirror = {id(bar): _mirrored_bar(bar) for bar in written.values()}
+        groove, bars = mirrored_groove(groove), [mirror[id(bar)] for bar in bars]
     return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses))
+
+
+def _by_bar(assigned: Sequence[Assigned]) -> dict[int, list[Assigned]]:
+    found: dict[int, list[Assigned]] = {}
+    for one in assigned:
+        found.setdefault(one.note.bar, []).append(one)
+    return found
+
+
+CYMBALS = ("ride", "ride bell", "closed hi-hat", "open hi-hat")  # what a hand keeps time on
+
+
+def with_hands(reading: PlayedOn, groove: Groove, reads_with: str = "") -> PlayedOn:
+    """Say which hand strikes each drum of the line: over an open-handed groove the right hand reads on the snare."""
+    if reading.alternate:
+        return reading
+    limbs = {name: _limb(name, groove) for name in (*reading.instruments, reading.gaps) if name}
+    if reads_with:  # a hand that fills gaps elsewhere changes with it
+        turned = any(limb == mirrored(reads_with) for name, limb in limbs.items() if name in reading.instruments)
+        limbs = {name: mirrored(limb) if turned and limb in HANDS else limb for name, limb in limbs.items()}
+    hands = tuple((name, limb) for name, limb in limbs.items() if limb != INSTRUMENTS[name].limb)
+    return replace(reading, hands=hands)
+
+
+def _limb(instrument: str, groove: Groove) -> str:
+    """Who strikes an instrument of the line: who plays it in time, else its usual limb, else the hand left free."""
+    own = next((part.limb for part in groove.parts if part.instrument == instrument), INSTRUMENTS[instrument].limb)
+    keeping = {part.limb for part in groove.parts if part.instrument in CYMBALS and part.limb in HANDS}
+    return mirrored(own) if keeping == {own} and instrument not in CYMBALS else own
+
+
+def _struck_first(bar: Bar) -> Bar:
+    """The bar by itself: what is tied into it is struck, or nothing would sound when it comes again."""
+    first, *others = bar
+    return (replace(first, kind="struck"), *others) if first.kind == "held" else bar
 
 
 def mirrored_groove(groove: Groove) -> Groove:

@@ -16,17 +16,17 @@ BELOW = {  # what each room may import beside itself; the order of the table is 
     "render": {"render.command"},
     "render.command": {
         "render.lesson", "render.page", "render.sound", "render.paper", "render.reading", "render.soundfont",
-        "render.files", "grooves", "grooves.teaching", "grooves.takes",
+        "render.files", "grooves", "grooves.teaching", "grooves.takes", "grooves.band",
     },
     "render.lesson": {
         "render.page", "render.sound", "render.paper", "render.reading", "render.hearing", "render.soundfont",
-        "render.files", "grooves", "grooves.teaching", "grooves.takes",
+        "render.files", "grooves", "grooves.teaching", "grooves.takes", "grooves.band",
     },
     "render.page": {
         "render.sound", "render.paper", "render.soundfont", "render.files", "grooves", "grooves.teaching",
     },
     "render.sound": {"render.soundfont", "render.files", "grooves"},
-    "render.paper": {"render.files", "grooves", "grooves.teaching"},
+    "render.paper": {"render.files", "grooves", "grooves.teaching", "grooves.takes"},
     "render.reading": {"render.files", "grooves"},
     "render.hearing": {"render.soundfont", "render.files", "grooves", "grooves.takes"},
     "render.soundfont": {"render.files", "grooves"},

@@ -16,6 +16,7 @@ NEAR_SECONDS, FAR_SECONDS = 0.45, 1.5  # where a take's beginning is looked for,
 BIN_SECONDS = 0.004
 BLUR_SECONDS = 0.028
 GOOD = 0.8  # share of what is written that falls in place, from which on nothing farther is tried
+SHORTEST = 0.25  # share of the track that a part is taken to cover at least
 LEAD = 0.06  # how much better a farther place must be
 REACH_SECONDS = 0.06
 _SLOPE_POINTS = 400
@@ -39,7 +40,7 @@ Combs = list[tuple[Floats, Floats]]  # of each part: written moments, played mom
 
 def combs(take: Take, sheet: Sheet, together: bool = False) -> Combs:
     """Written and played moments of every part that was played: `combs(take, sheet)`; `together` mixes all parts."""
-    real = [one for one in take.strokes if not one.mark]
+    real = [one for one in take.strokes if one.mark != "double"]  # a feathered stroke looks like crosstalk
     if together:
         return [(np.array([one.onset_seconds for one in sheet.strokes]), onsets(real))]
     found = []
@@ -57,14 +58,14 @@ def align(take: Take, sheet: Sheet) -> Alignment:
         return Alignment(0.0)
     best = _search(parts, take, sheet)
     for _ in range(3):
-        best = _refined(parts, best)
+        best = refined(parts, best)
     return best
 
 
 def coarse_offset(take: Take, sheet: Sheet) -> float:
     """The offset by known parts alone, or where none is known by all strokes together, in seconds."""
     parts = combs(take, sheet) or combs(take, sheet, together=True)
-    return _refined(parts, _search(parts, take, sheet)).offset_seconds if parts else 0.0
+    return refined(parts, _search(parts, take, sheet)).offset_seconds if parts else 0.0
 
 
 def _search(parts: Combs, take: Take, sheet: Sheet) -> Alignment:
@@ -84,8 +85,8 @@ def _comb_peak(parts: Combs, reach: float) -> tuple[float, float]:
     """The offset within reach at which most falls in place, and the share of the written strokes that does."""
     bins = int(2 * reach / BIN_SECONDS) + 1
     total = np.zeros(bins)
-    for written, played in parts:
-        total += _gap_counts(written, played, reach, bins) / _due(written, played) / len(parts)
+    for (written, played), weight in zip(parts, _weights(parts), strict=True):
+        total += weight * _gap_counts(written, played, reach, bins) / _due(written, played)
     width = int(BLUR_SECONDS / BIN_SECONDS) * 2 + 1
     window = np.hanning(width + 4)[1:-1]
     smooth = np.convolve(total, window, mode="same")
@@ -112,8 +113,14 @@ def _gap_counts(written: Floats, played: Floats, reach: float, bins: int) -> Flo
 def _due(written: Floats, played: Floats) -> float:
     """How many strokes are written in a stretch as long as the played one."""
     whole = float(written[-1] - written[0]) if len(written) > 1 else 0.0
-    share = min(1.0, float(played[-1] - played[0]) / whole) if whole and len(played) > 1 else 1.0
-    return max(share * len(written), 1.0)
+    share = float(played[-1] - played[0]) / whole if whole and len(played) > 1 else 1.0
+    return min(max(share, SHORTEST), 1.0) * len(written)
+
+
+def _weights(parts: Combs) -> Floats:
+    """What each part counts, 1 in all: a part that was struck four times as often counts twice as much."""
+    roots = np.sqrt([min(len(written), len(played)) for written, played in parts])
+    return np.asarray(roots / roots.sum(), dtype=np.float64)
 
 
 def pairs(written: Floats, played: Floats, reach: float) -> tuple[Ints, Ints]:
@@ -136,8 +143,11 @@ def nearest_gaps(written: Floats, played: Floats) -> Floats:
     return np.asarray(np.where(np.abs(left) < np.abs(right), left, right), dtype=np.float64)
 
 
-def _refined(parts: Combs, found: Alignment) -> Alignment:
-    """The same more exactly, from what lies within 60 ms: offset by the median of parts, drift by the slopes."""
+def refined(parts: Combs, found: Alignment) -> Alignment:
+    """The same more exactly, from what lies within 60 ms: offset by the median of parts, drift by the slopes.
+
+    Example: `refined(combs(take, sheet), Alignment(0.2)).drift`.
+    """
     times, gaps, middles, near = [], [], [], 0
     for written, played in parts:
         gap = nearest_gaps(written, found.on_track(played))
@@ -184,8 +194,11 @@ FITS = 0.7  # F from which on a speed is believed
 RATES = ((0.5, "half"), (2.0, "twice"), (2 / 3, "two thirds of"), (1.5, "one and a half times"))
 
 
-def other_speed(take: Take, sheet: Sheet) -> str:
-    """At what other speed a take fits its track, in words, "" where at none: "half" for half as fast."""
+def other_speed(take: Take, sheet: Sheet, better_than: float = 0.0) -> str:
+    """At what other speed a take fits its track, in words, "" where at none: "half" for half as fast.
+
+    `better_than` is the F that it must clearly surpass.
+    """
     found: list[tuple[float, str]] = []
     for rate, words in RATES:
         parts = [(written, played * rate) for written, played in combs(take, sheet)]
@@ -193,7 +206,7 @@ def other_speed(take: Take, sheet: Sheet) -> str:
             offset, _ = _comb_peak(parts, max(sheet.end_seconds, take.seconds * rate))
             found.append((median([_inside(written, played - offset) for written, played in parts]), words))
     fit, words = max(found, default=(0.0, ""))
-    return words if fit >= FITS else ""
+    return words if fit >= max(FITS, better_than + LEAD) else ""
 
 
 def _inside(written: Floats, played: Floats) -> float:

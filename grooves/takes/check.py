@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from grooves.passages import Track
-from grooves.takes.align import Alignment, agreement, align, nearest_gaps, other_speed
+from grooves.takes.align import Alignment, agreement, align, nearest_gaps, other_speed, refined
 from grooves.takes.findings import Findings, LimbFinding, find, usable_bars
-from grooves.takes.lost import lost_beats
+from grooves.takes.lost import lost_beats, off_throughout
 from grooves.takes.match import Match, match
 from grooves.takes.says import sentences
 from grooves.takes.sheet import Sheet
@@ -17,7 +17,7 @@ from grooves.takes.take import Take, median, onsets, robust_spread
 
 FEWEST_STROKES = 8  # written strokes that a take must reach over
 SHORTEST_SECONDS = 4.0
-DOUBTFUL = 0.75  # F under which other speeds are tried
+DOUBTFUL = 0.85  # F under which other speeds are tried
 FITS = 0.5  # F under which strokes do not belong to what is written
 LINE_STROKES = 8  # that were played before a line is called another one
 MACHINE_MS = 3.0  # ours: nobody plays so near to a track (people: `grooves.takes.says`)
@@ -50,13 +50,12 @@ def check_take(
     """
     asked = sheet
     sheet = swung_as_played(take, asked, align(take, asked))
-    alignment = align(take, sheet)
+    alignment, lost = _laid(take, sheet)
     kept = usable_bars(take, sheet, alignment, bars)
     within = [one for one in sheet.strokes if one.bar in set(kept)]
     reason = _before(take, within)
     if not reason and sounding and is_track(take, sheet, alignment, sounding):
         reason = "This is the track itself; record what you play while you hear it."
-    lost = lost_beats(take, sheet, alignment) if not reason else ()
     found = match(take, sheet, alignment, lost)
     reason = reason or _misfit(take, sheet, found, kept)
     if reason:
@@ -64,6 +63,17 @@ def check_take(
     findings = find(take, sheet, alignment, found, kept, latency_ms)
     said = sentences(findings, sheet, take.unclear, latency_ms is not None)
     return Answer("", tuple(said), findings, alignment, found)
+
+
+def _laid(take: Take, sheet: Sheet) -> tuple[Alignment, tuple[int, ...]]:
+    """Where a take lies, and the bars in which it is beats off: never most of them."""
+    alignment = align(take, sheet)
+    lost = lost_beats(take, sheet, alignment)
+    off = off_throughout(lost, sheet)
+    if off:
+        alignment = replace(alignment, offset_seconds=alignment.offset_seconds + off)
+        lost = lost_beats(take, sheet, alignment)
+    return alignment, lost
 
 
 def _nothing(sheet: Sheet, alignment: Alignment) -> Findings:
@@ -86,19 +96,22 @@ def _before(take: Take, within: Sequence[object]) -> str:
 
 def is_track(take: Take, sheet: Sheet, alignment: Alignment, sounding: Sequence[tuple[str, float]]) -> bool:
     """Whether a take is the track played back: every part of it nearer than anybody plays, and nobody else."""
-    real = [one for one in take.strokes if one.part and not one.mark]
+    real = [one for one in take.strokes if one.part and one.mark != "double"]
     parts = sorted({part for part, _ in sounding} & {*sheet.parts})
     start = sheet.bars[0].onset_seconds - 0.1  # a count-in sounds like a pad of the kit
     moments = alignment.on_track(onsets(real))
     others = sum(one.part not in parts and at > start for one, at in zip(real, moments, strict=True))
     if not parts or others > STRANGERS * len(real):
         return False
+    moments_of = {part: np.array([moment for one, moment in sounding if one == part]) for part in parts}
+    rows = [(moments_of[part], onsets(one for one in real if one.part == part)) for part in parts]
+    if not all(len(played) for _, played in rows):
+        return False
+    exact = refined(rows, replace(alignment, drift=0.0))
     middles = []
-    for part in parts:
-        written = np.array([moment for one, moment in sounding if one == part])
-        played = alignment.on_track(onsets(one for one in real if one.part == part))
-        gaps = nearest_gaps(written, played) * 1000
-        if agreement(written, played) < ALL_OF_IT or robust_spread(gaps) > MACHINE_MS:
+    for written, played in rows:
+        gaps = nearest_gaps(written, exact.on_track(played)) * 1000
+        if agreement(written, exact.on_track(played)) < ALL_OF_IT or robust_spread(gaps) > MACHINE_MS:
             return False
         middles.append(median(gaps))
     return max(middles) - min(middles) < 2 * MACHINE_MS
@@ -110,7 +123,7 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
     played = {part: fit for part, fit in fits.items() if fit is not None}
     hits, written, struck = (sum(one[place] for one in played.values()) for place in range(3))
     share = 2 * hits / max(written + struck, 1)
-    if share < DOUBTFUL and (told := _at_speed(take, sheet)):
+    if share < DOUBTFUL and (told := _at_speed(take, sheet, share)):
         return told
     if share < FITS:
         return "This take does not fit the track: is it of another lesson, or another track?"
@@ -125,8 +138,8 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
     return ""
 
 
-def _at_speed(take: Take, sheet: Sheet) -> str:
-    speed = other_speed(take, sheet)
+def _at_speed(take: Take, sheet: Sheet, share: float) -> str:
+    speed = other_speed(take, sheet, share)
     return speed and f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
 
 

@@ -5,6 +5,7 @@ constant lateness of everything cannot be told from the device's delay; where th
 track. A limb's spread is 1.48 times its strokes' median distance from their median, after offset and drift.
 """
 
+from bisect import bisect_right
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -22,6 +23,7 @@ from grooves.takes.take import Take, median, robust_spread
 State = Literal["hit", "unsure", "missed"]
 WITHIN_MS = (20, 30, 50)
 FEWEST_HEARD = 0.1  # share of a part's strokes under which it was not played at all
+ECHOES_HEARD = 0.8  # the same where they look like echoes of other pads, as feathered strokes do
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ def find(
     kept = set(bars) or set(range(len(sheet.bars)))
     heard = _heard(take, sheet, match, kept)
     judged = tuple(_judged(take, sheet, match, kept, heard))
-    extras = [place for place in match.extras if _bar_of(take, sheet, alignment, place) in kept]
+    extras = [place for place in match.extras if bar_of(take, sheet, alignment, place) in kept]
     rows = {(limb, part): _of_limb(judged, limb, part) for limb, part in sheet.limb_parts}
     middles = _limb_middles(judged)
     zero = median(list(middles.values()))
@@ -146,8 +148,10 @@ def _heard(take: Take, sheet: Sheet, match: Match, kept: Collection[int]) -> set
     found = set()
     for part in sheet.parts:
         own = [place for place, one in enumerate(sheet.strokes) if one.part == part and one.bar in kept]
-        hits = sum(match.of[place] >= 0 for place in own)
-        if own and part not in take.unclear and hits and hits >= FEWEST_HEARD * len(own):
+        hits = [take.strokes[match.of[place]] for place in own if match.of[place] >= 0]
+        plain = sum(not one.mark for one in hits)
+        enough = plain >= FEWEST_HEARD * len(own) or len(hits) >= ECHOES_HEARD * len(own)
+        if hits and enough and part not in take.unclear:
             found.add(part)
     return found
 
@@ -197,11 +201,11 @@ def _limb(limb: str, part: str, own: Sequence[Judged], heard: bool, extra: int, 
 # --- bars -----------------------------------------------------------------------------------------
 
 
-def _bar_of(take: Take, sheet: Sheet, alignment: Alignment, place: int) -> int:
-    """The bar that a played stroke falls in."""
-    moment = float(alignment.on_track(np.array([take.strokes[place].onset_seconds]))[0])
-    starts = np.array([bar.onset_seconds - bar.beat_seconds / 4 for bar in sheet.bars])
-    return int(np.clip(np.searchsorted(starts, moment, "right") - 1, 0, len(sheet.bars) - 1))
+def bar_of(take: Take, sheet: Sheet, alignment: Alignment, place: int) -> int:
+    """The bar of the sheet that a played stroke falls in: `bar_of(take, sheet, alignment, 0)`."""
+    moment = (take.strokes[place].onset_seconds - alignment.offset_seconds) / (1 + alignment.drift)
+    place = bisect_right(sheet.bars, moment, key=lambda bar: bar.onset_seconds - bar.beat_seconds / 4) - 1
+    return min(max(place, 0), len(sheet.bars) - 1)
 
 
 def _bars(
@@ -216,7 +220,7 @@ def _bars(
 ) -> Iterable[BarFinding]:
     """Every bar of the line, its turns together, each limb's own lateness taken off its spread."""
     middles = _limb_middles(judged)
-    extra_in = [sheet.bars[_bar_of(take, sheet, alignment, place)].number for place in extras]
+    extra_in = [sheet.bars[bar_of(take, sheet, alignment, place)].number for place in extras]
     for number in dict.fromkeys(sheet.bars[place].number for place in sorted(kept)):
         turns = [place for place in sorted(kept) if sheet.bars[place].number == number]
         own = [one for one in judged if one.stroke.bar in turns]
@@ -303,11 +307,12 @@ def _bass_drum_lu(take: Take, judged: Sequence[Judged]) -> float | None:
 
 def usable_bars(take: Take, sheet: Sheet, alignment: Alignment, numbers: Collection[int] = ()) -> tuple[int, ...]:
     """The sheet's bars that lie within a take, and of those the asked numbers: a take may begin late and end early."""
+    last = {one.bar: one.onset_seconds for one in sheet.strokes}
     begins, ends = alignment.on_track(np.array([0.0, take.seconds])).tolist()
     return tuple(
         place
         for place, bar in enumerate(sheet.bars)
         if bar.onset_seconds > begins - bar.beat_seconds / 4
-        and bar.onset_seconds + bar.beat_seconds / 2 < ends
+        and last.get(place, bar.onset_seconds) - bar.beat_seconds / 4 < ends
         and (not numbers or bar.number in numbers)
     )

@@ -4,6 +4,8 @@ Each bar is held against the take at lags of -2 to 2 beats, once each limb's own
 search (A. J. Viterbi 1967) then weighs how well bars fit against how often the lag changes.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from grooves.takes.align import Alignment, nearest_gaps
@@ -32,12 +34,23 @@ def lost_beats(take: Take, sheet: Sheet, alignment: Alignment) -> tuple[int, ...
     return tuple(LAGS[place] for place in reversed(row))
 
 
+def off_throughout(lost: Sequence[int], sheet: Sheet) -> float:
+    """Seconds by which most bars are off, so that the take was laid wrong and not played wrong; 0 where they are not.
+
+    Example: `off_throughout((0, 1, 0, 0), sheet)` is 0.0.
+    """
+    lag = max(LAGS, key=lambda one: sum(other == one for other in lost))
+    return lag * sorted(bar.beat_seconds for bar in sheet.bars)[len(sheet.bars) // 2]
+
+
 def _fits(take: Take, sheet: Sheet, alignment: Alignment) -> Floats:
     """How many strokes of each bar fit the take at each lag, less those played there that do not."""
     straight = straightened(take, sheet, alignment)
     fits = np.zeros((len(sheet.bars), len(LAGS)))
     for part in sheet.parts:
-        played = straight[[place for place, one in enumerate(take.strokes) if one.part == part and not one.mark]]
+        played = straight[
+            [place for place, one in enumerate(take.strokes) if one.part == part and one.mark != "double"]
+        ]
         own = [one for one in sheet.strokes if one.part == part]
         if not len(played) or not own:
             continue

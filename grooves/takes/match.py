@@ -20,6 +20,7 @@ ROUNDS = 4
 MISS = 3.2  # price of a written stroke that nobody played, in half squares of spreads
 EXTRA = 3.2  # of a played one that is not written
 ECHO = 0.3  # of a marked one
+TAKEN_ECHO = 1.5  # of a marked one that is taken for a stroke after all
 FIRST_SPREAD_SECONDS = 0.030
 SPREADS_SECONDS = (0.008, 0.040)  # the narrowest and the widest that are believed
 REACH_SECONDS = 0.15
@@ -135,7 +136,8 @@ def cheapest(written: Floats, played: Floats, spread: float, prices: Sequence[fl
         for done in range(start, max(end, start) + 1):
             cost, choice = _kept(first, costs, paid, done) + MISS, 0
             if done > start:
-                hit = _kept(first, costs, paid, done - 1) + (moments[done - 1] - target) ** 2 * scale
+                echo = 0.0 if prices[done - 1] > ECHO else TAKEN_ECHO
+                hit = _kept(first, costs, paid, done - 1) + (moments[done - 1] - target) ** 2 * scale + echo
                 if hit < cost:
                     cost, choice = hit, 1
                 over = new_costs[-1] + prices[done - 1]

@@ -139,10 +139,10 @@ def played_take(struck: Sequence[Struck], sheet: Sheet, told: Mapping[int, str] 
 
 def _guess(take: Take, sheet: Sheet) -> tuple[dict[int, str], tuple[int, ...]]:
     """Strange keys by how well their strokes agree with a part that no key of the take plays."""
-    strange = sorted({one.key for one in take.strokes if not one.part and not one.mark})
+    strange = sorted({one.key for one in take.strokes if not one.part and one.mark != "double"})
     here = {one.part for one in take.strokes}
     open_parts = [part for part in sheet.parts if part not in here]
-    by_key = {key: onsets(one for one in take.strokes if one.key == key and not one.mark) for key in strange}
+    by_key = {key: onsets(one for one in take.strokes if one.key == key and one.mark != "double") for key in strange}
     many = {key: moments for key, moments in by_key.items() if len(moments) >= FEWEST}
     if not many or not open_parts:
         return {}, ()

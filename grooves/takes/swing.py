@@ -62,7 +62,7 @@ def _gaps(take: Take, upbeats: list[Written], sheet: Sheet, alignment: Alignment
         own = [one for one in upbeats if one.part == part]
         written = np.array([one.onset_seconds for one in own])
         played = alignment.on_track(
-            np.array([one.onset_seconds for one in take.strokes if one.part == part and not one.mark])
+            np.array([one.onset_seconds for one in take.strokes if one.part == part and one.mark != "double"])
         )
         if len(written) and len(played):
             quarters = np.array([_quarter(one, sheet) for one in own])

@@ -1,26 +1,47 @@
-"""Ways to be told to stop: each is one KeyboardInterrupt, so that whoever has begun a file tidies up after itself."""
+"""Ways to be told to stop: each is one KeyboardInterrupt, so that whoever has begun a file tidies up after itself.
+
+The first is enough: those that follow are ignored, so that none disturbs the tidying up.
+"""
 
 import contextlib
 import os
 import signal
 import sys
+from collections.abc import Callable
 from types import FrameType
 from typing import NoReturn
 
-# `kill`, a service that is stopped, and a terminal that is closed; Ctrl-C is Python's own. Windows has no SIGHUP.
-ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+# Ctrl-C, `kill` or a service that is stopped, and a terminal that is closed. Windows has no SIGHUP.
+ENDINGS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+INTERRUPTED = "interrupted; nothing half-written was left"
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
 def tidy_up_when_told_to_end() -> None:
-    """Let `kill` and a closed terminal do what Ctrl-C does; what this process was started to ignore it ignores."""
+    """Let Ctrl-C, `kill` and a closed terminal do the same; what this process was started to ignore it ignores."""
+    _answer_by(stop)
+
+
+def end_at_once_when_told() -> None:
+    """Let each of them end this process with one sentence, as long as modules are loaded and no file is begun."""
+    _answer_by(_end_at_once)
+
+
+def _answer_by(handler: Callable[[int, FrameType | None], NoReturn]) -> None:
     for ending in ENDINGS:
         if signal.getsignal(ending) != signal.SIG_IGN:  # as under nohup
-            signal.signal(ending, stop)
+            signal.signal(ending, handler)
+
+
+def _end_at_once(_number: int, _frame: FrameType | None) -> NoReturn:
+    """A signal's handler: no exception, which some module that is being loaded might swallow or show."""
+    with contextlib.suppress(OSError):
+        os.write(2, f"fourlimb: {INTERRUPTED}\n".encode())
+    os._exit(130)
 
 
 def stop(_number: int, _frame: FrameType | None) -> NoReturn:
-    """A signal's handler: raise KeyboardInterrupt, once, so that a second signal does not disturb the tidying up."""
+    """A signal's handler: raise KeyboardInterrupt, once."""
     for ending in ENDINGS:
         signal.signal(ending, signal.SIG_IGN)
     raise KeyboardInterrupt

@@ -80,9 +80,11 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     report = _report(track, answer, heard)
     if options.folder is None or answer.no_verdict:
         return report
-    from render.lesson.check_files import check_files
+    from render.lesson.check_files import CheckFolder, check_files
 
-    return replace(report, files=tuple(check_files(path, loaded, sheet, answer, heard.take, options, progress)))
+    reads = (*loaded.reads, take, *([options.kit] if options.kit else []))
+    where = CheckFolder(options.folder, path, take, reads, options.soundfont)
+    return replace(report, files=tuple(check_files(where, loaded, sheet, answer, heard.take, progress)))
 
 
 def _check_latency(latency_ms: float | None) -> None:
@@ -136,7 +138,7 @@ def _pad_notes(take: Take, pads: Pads, sheet: Sheet) -> Sequence[str]:
     return notes
 
 
-def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
+def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:  # noqa: ARG001
     raise LessonError(f"{take}: sound is not listened to yet; record the pads as .mid")
 
 

@@ -52,8 +52,10 @@ class Session:
 @contextmanager
 def open_kit_of(plan: Plan) -> Iterator[DrumKit]:
     """Open the kit of a lesson for as long as it is needed: `open_kit_of(plan_lesson(path, options))`."""
-    options = plan.options
-    with kit_for(plan.path, plan.lesson, options.soundfont, options.rate, options.use_cache) as kit:
+    options, lesson = plan.options, plan.lesson
+    if options.kit_program is not None:
+        lesson = replace(lesson, kit_program=options.kit_program)
+    with kit_for(plan.path, lesson, options.soundfont, options.rate, options.use_cache) as kit:
         yield kit
 
 

@@ -28,6 +28,7 @@ def track_size(track: Track, lesson: Lesson) -> Size:
     times = times_through(track, score, lesson.choruses)
     bars = track.bars or range(score.chorus_length)
     repeats = (track.ladder.times_each if track.ladder else 1) * (track.fade.times if track.fade else 1)
+    repeats *= 2 if any(how and how.echo for how in (track.trade, track.silence)) else 1  # every bar comes twice
     played = sum(
         _round_strokes(track, bars, score, turn) * _turns(times, turn, score) for turn in range(score.readings)
     )

@@ -9,6 +9,7 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,8 @@ from render.sound.balance import Balance, velocities
 from render.sound.events import Rendition
 from render.sound.gain import gain_for
 from render.sound.tracks import side_by_side
-from render.soundfont.samples import DrumKit, Sound, heard_frames
+from render.soundfont.recording import Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
 _LONGEST_SECONDS = 3.0
@@ -43,7 +45,7 @@ def sound_data(lesson: Lesson, kit: DrumKit, balance: Balance) -> dict[str, Any]
 
     Raises LessonError where the kit has no sound on a key.
     """
-    everyone = _everyone(lesson)
+    everyone = replace(_everyone(lesson), notes=())  # the drums; the page has no band
     played = velocities(everyone, balance)
     used: dict[int, list[int]] = {key: [] for key in keys_of(lesson)}
     for hit, velocity in zip(everyone.hits, played, strict=True):

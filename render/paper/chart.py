@@ -19,7 +19,7 @@ from grooves.rhythm import value_name
 from grooves.score import Score
 from render.paper import strips
 from render.paper.cautions import CAUTIONS
-from render.paper.layout import MUSIC_MM, SHOWN, Block, Wish, flow
+from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, ROOMY, SHOWN, Block, Wish, flow
 from render.paper.notation import musicxml
 from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
@@ -111,7 +111,8 @@ def chart_svg_pages(
     _check_words(under, UNDER, "stands below no line")
     score = _for_paper(score, bars)
     top = _top(score, printable(feel))
-    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under))))
+    density = DENSE if _printed(score, bars) > MANY_BARS else ROOMY
+    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under), density)))
     return _pages(score, top, blocks, PAPERS_MM[paper])
 
 
@@ -127,11 +128,16 @@ def _for_paper(score: Score, bars: Sequence[int]) -> Score:
     for number in bars:
         if number not in known:
             raise LessonError(f"bar {number} is not in this line; it has bars {known[0]} to {known[-1]}")
-    printed = sum(not bars or bar.number in bars for bar in score.bars) // score.repeat_each
+    printed = _printed(score, bars)
     if printed > MOST_BARS:
         raise LessonError(f"a chart of {printed} bars would not end; it holds {MOST_BARS} at most, so choose bars")
     groove = replace(score.groove, title=printable(score.groove.title))
     return replace(score, title=printable(score.title), groove=groove)
+
+
+def _printed(score: Score, bars: Sequence[int]) -> int:
+    """How many bars stand in the drum score, all ways to read the line together."""
+    return sum(not bars or bar.number in bars for bar in score.bars) // score.repeat_each
 
 
 # --- what is on the chart -----------------------------------------------------------------------

@@ -6,23 +6,35 @@ from dataclasses import dataclass, replace
 from grooves.kit import PARTS
 from grooves.line import PlayedOn
 from grooves.score import Score
-from render.paper.engrave import MARGIN_MM, systems
+from render.paper.engrave import MARGIN_MM, STAFF_MM, systems
 from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
 from render.paper.legend import Entry, legend_entries
 from render.paper.notation import musicxml
 from render.paper.notes import DRUMS, LINE
 from render.paper.references import Playing, Reference, reference_words
-from render.paper.strips import DENSE, ROOMY, Measures, Strip, fits_half, strip
+from render.paper.strips import Strip, most_abreast, strip
 from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
 from render.paper.voices import Sign, printed_bars
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
-COLUMN_MM = 6.2  # what a note needs on the staff; by eye
-BAR_MM = 7.0  # what a bar needs besides
 CLEF_MM = 16.0  # clef and time signature
 SYSTEM_GAP_MM = 2.0
-MANY_GRIDS = 24  # from here on strips are set closer
 SHOWN = ("line", "score", "grid")
+
+
+@dataclass(frozen=True)
+class Density:
+    """How close a chart is set: staves, what a note and a bar need on them, and the grids' size."""
+
+    staff_mm: float
+    column_mm: float
+    bar_mm: float
+    scale: float
+
+
+# By eye. A long chart would fill a folder at reading size: it is set as closely as orchestral parts are.
+ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0), Density(7.0, 3.6, 4.0, 0.66)
+MANY_BARS = 24  # from here on a chart is set closer
 
 
 @dataclass(frozen=True)
@@ -37,6 +49,7 @@ class Block:
     glyphs: tuple[tuple[str, str], ...] = ()
     indent_mm: float = 0.0  # how far its staff stands in from its left edge
     strip: Strip | None = None
+    scale: float = 1.0  # of the strip
     legend: tuple[Entry, ...] = ()
     keep: bool = False
     bars: int = 0  # that stand in it
@@ -49,6 +62,7 @@ class Wish:
     bars: frozenset[int] = frozenset()
     show: tuple[str, ...] = SHOWN
     under: frozenset[str] = frozenset({"sticking"})  # what stands below the line: "counts", "sticking"
+    density: Density = ROOMY
 
 
 def flow(score: Score, wish: Wish) -> Iterator[Block]:
@@ -70,7 +84,7 @@ def flow(score: Score, wish: Wish) -> Iterator[Block]:
             grids.append(_heading(f"The line {on}"))
         grids += _grids(part, drawn, on.removeprefix("on the ") if score.readings > 1 else "")
     if "grid" in wish.show:
-        yield from _all_grids(score, grids)
+        yield from _all_grids(score, grids, wish.density.scale)
 
 
 def _chorus(score: Score, reading: int, chosen: Collection[int]) -> Score:
@@ -113,36 +127,51 @@ def _way(way: PlayedOn) -> str:
 def _music(score: Score, staff: str, wish: Wish, mark: str = "") -> Iterator[Block]:
     """The systems of one staff; `mark` goes before the ids of music that comes again."""
     printed = printed_bars(score)
-    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet)) for bar in printed]
-    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed])
+    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), wish.density) for bar in printed]
+    numbers = [bar.number for bar in printed]
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, numbers, equal=wish.density is not DENSE)
     xml = musicxml(score, (staff,), headings=False, systems=starts, under=wish.under if staff == LINE else ())
     every = bool(wish.bars) and len(score.bars) < score.bars[-1].number
     ends = [*starts, len(printed)]
-    for system, first, end in zip(
-        systems(xml, MUSIC_MM + MARGIN_MM, number_all=every), [0, *starts], ends, strict=True
-    ):
+    engraved = systems(xml, MUSIC_MM + MARGIN_MM, wish.density.staff_mm, number_all=every)
+    for system, first, end in zip(engraved, [0, *starts], ends, strict=True):
         group = system.group.replace(' id="', f' id="{mark}') if mark else system.group
         height_mm = system.height_mm + SYSTEM_GAP_MM
         yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
 
 
-def _needed_mm(signs: Sequence[Sign]) -> float:
-    return BAR_MM + COLUMN_MM * len({sign.onset for sign in signs})
+def _needed_mm(signs: Sequence[Sign], density: Density) -> float:
+    return density.bar_mm + density.column_mm * len({sign.onset for sign in signs})
 
 
-def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int]) -> list[int]:
+def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int], equal: bool = True) -> list[int]:
     """Where systems begin after the first: all of four bars, or of two, or of one, as the fullest allows.
 
-    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]; one also begins where the bars' numbers do not go on.
+    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]. One also begins where the bars' numbers do not go on.
+    Where they need not be `equal`, each four bars go by themselves.
     """
     runs = [0, *(at for at in range(1, len(needs)) if numbers[at] not in (numbers[at - 1], numbers[at - 1] + 1))]
-    edges = [*runs, len(needs)]
-    for length in (4, 2, 1):
-        starts = [at for first, end in zip(runs, edges[1:], strict=True) for at in range(first, end, length)]
-        widths = [sum(needs[first:end]) for first, end in zip(starts, [*starts[1:], len(needs)], strict=True)]
-        if max(widths) <= room_mm:
-            break
+    fours = [
+        range(first, min(first + 4, end))
+        for start, end in zip(runs, [*runs[1:], len(needs)], strict=True)
+        for first in range(start, end, 4)
+    ]
+    lengths = [_bars_in_system([needs[at] for at in bars], room_mm) for bars in fours]
+    least = min(lengths)
+    starts = [
+        bars[at]
+        for bars, length in zip(fours, lengths, strict=True)
+        for at in range(0, len(bars), least if equal else length)
+    ]
     return starts[1:]
+
+
+def _bars_in_system(needs: Sequence[float], room_mm: float) -> int:
+    """How many of four bars stand in one system: all, two or one."""
+    for length in (4, 2):
+        if all(sum(needs[first : first + length]) <= room_mm for first in range(0, len(needs), length)):
+            return length
+    return 1
 
 
 # --- grids --------------------------------------------------------------------------------------
@@ -185,8 +214,8 @@ def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
 
 
-def _all_grids(score: Score, found: Sequence[Block | Bar]) -> Iterator[Block]:
-    """The grids two abreast where they fit, below a heading and what their signs mean."""
+def _all_grids(score: Score, found: Sequence[Block | Bar], scale: float) -> Iterator[Block]:
+    """The grids abreast where they fit, below a heading and what their signs mean."""
     bars = [one for one in found if isinstance(one, Bar)]
     ratio = flat_ratio(score)
     yield _heading("Who sounds together")
@@ -195,32 +224,30 @@ def _all_grids(score: Score, found: Sequence[Block | Bar]) -> Iterator[Block]:
         yield Block(LETTER_MM * 1.5 * len(words), "words", tuple(words), keep=True)
     entries = legend_entries([bar.grid for bar in bars], MUSIC_MM)
     yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
-    yield from _strips(found, DENSE if len(bars) > MANY_GRIDS else ROOMY)
+    yield from _strips(found, scale)
 
 
-def _strips(found: Sequence[Block | Bar], high: Measures) -> Iterator[Block]:
-    waiting: list[Bar] = []
+def _strips(found: Sequence[Block | Bar], scale: float) -> Iterator[Block]:
+    abreast: list[Bar] = []
     for one in found:
-        if waiting and not (isinstance(one, Bar) and _side_by_side(waiting[0], one)):
-            yield _strip_of(waiting, high)
-            waiting = []
+        if abreast and not (isinstance(one, Bar) and _side_by_side([*abreast, one], scale)):
+            yield _strip_of(abreast, scale)
+            abreast = []
         if isinstance(one, Block):
             yield one
         else:
-            waiting.append(one)
-        if len(waiting) == 2:
-            yield _strip_of(waiting, high)
-            waiting = []
-    if waiting:
-        yield _strip_of(waiting, high)
+            abreast.append(one)
+    if abreast:
+        yield _strip_of(abreast, scale)
 
 
-def _side_by_side(one: Bar, other: Bar) -> bool:
-    plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in (one, other))
-    limbs = [[row.limb for row in bar.grid.rows] for bar in (one, other)]
-    return plain and limbs[0] == limbs[1] and all(fits_half(bar.grid, MUSIC_MM) for bar in (one, other))
+def _side_by_side(bars: Sequence[Bar], scale: float) -> bool:
+    plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in bars)
+    limbs = {tuple(row.limb for row in bar.grid.rows) for bar in bars}
+    room = min(most_abreast(bar.grid, MUSIC_MM / scale) for bar in bars)
+    return plain and len(limbs) == 1 and len(bars) <= min(room, 2 if scale == 1 else 3)
 
 
-def _strip_of(bars: Sequence[Bar], high: Measures) -> Block:
-    made = strip([bar.grid for bar in bars], [bar.label for bar in bars], MUSIC_MM, high)
-    return Block(made.height_mm, "grid", strip=made, bars=len(bars))
+def _strip_of(bars: Sequence[Bar], scale: float) -> Block:
+    made = strip([bar.grid for bar in bars], [bar.label for bar in bars], MUSIC_MM / scale)
+    return Block(made.height_mm * scale, "grid", strip=made, scale=scale, bars=len(bars))

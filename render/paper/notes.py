@@ -3,16 +3,17 @@
 Ids are made of staff, printed bar and place. Durations are whole divisions of a quarter, exact.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 
 from lxml import etree
 
-from grooves.kit import INSTRUMENTS
+from grooves.kit import FEET, HANDS, INSTRUMENTS
 from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet
+from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet, reads
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
@@ -53,7 +54,10 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
     note = partial(_chord, page, staff, index)
     if staff == LINE:
         return [written for sign in bar.line for written in note(sign, "1", "up")]
-    both = [(bar.hands, "1", "up"), (bar.feet, "2", "down")]
+    both = [
+        (_marked(page, bar, signs, limbs), name, stem)
+        for signs, limbs, name, stem in ((bar.hands, HANDS, "1", "up"), (bar.feet, FEET, "2", "down"))
+    ]
     sounding = [voice for voice in both if voice[0]]
     content: list[Element] = []
     for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
@@ -61,6 +65,22 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
             content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
         content += [written for sign in signs for written in note(sign, name, stem)]
     return content
+
+
+def _marked(page: Page, bar: PrintedBar, signs: Sequence[Sign], limbs: Sequence[str]) -> Sequence[Sign]:
+    """The signs with the accents that are to be seen.
+
+    A document keeps every note's own. A printed chord shows one mark for all its heads; where limbs read, it is the
+    line's, and the grid tells the groove's.
+    """
+    if page.headings:
+        return signs
+    own = reads(page.score, bar.reading, limbs)
+    return [replace(sign, heads=tuple(_shown(head, own) for head in sign.heads)) for sign in signs]
+
+
+def _shown(head: Head, own: bool) -> Head:
+    return replace(head, accent=head.accent and (head.reads or not own))
 
 
 def _empty(page: Page) -> tuple[Sign, ...]:
@@ -74,8 +94,9 @@ def _duration(page: Page, length: Fraction) -> str:
 def _chord(page: Page, staff: str, index: int, sign: Sign, voice: str, stem: str) -> list[Element]:
     """The note elements of one sign: its heads from the lowest up, or one rest."""
     heads = sorted(sign.heads, key=lambda head: _height(INSTRUMENTS[head.instrument].step))
-    accented = next((head for head in heads if head.accent), None)
-    heads = [replace(head, accent=head is accented) for head in heads]  # one mark for the chord
+    if not page.headings:  # one mark for the printed chord
+        accented = next((head for head in heads if head.accent), None)
+        heads = [replace(head, accent=head is accented) for head in heads]
     return [
         _note(page, staff, index, sign, voice, stem, head, chorded=place > 0)
         for place, head in enumerate(heads or [None])

@@ -32,11 +32,12 @@ SIGNS = frozenset(
 
 @dataclass(frozen=True)
 class Head:
-    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses."""
+    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses, `reads` is of the line."""
 
     instrument: str
     accent: bool = False
     ghost: bool = False
+    reads: bool = False
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,7 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     for place, symbol in enumerate(bar):
         sounding = symbol.kind == "struck" or (symbol.kind == "held" and sounding)
         following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
-        heads = (Head("snare", accent=symbol.accent),) if sounding else ()
+        heads = (Head("snare", accent=symbol.accent, reads=True),) if sounding else ()
         held = sounding and symbol.kind == "held"
         hand = "" if held or not sounding else hands.get(symbol.onset, "")
         signs.append(Sign(symbol.onset, symbol.length, heads, held, sounding and following, hand=hand))
@@ -215,10 +216,23 @@ def _sounding(onset: Fraction, end: Fraction, chord: Sequence[Stroke], meter: Me
 def _heads(chord: Sequence[Stroke]) -> tuple[Head, ...]:
     """One head for each instrument, though two hands may strike it."""
     heads: dict[str, Head] = {}
-    for stroke in chord:
-        ghost = stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU
-        heads.setdefault(stroke.instrument, Head(stroke.instrument, stroke.accented or stroke.accent_lu > 0, ghost))
+    for stroke in sorted(chord, key=lambda one: one.role != "line"):
+        accent = stroke.accented or stroke.accent_lu > 0
+        heads.setdefault(
+            stroke.instrument, Head(stroke.instrument, accent, is_ghost(stroke), reads=stroke.role == "line")
+        )
     return tuple(heads.values())
+
+
+def is_ghost(stroke: Stroke) -> bool:
+    """Whether a stroke stands in parentheses: a light one of the snare, or one that fills a gap of the line."""
+    return stroke.role == "gaps" or (stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU)
+
+
+def reads(score: Score, reading: int, limbs: Sequence[str]) -> bool:
+    """Whether any of these limbs reads the line: `reads(score, 0, HANDS)`."""
+    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
+    return any(limb in way.limbs for way in ways for limb in limbs)
 
 
 def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:

@@ -18,6 +18,7 @@ from grooves.kit import HELPERS, PARTS
 from grooves.rhythm import Meter, place_name
 from render.files.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.imported_line import ImportedLine
+from render.reading.lengths import lay_out
 from render.reading.parts import (
     DRUM_KEYS,
     LONGEST_LINE_BARS,
@@ -29,9 +30,11 @@ from render.reading.parts import (
     shown,
     unknown_part,
 )
-from render.reading.quantize import EARLY, PlayedNote, Quantized, lay_out, quantize
+from render.reading.played import PlayedNote, Quantized
+from render.reading.quantize import quantize
 
 DRUM_CHANNEL = 9
+EARLY = Fraction(1, 8)  # quarters: a note this little before a bar may be an early one in it
 MOST_NOTES = 20_000
 
 
@@ -46,7 +49,7 @@ def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> 
     if len(chosen.notes) > MOST_NOTES:
         raise LessonError(f"has {len(chosen.notes)} notes in one part; a line has at most {MOST_NOTES}")
     played, bars, told = _from_bar_one(song, chosen, meter)
-    quantized = quantize(played, meter)
+    quantized = quantize(played, meter, Fraction(1, song.division), _others(song, chosen))
     laid = lay_out(quantized, meter, bars)
     silent = 0 if bars else next((i for i, bar in enumerate(laid) if any(s.kind == "struck" for s in bar)), 0)
     names = [track.name for track in _sounding(song)]
@@ -169,6 +172,14 @@ def _passes(marks: Sequence[tuple[str, Fraction]]) -> list[list[Fraction]]:
     return passes
 
 
+def _others(song: MidiSong, chosen: MidiTrack) -> tuple[list[Fraction], list[Fraction]]:
+    """Onsets in the file of the other drums, which show whether it swings, and of this one."""
+    mine = {(note.tick, note.key) for note in chosen.notes}
+    others = (note for track in _sounding(song) for note in track.notes if _is_drum(note))
+    found = [Fraction(note.tick, song.division) for note in others if (note.tick, note.key) not in mine]
+    return found[:MOST_NOTES], [Fraction(tick, song.division) for tick, _ in mine]
+
+
 def _within(notes: Sequence[PlayedNote], bars: Sequence[Fraction], meter: Meter) -> list[PlayedNote]:
     """The notes of these bars, moved so that they stand side by side from 0; early notes belong to their beat.
 
@@ -193,6 +204,7 @@ def _played(song: MidiSong, track: MidiTrack) -> list[PlayedNote]:
             Fraction(note.tick, song.division),
             None if note.end_tick is None else Fraction(note.end_tick - note.tick, song.division),
             tempos[bisect_right(ticks, note.tick) - 1][1] / 1e6,
+            note.velocity,
         )
         for note in track.notes
     ]

@@ -16,10 +16,11 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from render.files.parallel import share_out
 from render.sound.events import NEVER
-from render.sound.stems import CHOKE_DB_PER_SECOND, Stem
+from render.sound.stems import Stem
 from render.sound.tracks import Tracks
 from render.soundfont.entries import PEAKS
-from render.soundfont.samples import DrumKit, Sample, Sound, heard_frames
+from render.soundfont.recording import Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 _WINDOW = 16  # frames
 _STRETCH = 16  # windows
@@ -69,7 +70,7 @@ def true_peak(sound: Sound) -> float:
 
 @dataclass(frozen=True)
 class _Tables:
-    """All hits end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+    """All samples end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
 
     numbers: dict[int, int]  # of each sample, by its id
     stretches: list[Bounds]  # of each sample
@@ -115,13 +116,16 @@ class _PlacedSamples(NamedTuple):
     chokes: Indices
     gains: npt.NDArray[np.float32]
     samples: Indices
+    dying_db: npt.NDArray[np.float32]
 
     @classmethod
     def of(cls, stem: Stem, tables: _Tables) -> "_PlacedSamples":
-        starts, ends, chokes, gains, samples = zip(*stem.placed, strict=True)
+        starts, ends, chokes, gains, samples, dying_db = zip(*stem.placed, strict=True)
         numbers = np.array([tables.numbers[id(sample)] for sample in samples])
         late = np.where(np.array(chokes) == NEVER, _LATE, chokes)
-        return cls(np.array(starts), np.array(ends), late, np.array(gains, np.float32), numbers)
+        return cls(
+            np.array(starts), np.array(ends), late, np.array(gains, np.float32), numbers, np.array(dying_db, np.float32)
+        )
 
     def sounding(self, starts: Indices, frames: int) -> tuple[Indices, Indices]:
         """Which of some stretches and which sample that sounds in it, pair by pair, stretch after stretch."""
@@ -195,7 +199,8 @@ def _sound(placed: _PlacedSamples, starts: Indices, tables: _Tables) -> npt.NDAr
     frames = starts[places][:, None] + np.arange(_LOOK)
     gains, dying = placed.gains[sounding][:, None], frames - placed.chokes[sounding][:, None]
     if (dying > 0).any():
-        gains = gains * 10 ** (np.clip(dying, 0, None) * np.float32(-CHOKE_DB_PER_SECOND / 20 / tables.rate))
+        slopes = (-placed.dying_db[sounding] / np.float32(20 * tables.rate))[:, None]
+        gains = gains * 10 ** (np.clip(dying, 0, None) * slopes)
     at = np.clip(frames - placed.starts[sounding][:, None], -1, tables.frame_counts[samples][:, None])
     rows = np.flatnonzero(np.diff(places, prepend=-1))
     pieces = tables.sound[at + tables.frame_places[samples][:, None]] * gains[:, :, None]

@@ -16,10 +16,11 @@ from grooves.band.bars import Changes, spans
 from grooves.band.bass import HIGHEST, LOWEST
 from grooves.band.chords import parse_chord
 from grooves.band.forms import find_form, parse_chords
-from grooves.band.patterns import STYLES, play_bass, style_for
+from grooves.band.patterns import STYLES, play_bass
+from grooves.band.styles import style_for
 from grooves.band.walking import walk
-from grooves.rhythm import Meter
-from render.lesson.load import find_groove
+from grooves.meter import Meter
+from render.lesson.groove_files import find_groove
 
 BARS = 10_000
 

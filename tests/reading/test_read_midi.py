@@ -142,9 +142,9 @@ def test_strokes_a_sixteenth_of_a_quarter_apart_are_two_and_nearer_ones_are_one(
 @pytest.mark.parametrize(
     ("onsets", "message"),
     [
-        ([0, 1, 1.125, 2], "bar 1, near beat 2: 2 notes in that beat cannot be read"),
+        ([0.01, 1, 1.13, 2], "bar 1, near beat 2: 2 notes in that beat cannot be read"),
         ([4 + n / 5 for n in range(5)], "bar 2, near beat 1.*: 5 notes in that beat cannot be read"),
-        ([n / 6 for n in range(6)], "bar 1, near beat 1.*: 6 notes in that beat"),
+        ([n / 6 + 0.01 * (n % 2) for n in range(6)], "bar 1, near beat 1.*: 6 notes in that beat"),
         ([0, 1.12], "bar 1, near beat 2: the note there cannot be read as eighths, triplets or sixteenths"),
     ],
     ids=["32nds", "quintuplet", "sextuplet", "lost"],
