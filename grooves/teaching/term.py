@@ -197,8 +197,9 @@ def _review(planned: Sequence[Week], number: int, count: int, meter: Meter) -> I
 
 
 def _hardest(week: Week, count: int) -> list[ReviewBar]:
+    meter = week.meter
     found = [
-        (difficulty_in_line(line.bars, place, week.meter), ReviewBar(week.number, of, place + 1, alone(bar, week.meter)))
+        (difficulty_in_line(line.bars, place, meter), ReviewBar(week.number, of, place + 1, alone(bar, meter)))
         for of, line in enumerate(week.lines, 1)
         for place, bar in enumerate(line.bars)
     ]
