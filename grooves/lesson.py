@@ -32,7 +32,7 @@ from grooves.passages import (
 )
 from grooves.players import Band
 from grooves.rhythm import Bar, Meter, parse_values
-from grooves.score import Score, write_score
+from grooves.score import Score, with_band, write_score
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
@@ -57,6 +57,7 @@ class Lesson:
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
     kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
+    note: str = ""  # the teacher's word to the student, on the page and on the chart
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_band: ReadBand) -> Lesson:
@@ -73,7 +74,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
     score = _score(file, groove, read_line)
     if file.band:
         with at("band"):
-            score = replace(score, band=read_band(file.band, groove, score.chorus_length))
+            score = with_band(score, read_band(file.band, groove, score.chorus_length))
     players = score.band.parts if score.band else ()
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
     _check_names(tracks)
@@ -89,6 +90,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
         file.soundfont,
         file.kit,
         file.kit_program,
+        file.note,
     )
 
 
@@ -165,6 +167,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
             silence=_silence(table.silence) if table.silence else None,
             groove_alone=not table.line,
+            note=table.note,
         )
         check_track(track)
         _check_somebody_plays(track, score)

@@ -84,6 +84,7 @@ class Track:
     fade: Fade | None = None
     silence: Alternation | None = None
     groove_alone: bool = False
+    note: str = ""  # the teacher's word to the student
 
 
 def slug(name: str, fallback: str = "track") -> str:

@@ -77,7 +77,7 @@ class Band(Protocol):
         """Its key, such as "F" or "Dm"; "" where none is named."""
 
     def chords(self, index: int) -> tuple[ChordMark, ...]:
-        """The chords over a bar of the chorus, the first time through; one that goes on is not said again."""
+        """The chords over a bar of the chorus, the first time through, one that goes on among them."""
 
     def play(self, bars: Sequence[TrackBar], seed: int) -> list[BandNote]:
         """What it plays over the bars of a track, by part and place."""

@@ -239,8 +239,11 @@ def spell(bar: Bar, meter: Meter) -> Bar:
     """
     pieces: list[Symbol] = []
     for symbol in bar:
-        if symbol.kind == "rest" and not is_triplet(symbol.length):
+        if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
+            continue
+        if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
+            pieces.append(symbol)
             continue
         left = symbol
         after: Kind = "rest" if symbol.kind == "rest" else "held"
@@ -262,16 +265,23 @@ def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
 
 def over_beat(symbol: Symbol, bar: Bar) -> bool:
     """Whether a triplet value runs over a beat in a bracket that has other values: the 6 of `12 12 6 12 12`."""
-    length = symbol.length
-    if length.denominator != 3 or symbol.onset // 1 == (symbol.end - length / 2) // 1 or symbol.end % 1 == 0:
+    if len(bar) == 1 or not _crosses(symbol):
         return False
-    starts = (symbol.onset - length * before for before in range(3))
-    return not any(_alone_in_bracket(start, length, bar) for start in starts if start.denominator == 1)
+    starts = (symbol.onset - symbol.length * before for before in range(3))
+    return not any(_is_bracket(start, symbol.length, bar) for start in starts if start.denominator == 1)
 
 
-def _alone_in_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
-    """Whether a bracket of three from here holds nothing but this value and its multiples."""
-    return not any((one.onset - start) % length for one in bar if start <= one.onset < start + 3 * length)
+def _crosses(symbol: Symbol) -> bool:
+    """Whether a triplet value runs over a beat."""
+    third = is_triplet(symbol.length) and value_name(symbol.length) is not None and symbol.end % 1 != 0
+    return third and symbol.onset // 1 != (symbol.end - symbol.length / 2) // 1
+
+
+def _is_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
+    """Whether the three places from here hold nothing but this value."""
+    end = start + 3 * length
+    inside = [one for one in bar if start <= one.onset < end]
+    return bool(inside) and inside[-1].end == end and not any((one.onset - start) % length for one in inside)
 
 
 def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:

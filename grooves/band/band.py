@@ -41,13 +41,10 @@ class FormBand:
         return self.form.key
 
     def chords(self, index: int) -> tuple[ChordMark, ...]:
-        """The chords over a bar of the chorus, the first time through; one that goes on is said again at the top."""
-        bar = self.form.bars[index % len(self.form.bars)]
-        before = self.form.bars[(index - 1) % len(self.form.bars)][-1].chord if index % len(self.form.bars) else None
-        said = [placed for placed in bar if placed.onset or placed.chord != before]
+        """The chords over a bar of the chorus, the first time through."""
         return tuple(
             ChordMark(p.onset, p.chord.symbol, p.chord.root_name, p.chord.quality, p.chord.tones, p.chord.bass_name)
-            for p in said
+            for p in self.form.bars[index % len(self.form.bars)]
         )
 
     def play(self, bars: Sequence[TrackBar], seed: int) -> list[BandNote]:

@@ -13,7 +13,8 @@ from lxml import etree
 from grooves.kit import FEET, HANDS, INSTRUMENTS
 from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet, reads
+from render.paper.signs import PLAIN, Head, Sign, is_triplet
+from render.paper.voices import PrintedBar, reads
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
