@@ -17,8 +17,8 @@ from grooves.teaching.graded import LEVELS, difficulty_in_line, lines
 from grooves.teaching.stairs import alone
 
 COMES_BACK_AFTER = (1, 2, 4)  # weeks
-_SEEDS = 12  # drawn for each level that a week may be taken from
-_MORE_SEEDS = 96  # where those do not do
+_SEEDS = 6  # drawn for each level that a week may be taken from
+_MORE_SEEDS = 48  # where those do not do
 _MEAN_SEEDS = 8  # lines that a level's mean is taken over
 
 
