@@ -19,7 +19,7 @@ from grooves.rhythm import value_name
 from grooves.score import Score
 from render.paper import strips
 from render.paper.cautions import CAUTIONS
-from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, ROOMY, SHOWN, Block, Wish, chosen_bars, flow
+from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, PIECES, ROOMY, Block, Wish, chosen_bars, flow
 from render.paper.notation import musicxml
 from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
@@ -88,7 +88,7 @@ def chart_svg_pages(score: Score, wish: Wish = WHOLE) -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if wish.paper not in PAPERS_MM:
         raise LessonError(f"paper '{wish.paper}' is not known; {nearest(wish.paper, list(PAPERS_MM))}")
-    _check_words(wish.show or ("",), SHOWN, "is no piece of a chart")
+    _check_words(wish.show or ("",), PIECES, "is no piece of a chart")
     _check_words(wish.under, UNDER, "stands below no line")
     score = _for_paper(score, wish.bars)
     note = "\n".join(map(printable, wish.note.splitlines()))
