@@ -32,7 +32,7 @@ from grooves.passages import (
 )
 from grooves.players import Band
 from grooves.rhythm import Bar, Meter, parse_values
-from grooves.score import Score, write_score
+from grooves.score import Score, with_band, write_score
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
@@ -74,7 +74,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
     score = _score(file, groove, read_line)
     if file.band:
         with at("band"):
-            score = replace(score, band=read_band(file.band, groove, score.chorus_length))
+            score = with_band(score, read_band(file.band, groove, score.chorus_length))
     players = score.band.parts if score.band else ()
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
     _check_names(tracks)

@@ -14,7 +14,7 @@ from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
-from grooves.players import Band
+from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "gaps"]
@@ -43,6 +43,7 @@ class ScoreBar:
     line: Bar
     strokes: tuple[Stroke, ...]
     groove_alone: tuple[Stroke, ...]  # what all limbs play while nobody reads
+    chords: tuple[ChordMark, ...] = ()  # the band's, the first time through
 
 
 @dataclass(frozen=True)
@@ -187,6 +188,13 @@ def _write_bar(
     bar = ScoreBar(number, own, _in_order([*free, *map(_line_stroke, read)]), _in_order(time))
     _check_limbs(bar, groove.meter)
     return bar
+
+
+def with_band(score: Score, band: Band) -> Score:
+    """The same score with a band, its chords over the bars: `with_band(score, band).bars[0].chords`."""
+    length = score.chorus_length
+    bars = tuple(replace(bar, chords=band.chords(index % length)) for index, bar in enumerate(score.bars))
+    return replace(score, bars=bars, band=band)
 
 
 def _in_order(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:

@@ -18,6 +18,7 @@ from grooves.kit import INSTRUMENTS
 from grooves.lesson import Lesson
 from grooves.passages import Passage, Track, track_passages
 from grooves.performance import Performance, perform
+from render.files.interrupts import signals_later
 from render.sound.balance import Balance, velocities
 from render.sound.events import Rendition
 from render.sound.gain import gain_for
@@ -113,7 +114,8 @@ def flac_bytes(sound: Sound, rate: int) -> bytes:
     import soundfile
 
     file = io.BytesIO()
-    soundfile.write(file, sound, rate, format="FLAC", subtype="PCM_16", compression_level=1.0)
+    with signals_later():  # it calls us back
+        soundfile.write(file, sound, rate, format="FLAC", subtype="PCM_16", compression_level=1.0)
     return file.getvalue()
 
 

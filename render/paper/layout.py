@@ -5,21 +5,25 @@ from dataclasses import dataclass, replace
 
 from grooves.kit import PARTS
 from grooves.line import PlayedOn
+from grooves.players import WrittenBar
 from grooves.score import Score
+from render.paper.band_sheet import band_musicxml, band_signs
 from render.paper.engrave import MARGIN_MM, STAFF_MM, systems
 from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
 from render.paper.legend import Entry, legend_entries
 from render.paper.notation import musicxml
 from render.paper.notes import DRUMS, LINE
 from render.paper.references import Playing, Reference, reference_words
+from render.paper.signs import Sign
 from render.paper.strips import Strip, most_abreast, strip
 from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
-from render.paper.voices import Sign, printed_bars
+from render.paper.voices import printed_bars
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
 CLEF_MM = 16.0  # clef and time signature
 SYSTEM_GAP_MM = 2.0
 SHOWN = ("line", "score", "grid")
+PIECES = (*SHOWN, "band")
 
 
 @dataclass(frozen=True)
@@ -30,10 +34,11 @@ class Density:
     column_mm: float
     bar_mm: float
     scale: float
+    abreast: int  # bars whose grids stand side by side, at most
 
 
 # By eye. A long chart would fill a folder at reading size: it is set as closely as orchestral parts are.
-ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0), Density(7.0, 3.6, 4.0, 0.66)
+ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.6, 4.0, 0.66, 3)
 MANY_BARS = 24  # from here on a chart is set closer
 
 
@@ -63,6 +68,7 @@ class Wish:
     show: tuple[str, ...] = SHOWN
     under: frozenset[str] = frozenset({"sticking"})  # what stands below the line: "counts", "sticking"
     density: Density = ROOMY
+    band: tuple[WrittenBar, ...] = ()  # what the band plays
 
 
 def flow(score: Score, wish: Wish) -> Iterator[Block]:
@@ -70,8 +76,11 @@ def flow(score: Score, wish: Wish) -> Iterator[Block]:
     if "line" in wish.show:
         alone = "score" not in wish.show and "grid" not in wish.show
         part = _chorus(score, 0, wish.bars if alone else frozenset())
-        yield _heading("The line")
+        yield _heading(f"The line {_read_on(score, 0)}" if alone else "The line")
         yield from _music(part, LINE, wish)
+    if "band" in wish.show and wish.band:
+        yield _heading("The band")
+        yield from _band_music(score, wish)
     drawn: dict[tuple[object, ...], Playing] = {}
     grids: list[Block | Bar] = []
     for reading in range(score.readings):
@@ -84,7 +93,7 @@ def flow(score: Score, wish: Wish) -> Iterator[Block]:
             grids.append(_heading(f"The line {on}"))
         grids += _grids(part, drawn, on.removeprefix("on the ") if score.readings > 1 else "")
     if "grid" in wish.show:
-        yield from _all_grids(score, grids, wish.density.scale)
+        yield from _all_grids(score, grids, wish.density)
 
 
 def _chorus(score: Score, reading: int, chosen: Collection[int]) -> Score:
@@ -128,16 +137,34 @@ def _music(score: Score, staff: str, wish: Wish, mark: str = "") -> Iterator[Blo
     """The systems of one staff; `mark` goes before the ids of music that comes again."""
     printed = printed_bars(score)
     needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), wish.density) for bar in printed]
-    numbers = [bar.number for bar in printed]
-    starts = system_starts(needs, MUSIC_MM - CLEF_MM, numbers, equal=wish.density is not DENSE)
+    equal = wish.density is not DENSE
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed], equal)
     xml = musicxml(score, (staff,), headings=False, systems=starts, under=wish.under if staff == LINE else ())
+    counts = [end - first for first, end in zip([0, *starts], [*starts, len(printed)], strict=True)]
+    widths = [_width_mm(count, max(counts) if equal and len(counts) > 1 else count) for count in counts]
     every = bool(wish.bars) and len(score.bars) < score.bars[-1].number
-    ends = [*starts, len(printed)]
-    engraved = systems(xml, MUSIC_MM + MARGIN_MM, wish.density.staff_mm, number_all=every)
-    for system, first, end in zip(engraved, [0, *starts], ends, strict=True):
+    engraved = {width: systems(xml, MARGIN_MM + width, wish.density.staff_mm, number_all=every) for width in {*widths}}
+    for at, (count, width) in enumerate(zip(counts, widths, strict=True)):
+        system = engraved[width][at]
         group = system.group.replace(' id="', f' id="{mark}') if mark else system.group
         height_mm = system.height_mm + SYSTEM_GAP_MM
-        yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
+        yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=count)
+
+
+def _width_mm(bars: int, most: int) -> float:
+    """How wide a system is: one that has fewer bars than the others has bars as wide as theirs."""
+    return CLEF_MM + (MUSIC_MM - CLEF_MM) * bars / most
+
+
+def _band_music(score: Score, wish: Wish) -> Iterator[Block]:
+    """The systems of the band's staves, every chorus written out."""
+    needs = [wish.density.bar_mm + wish.density.column_mm * len(places) for places in band_signs(score, wish.band)]
+    numbers = [bar.number for bar in wish.band]
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, range(len(needs)), equal=wish.density is not DENSE)
+    engraved = systems(band_musicxml(score, wish.band, starts), MUSIC_MM + MARGIN_MM, wish.density.staff_mm)
+    for system, first, end in zip(engraved, [0, *starts], [*starts, len(numbers)], strict=True):
+        height_mm = system.height_mm + SYSTEM_GAP_MM
+        yield Block(height_mm, "music", svg=system.group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
 
 
 def _needed_mm(signs: Sequence[Sign], density: Density) -> float:
@@ -214,7 +241,7 @@ def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
 
 
-def _all_grids(score: Score, found: Sequence[Block | Bar], scale: float) -> Iterator[Block]:
+def _all_grids(score: Score, found: Sequence[Block | Bar], density: Density) -> Iterator[Block]:
     """The grids abreast where they fit, below a heading and what their signs mean."""
     bars = [one for one in found if isinstance(one, Bar)]
     ratio = flat_ratio(score)
@@ -224,30 +251,31 @@ def _all_grids(score: Score, found: Sequence[Block | Bar], scale: float) -> Iter
         yield Block(LETTER_MM * 1.5 * len(words), "words", tuple(words), keep=True)
     entries = legend_entries([bar.grid for bar in bars], MUSIC_MM)
     yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
-    yield from _strips(found, scale)
+    yield from _strips(found, density)
 
 
-def _strips(found: Sequence[Block | Bar], scale: float) -> Iterator[Block]:
+def _strips(found: Sequence[Block | Bar], density: Density) -> Iterator[Block]:
     abreast: list[Bar] = []
     for one in found:
-        if abreast and not (isinstance(one, Bar) and _side_by_side([*abreast, one], scale)):
-            yield _strip_of(abreast, scale)
+        if abreast and not (isinstance(one, Bar) and _side_by_side([*abreast, one], density)):
+            yield _strip_of(abreast, density)
             abreast = []
         if isinstance(one, Block):
             yield one
         else:
             abreast.append(one)
     if abreast:
-        yield _strip_of(abreast, scale)
+        yield _strip_of(abreast, density)
 
 
-def _side_by_side(bars: Sequence[Bar], scale: float) -> bool:
+def _side_by_side(bars: Sequence[Bar], density: Density) -> bool:
     plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in bars)
     limbs = {tuple(row.limb for row in bar.grid.rows) for bar in bars}
-    room = min(most_abreast(bar.grid, MUSIC_MM / scale) for bar in bars)
-    return plain and len(limbs) == 1 and len(bars) <= min(room, 2 if scale == 1 else 3)
+    room = min(most_abreast(bar.grid, MUSIC_MM / density.scale) for bar in bars)
+    return plain and len(limbs) == 1 and len(bars) <= min(room, density.abreast)
 
 
-def _strip_of(bars: Sequence[Bar], scale: float) -> Block:
-    made = strip([bar.grid for bar in bars], [bar.label for bar in bars], MUSIC_MM / scale)
+def _strip_of(bars: Sequence[Bar], density: Density) -> Block:
+    labels, scale = [bar.label for bar in bars], density.scale
+    made = strip([bar.grid for bar in bars], labels, MUSIC_MM / scale, density.abreast)
     return Block(made.height_mm * scale, "grid", strip=made, scale=scale, bars=len(bars))

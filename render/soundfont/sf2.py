@@ -238,7 +238,7 @@ def _checked_cents(amounts: Amounts, sample: SampleHeader, aims: Aims) -> int:
 def _check_reach(cents: int) -> None:
     """Raise LessonError where a sample is tuned to what none can be played at."""
     if cents > _FARTHEST_CENTS:
-        raise LessonError("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
+        raise LessonError("damaged: one of its sounds is tuned out of all reach; get the file again")
 
 
 def _cents(amounts: Amounts, aims: Aims) -> int:
