@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from grooves.feel import (
     Feel,
@@ -20,8 +20,12 @@ from grooves.performed import BarMark as BarMark
 from grooves.performed import Hit as Hit
 from grooves.performed import Note as Note
 from grooves.performed import Performance as Performance
+from grooves.players import WrittenBar
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
+
+if TYPE_CHECKING:
+    from grooves.accompany import LaidBar
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
@@ -30,6 +34,9 @@ COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
 _FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
+
+
+_Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
 
 
 def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> float:
@@ -89,14 +96,24 @@ def perform(
     bars = tuple(mark for mark, *_ in marks)
     if score.band is None:
         return Performance(score.title, score.meter, tuple(hits), bars)
-    from grooves.accompany import LaidBar, band_notes
+    from grooves.accompany import band_notes
 
-    laid = [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
-    notes = band_notes(score.band, score, laid, feel, balance_lu or {})
+    notes = band_notes(score.band, score, _for_the_band(marks), feel, balance_lu or {})
     return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
 
 
-_Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
+def band_sheet(score: Score, passages: Sequence[Passage], feel: Feel) -> list[WrittenBar]:
+    """What the band plays in passages, as written; nothing without one: `band_sheet(score, passages, Feel())`."""
+    from grooves.accompany import written_bars
+
+    laid = _for_the_band(tuple(_lay_bars(score, passages)))
+    return written_bars(score.band, score, laid, feel) if score.band and laid else []
+
+
+def _for_the_band(marks: Sequence[_Laid]) -> "list[LaidBar]":
+    from grooves.accompany import LaidBar
+
+    return [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
 
 
 def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:

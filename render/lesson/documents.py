@@ -14,6 +14,9 @@ from render.lesson.load import Loaded, lessons_in, load_lesson
 from render.lesson.options import ChartOptions, MadeFile
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from grooves.players import WrittenBar
     from render.lesson.session import Session
     from render.soundfont.samples import DrumKit
 
@@ -46,7 +49,22 @@ def chart_data(lesson: Lesson, form: str, wish: ChartOptions = WHOLE_CHART) -> b
         raise LessonError(
             f"a chart of {drawn:,} bars is too long; it has at most {MOST_BARS:,}: choose some with --bars"
         )
-    return chart(lesson.score, form, wish.paper, chosen, show=wish.show or SHOWN, under=wish.under)
+    band = _band_sheet(lesson) if "band" in wish.show else ()
+    return chart(lesson.score, form, wish.paper, chosen, show=wish.show or SHOWN, under=wish.under, band=band)
+
+
+def _band_sheet(lesson: Lesson) -> "Sequence[WrittenBar]":
+    """What the band plays in all choruses, as written; raises LessonError where there is none."""
+    from grooves.passages import Track, track_passages
+    from grooves.performance import band_sheet
+
+    if lesson.score.band is None:
+        raise LessonError('--show: this lesson has no band; write a table [band], such as form = "blues"')
+    passages = track_passages(Track("band"), lesson.score, lesson.choruses, 0)
+    bars = sum(len(passage.bars) * passage.times for passage in passages)
+    if bars > MOST_BARS:
+        raise LessonError(f"--show: {bars:,} bars of a band are too long; it has at most {MOST_BARS:,}: fewer choruses")
+    return band_sheet(lesson.score, passages, lesson.feel)
 
 
 def chart_file(loaded: Loaded, target: Path, wish: ChartOptions = WHOLE_CHART) -> Path:

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError, nearest
 from grooves.feel import swing_ratio
+from grooves.players import WrittenBar
 from grooves.rhythm import value_name
 from grooves.score import Score
 from render.paper import strips
 from render.paper.cautions import CAUTIONS
-from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, ROOMY, SHOWN, Block, Wish, flow
+from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, PIECES, ROOMY, SHOWN, Block, Wish, flow
 from render.paper.notation import musicxml
 from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
@@ -75,12 +76,13 @@ def chart(
     feel: str = "",
     show: Sequence[str] = SHOWN,
     under: Sequence[str] = ("sticking",),
+    band: Sequence[WrittenBar] = (),
 ) -> bytes:
     """The chart as one file: `chart(score, "svg", bars=[6], show=["line"], under=["counts"])`.
 
     `bars` chooses whose drum notation and grid are drawn, or whose line where only that is shown (none: all); `feel`
-    replaces the words about the feel; `show` names its pieces, "line", "score" and "grid"; `under` what stands below
-    the line's notes, "counts" and, where hands take turns, "sticking".
+    replaces the words about the feel; `show` names its pieces, "line", "score", "grid" and "band", which is what `band`
+    plays; `under` what stands below the line's notes, "counts" and, where hands take turns, "sticking".
     Raises LessonError for another form, paper, bar, piece or sign.
     """
     if form not in FORMATS:
@@ -90,7 +92,7 @@ def chart(
         written = _for_paper(score, bars)
         kept = tuple(bar for bar in written.bars if not bars or bar.number in bars)
         return musicxml(replace(written, bars=kept), under=under)
-    pages = chart_svg_pages(score, feel, bars, paper, show, under)
+    pages = chart_svg_pages(score, feel, bars, paper, show, under, band)
     if form == "svg":
         return stacked(pages).encode()
     return chart_pdf(pages) if form == "pdf" else chart_png(pages)
@@ -103,16 +105,17 @@ def chart_svg_pages(
     paper: str = "a4",
     show: Sequence[str] = SHOWN,
     under: Sequence[str] = ("sticking",),
+    band: Sequence[WrittenBar] = (),
 ) -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
     if paper not in PAPERS_MM:
         raise LessonError(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
-    _check_words(show or ("",), SHOWN, "is no piece of a chart")
+    _check_words(show or ("",), PIECES, "is no piece of a chart")
     _check_words(under, UNDER, "stands below no line")
     score = _for_paper(score, bars)
     top = _top(score, printable(feel))
     density = DENSE if _printed(score, bars) > MANY_BARS else ROOMY
-    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under), density)))
+    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under), density, tuple(band))))
     return _pages(score, top, blocks, PAPERS_MM[paper])
 
 

@@ -5,7 +5,9 @@ from dataclasses import dataclass, replace
 
 from grooves.kit import PARTS
 from grooves.line import PlayedOn
+from grooves.players import WrittenBar
 from grooves.score import Score
+from render.paper.band_sheet import band_musicxml, band_signs
 from render.paper.engrave import MARGIN_MM, STAFF_MM, systems
 from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
 from render.paper.legend import Entry, legend_entries
@@ -21,6 +23,7 @@ MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines o
 CLEF_MM = 16.0  # clef and time signature
 SYSTEM_GAP_MM = 2.0
 SHOWN = ("line", "score", "grid")
+PIECES = (*SHOWN, "band")
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,7 @@ class Wish:
     show: tuple[str, ...] = SHOWN
     under: frozenset[str] = frozenset({"sticking"})  # what stands below the line: "counts", "sticking"
     density: Density = ROOMY
+    band: tuple[WrittenBar, ...] = ()  # what the band plays
 
 
 def flow(score: Score, wish: Wish) -> Iterator[Block]:
@@ -74,6 +78,9 @@ def flow(score: Score, wish: Wish) -> Iterator[Block]:
         part = _chorus(score, 0, wish.bars if alone else frozenset())
         yield _heading(f"The line {_read_on(score, 0)}" if alone else "The line")
         yield from _music(part, LINE, wish)
+    if "band" in wish.show and wish.band:
+        yield _heading("The band")
+        yield from _band_music(score, wish)
     drawn: dict[tuple[object, ...], Playing] = {}
     grids: list[Block | Bar] = []
     for reading in range(score.readings):
@@ -147,6 +154,17 @@ def _music(score: Score, staff: str, wish: Wish, mark: str = "") -> Iterator[Blo
 def _width_mm(bars: int, most: int) -> float:
     """How wide a system is: one that has fewer bars than the others has bars as wide as theirs."""
     return CLEF_MM + (MUSIC_MM - CLEF_MM) * bars / most
+
+
+def _band_music(score: Score, wish: Wish) -> Iterator[Block]:
+    """The systems of the band's staves, every chorus written out."""
+    needs = [wish.density.bar_mm + wish.density.column_mm * len(places) for places in band_signs(score, wish.band)]
+    numbers = [bar.number for bar in wish.band]
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, range(len(needs)), equal=wish.density is not DENSE)
+    engraved = systems(band_musicxml(score, wish.band, starts), MUSIC_MM + MARGIN_MM, wish.density.staff_mm)
+    for system, first, end in zip(engraved, [0, *starts], [*starts, len(numbers)], strict=True):
+        height_mm = system.height_mm + SYSTEM_GAP_MM
+        yield Block(height_mm, "music", svg=system.group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
 
 
 def _needed_mm(signs: Sequence[Sign], density: Density) -> float:

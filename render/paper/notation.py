@@ -151,11 +151,14 @@ def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[
 
 def _chords(page: Page, index: int, printed: Sequence[PrintedBar]) -> Sequence[ChordMark]:
     """The chords printed above a bar; one that goes on is said again where a system begins or bars are left out."""
-    marks = printed[index].chords
-    if not index or not marks or index in page.systems or _jumps(printed[index - 1], printed[index]):
-        return marks
-    before = printed[index - 1].chords[-1:]
-    return marks[1:] if before and before[0].symbol == marks[0].symbol else marks
+    apart = not index or index in page.systems or _jumps(printed[index - 1], printed[index])
+    return printed_chords(printed[index].chords, () if apart else printed[index - 1].chords)
+
+
+def printed_chords(marks: Sequence[ChordMark], before: Sequence[ChordMark]) -> Sequence[ChordMark]:
+    """The chords of a bar without the one that goes on from the bar before."""
+    goes_on = bool(marks and before) and before[-1].symbol == marks[0].symbol
+    return marks[1:] if goes_on else marks
 
 
 def _jumps(before: PrintedBar, bar: PrintedBar) -> bool:

@@ -259,6 +259,14 @@ def test_the_horns_swing_as_the_line_does():
     assert {note.onset_quarters % 1 for note in notes if note.part == "horns"} == {Fraction(0), Fraction(1, 2)}
 
 
+def test_a_piano_that_reads_swings_as_the_line_and_one_that_comps_as_the_ride():
+    feel = 'timing_ms = 0\nswing = 2.0\nline_swing = "straight"\nbehind_ms = { piano = 0 }'
+    for piano, upbeat in (("line", Fraction(1, 2)), ("comping", Fraction(2, 3))):
+        lesson = band_lesson(f'{BLUES}\npiano = "{piano}"', feel=feel, top="choruses = 12")
+        within = {note.onset_quarters % 1 for note in notes_of(with_track(lesson, Track("t")), "piano")}
+        assert within == {Fraction(0), upbeat}
+
+
 def test_in_twelve_eight_nothing_swings():
     lesson = lesson_of(
         "4. 4. 4. 4.", groove="twelve-eight", tracks=BLUES, feel="timing_ms = 0\nbehind_ms = { bass = 0 }"
