@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from grooves.errors import LessonError, visible
@@ -247,7 +248,7 @@ def spell(bar: Bar, meter: Meter) -> Bar:
             continue
         left = symbol
         after: Kind = "rest" if symbol.kind == "rest" else "held"
-        while (cut := min(_first_piece(left, meter), _to_beat(left, bar))) < left.length:
+        while (cut := min(_first_length(left.onset, left.length, meter), _to_beat(left, bar))) < left.length:
             pieces.append(replace(left, length=cut))
             left = Symbol(left.onset + cut, left.length - cut, after)
         pieces.append(left)
@@ -288,18 +289,14 @@ def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:
     return 1 - symbol.onset % 1 if over_beat(symbol, bar) else symbol.length
 
 
-def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
-    """The longest legible start of a symbol: printed habit shows the beat, and the middle of 4/4."""
-    beat = meter.pulse
-    in_triplet = any(place.denominator % 3 == 0 for place in (symbol.onset, symbol.end))
-    candidates = [length for length in _NAMES if length <= symbol.length and (in_triplet or not is_triplet(length))]
-    legible = [
-        length
-        for length in candidates
-        if _is_legible(symbol.onset, length, beat, meter) and _alike(symbol.onset + length, symbol.end)
-    ]
-    to_beat = beat - symbol.onset % beat
-    return max(legible, default=min(symbol.length, to_beat))
+@lru_cache(maxsize=4096)
+def _first_length(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
+    """The longest legible start of a note or rest: printed habit shows the beat, and the middle of 4/4."""
+    beat, end = meter.pulse, onset + length
+    in_triplet = any(place.denominator % 3 == 0 for place in (onset, end))
+    candidates = [one for one in _NAMES if one <= length and (in_triplet or not is_triplet(one))]
+    legible = [one for one in candidates if _is_legible(onset, one, beat, meter) and _alike(onset + one, end)]
+    return max(legible, default=min(length, beat - onset % beat))
 
 
 def _alike(cut: Fraction, end: Fraction) -> bool:

@@ -5,14 +5,11 @@ after five seconds hears the next one: an exception that comes while a library c
 """
 
 import contextlib
-import math
 import os
 import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from types import FrameType
 from typing import NoReturn
 
@@ -23,13 +20,13 @@ _PATIENCE_SECONDS = 5.0
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
-@dataclass
 class _State:
     """What this process has been told."""
 
-    told: float = -math.inf  # when last, by the clock that only runs forward
-    held: int = 0  # how many hold signals back
-    waiting: bool = False
+    def __init__(self) -> None:
+        self.told = float("-inf")  # when last, by the clock that only runs forward
+        self.held = 0  # how many hold signals back
+        self.waiting = False
 
 
 _state = _State()
@@ -53,6 +50,8 @@ def _answer_by(handler: Callable[[int, FrameType | None], None]) -> None:
 
 def _end_at_once(_number: int, _frame: FrameType | None) -> NoReturn:
     """A signal's handler: no exception, which some module that is being loaded might swallow or show."""
+    for ending in ENDINGS:  # or a second signal would have it said twice
+        signal.signal(ending, signal.SIG_IGN)
     with contextlib.suppress(OSError):
         os.write(2, f"fourlimb: {INTERRUPTED}\n".encode())
     os._exit(130)
@@ -74,6 +73,8 @@ def signals_later() -> Iterator[None]:
     Example: `with signals_later(): …` around a library that calls us back, since what we raise there it swallows. It
     is no use to hold signals back from this thread alone: the system gives them to another, and Python to this one.
     """
+    import threading  # late: until this module is loaded nothing answers Ctrl-C
+
     if threading.current_thread() is not threading.main_thread():  # no signal's handler runs here
         yield
         return

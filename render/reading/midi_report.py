@@ -6,10 +6,10 @@ from fractions import Fraction
 from math import prod
 
 from grooves.rhythm import Meter, place_name
+from render.reading.parts import numbers_listed
 from render.reading.played import Quantized, beat_of
 
 SURE = 0.9  # a beat whose reading is less probable than this is doubtful
-MOST_NAMED = 12  # bars in one sentence
 
 
 def reading_report(quantized: Quantized, meter: Meter, silent: int = 0) -> tuple[str, ...]:
@@ -60,9 +60,7 @@ def _percent(share: float) -> str:
 
 def _bars(beats: Iterable[int], meter: Meter, silent: int) -> str:
     """The bars of these beats by their numbers: "bars 2, 5"."""
-    numbers = sorted({int(beat * beat_of(meter) // meter.length) + 1 - silent for beat in beats})
-    named = ", ".join(map(str, numbers[:MOST_NAMED])) + (", …" if len(numbers) > MOST_NAMED else "")
-    return f"{'bar' if len(numbers) == 1 else 'bars'} {named}"
+    return numbers_listed(sorted({int(beat * beat_of(meter) // meter.length) + 1 - silent for beat in beats}))
 
 
 def _distances(quantized: Quantized, meter: Meter, silent: int) -> str:

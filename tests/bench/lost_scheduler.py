@@ -19,14 +19,15 @@ def work(number):
 
 
 if __name__ == "__main__":
-    address = "tcp://127.0.0.1:" + sys.argv[1]
+    port = (*sys.argv[1:], "8990")[0]
+    address = f"tcp://127.0.0.1:{port}"
     scheduler = subprocess.Popen(
         [
             sys.executable,
             "-c",
             "from distributed.cli.dask_scheduler import main; main()",
             "--port",
-            sys.argv[1],
+            port,
             "--no-dashboard",
         ],
         stderr=subprocess.DEVNULL,

@@ -305,7 +305,7 @@ BEATS = ["4", "8 8", "12 12 12", "16 16 8", "16 16 16 16", "8r 8", "4r", "8 16 1
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(st.lists(st.sampled_from(BEATS), min_size=4, max_size=4), min_size=2, max_size=4),
-    st.floats(1.0, 2.5),
+    st.floats(1.0, 2.2),  # beyond, the last sixteenth is within the deviation
     st.integers(0, 10_000),
 )
 @example([["4", "4", "4", "4"], ["4", "4", "12 12 12", "8r 8"], ["8 8", "4", "4", "4"]], 1.28125, 247)  # hardly swung
