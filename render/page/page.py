@@ -41,6 +41,7 @@ SCRIPTS = (
     "feel",
     "score",
     "clock",
+    "layout",
     "player",
     "sound",
     "transport",
