@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
 from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
 
 _TOKEN = re.compile(r"(?P<open>\()?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<rest>r)?(?P<accent>\^)?(?P<close>\))?")
@@ -32,10 +32,11 @@ class Count:
     accent: bool = False
 
 
-def parse_counts(text: str, meter: Meter) -> tuple[Bar, ...]:
+def parse_counts(text: str, meter: Meter, to_the_end: bool = True) -> tuple[Bar, ...]:
     """Read bars of spoken counts: `parse_counts("1 & (2) & 3 4", Meter(4, 4))` gives one bar of five notes.
 
-    Lengths are written so that the beats show. Raises LessonError with bar and count.
+    Lengths are written so that the beats show. A bar is counted to its last beat, or to a rest that lasts as long;
+    `to_the_end=False` lets a last note sound on unsaid. Raises LessonError with bar and count.
     """
     bars: list[Bar] = []
     sounding = False
@@ -43,6 +44,8 @@ def parse_counts(text: str, meter: Meter) -> tuple[Bar, ...]:
         counts = _read_counts(tokens, meter, f"bar {number}")
         bar = _lay_out(counts, meter, number, sounding)
         check_bar(bar, meter, number)
+        if to_the_end:
+            _check_end(counts, meter, number)
         sounding = bar[-1].kind != "rest"
         bars.append(bar)
     return tuple(bars)
@@ -75,16 +78,41 @@ def _read_counts(tokens: list[str], meter: Meter, where: str) -> list[Count]:
                 f"{where}: '{token}' comes after {place_name(counts[-1].onset, meter)}; "
                 "say the beat between, such as (2)"
             )
+        if counts and onset // meter.step == counts[-1].onset // meter.step and _mixed(onset, counts[-1].onset, meter):
+            raise LessonError(
+                f"{where}: '{token}' after {place_name(counts[-1].onset, meter)} mixes halves and thirds of a beat"
+            )
         kind: Kind = "held" if found["open"] else "rest" if found["rest"] else "struck"
         counts.append(Count(onset, kind, bool(found["accent"])))
     return counts
+
+
+def _check_end(counts: list[Count], meter: Meter, number: int) -> None:
+    """A bar that stops early leaves open whether its last note sounds on or a rest begins: let it be said."""
+    last, end = counts[-1], meter.length - meter.pulse
+    resting = next((count.kind == "rest" for count in reversed(counts) if count.kind != "held"), False)
+    if not resting and last.onset < end:
+        beat = syllable(end, meter)
+        raise LessonError(
+            f"bar {number} stops at {place_name(last.onset, meter)}; {meter} is counted to {beat}: "
+            f"write ({beat}) to hold the note, {beat}r for a rest"
+        )
 
 
 def _not_a_count(token: str) -> str:
     before = re.fullmatch(r"r(\d{1,3}|e|&|a|trip|let)", token)
     if before:
         return f"'{token}' is now called {before[1]}r: a rest's r comes last, as in the values"
-    return f"'{token}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or 3r for a rest"
+    if _TOKEN.fullmatch(token.lower()):
+        return f"'{token}' is not a count; did you mean {token.lower()}?"
+    said = visible(token, 40)
+    return f"'{said}' is not a count; write 1, &, e, a, trip, let, (2) for not struck or 3r for a rest"
+
+
+def _mixed(onset: Fraction, before: Fraction, meter: Meter) -> bool:
+    """Whether one place is a half or quarter of its beat and the other a third."""
+    within = [place / meter.step % 1 for place in (onset, before) if place % meter.step]
+    return len({place.denominator % 3 == 0 for place in within}) == 2
 
 
 def _lay_out(counts: list[Count], meter: Meter, number: int, sounding: bool) -> Bar:
@@ -131,4 +159,7 @@ def _counts_of(bar: Bar, meter: Meter) -> list[str]:
         else:
             words.append(f"{word}{'r' if symbol.kind == 'rest' else mark}")
         spoken = symbol.onset + meter.step / 24
+    last = meter.length - meter.pulse
+    if bar[-1].kind != "rest" and bar[-1].onset < last:  # a bar is counted to its last beat
+        words.append(f"({syllable(last, meter)})")
     return words

@@ -6,15 +6,15 @@ with `limb`, `instrument`, `counts` or `values` (one or more bars, cycled), `acc
 `spread` (how much of the lesson's level deviation it takes). `beat` is the value that the tempo counts.
 """
 
-import tomllib
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from grooves.counts import parse_counts, parse_places
-from grooves.errors import LessonError, nearest, shown
+from grooves.errors import LessonError, nearest, quoted, shown
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
 from grooves.rhythm import Meter, parse_meter, parse_values, value_length
+from grooves.toml_text import read_toml
 
 Swing = float | str  # a ratio long:short, or one of SWING_WORDS
 SWING_WORDS = ("by tempo", "as measured", "straight")
@@ -78,10 +78,7 @@ _EXAMPLES = {
 
 def parse_groove(text: str) -> Groove:
     """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises LessonError naming the key."""
-    try:
-        table = tomllib.loads(text)
-    except ValueError as error:  # TOML's own, or a number of thousands of digits
-        raise LessonError(f"not TOML: {error}") from None
+    table = read_toml(text)
     for key, value in table.items():
         if key not in (*_KEYS, *PARTS):
             raise LessonError(f"{key}: not a key of a groove; {nearest(key, (*_KEYS, *PARTS))}")
@@ -106,10 +103,12 @@ def parse_groove(text: str) -> Groove:
 def check_swing(swing: object, meter: Meter) -> Swing:
     """Return a swing that can be played, else raise LessonError: `check_swing(2, Meter(4, 4))` is 2.0."""
     if isinstance(swing, str) and swing not in SWING_WORDS:
-        raise LessonError(f"swing: '{swing}' is not known; {nearest(swing, SWING_WORDS)}, or write a ratio such as 2.0")
+        raise LessonError(
+            f"swing: {quoted(swing)} is not known; {nearest(swing, SWING_WORDS, 'write a ratio such as 2.0')}"
+        )
     if isinstance(swing, bool) or not isinstance(swing, str | int | float | Fraction):
         raise LessonError(
-            f"swing: {swing!r} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
+            f"swing: {quoted(swing)} is not a ratio; write a number from 1.0 to 4.0, or one of {', '.join(SWING_WORDS)}"
         )
     if not isinstance(swing, str) and not 1 <= swing <= 4:
         ratio = shown(swing if isinstance(swing, int) else float(swing))
@@ -131,7 +130,7 @@ def _tempo_range(value: object) -> tuple[float, float]:
     match value:
         case [int() | float() as low, int() | float() as high] if 30 <= low <= high <= 400:
             return float(low), float(high)
-    raise LessonError(f"tempo: {value!r} is not a range; write [low, high] within 30 to 400, such as [100, 220]")
+    raise LessonError(f"tempo: {quoted(value)} is not a range; write [low, high] within 30 to 400, such as [100, 220]")
 
 
 def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
@@ -156,15 +155,21 @@ def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
 def _number(table: dict[str, Any], key: str, default: float, low: float, high: float) -> float:
     value = table.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise LessonError(f"{key}: {value!r} does not fit; write a number from {low:g} to {high:g}")
+        raise LessonError(f"{key}: {quoted(value)} does not fit; write a number from {low:g} to {high:g}")
     return float(value)
 
 
 def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, ...], ...]:
     for key in ("counts", "values", "light", "accents"):
         if not isinstance(table.get(key, ""), str):
-            raise LessonError(f"{key}: {table[key]!r} is not a text; write it between quotes, such as {_EXAMPLES[key]}")
-    bars = parse_counts(table["counts"], meter) if "counts" in table else parse_values(table["values"], meter)
+            raise LessonError(
+                f"{key}: {quoted(table[key])} is not a text; write it between quotes, such as {_EXAMPLES[key]}"
+            )
+    bars = (
+        parse_counts(table["counts"], meter, to_the_end=False)
+        if "counts" in table
+        else parse_values(table["values"], meter)
+    )
     changes: dict[Fraction, float] = dict.fromkeys(
         parse_places(table.get("light", ""), meter), _number(table, "lighter", 0.0, -40, 12)
     )

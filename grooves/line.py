@@ -9,10 +9,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
-from grooves.kit import INSTRUMENTS
+from grooves.kit import HANDS, INSTRUMENTS
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter
 
 LONG = QUARTER  # a note this long or longer is a long one
+
+
+@dataclass(frozen=True)
+class WrittenLine:
+    """A line as it is written: its bars, and the notes before bar 1, their places those of the bar that they end."""
+
+    bars: tuple[Bar, ...]
+    pickup: Bar = ()
 
 
 @dataclass(frozen=True)
@@ -36,6 +44,7 @@ class PlayedOn:
     short: str
     gaps: str = ""
     alternate: bool = False
+    hands: tuple[tuple[str, str], ...] = ()  # instruments that another hand strikes than usual, with that hand
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -45,8 +54,12 @@ class PlayedOn:
     @property
     def limbs(self) -> frozenset[str]:
         """The limbs that are busy reading; their own patterns are silent."""
-        limbs = {INSTRUMENTS[name].limb for name in (*self.instruments, self.gaps) if name}
-        return frozenset(limbs | ({"right hand", "left hand"} if self.alternate else set()))
+        limbs = {self.limb(name) for name in (*self.instruments, self.gaps) if name}
+        return frozenset(limbs | (set(HANDS) if self.alternate else set()))
+
+    def limb(self, instrument: str) -> str:
+        """Who strikes an instrument of the line: `PlayedOn("snare", "snare").limb("snare")` is "left hand"."""
+        return dict(self.hands).get(instrument, INSTRUMENTS[instrument].limb)
 
 
 @dataclass(frozen=True)
@@ -77,7 +90,7 @@ def assign(notes: Sequence[LineNote], played_on: PlayedOn) -> tuple[Assigned, ..
     given = []
     for turn, note in enumerate(notes):
         instrument = played_on.long if note.length >= LONG else played_on.short
-        limb = ("right hand", "left hand")[turn % 2] if played_on.alternate else INSTRUMENTS[instrument].limb
+        limb = HANDS[turn % 2] if played_on.alternate else played_on.limb(instrument)
         given.append(Assigned(note, instrument, limb))
     return tuple(given)
 
@@ -87,7 +100,7 @@ def fill_gaps(bar: Bar, index: int, played_on: PlayedOn, meter: Meter, triplets:
     if not played_on.gaps:
         return ()
     filled = []
-    limb = INSTRUMENTS[played_on.gaps].limb
+    limb = played_on.limb(played_on.gaps)
     for beat in range(ceil(meter.length / QUARTER)):
         struck = {s.onset - beat for s in bar if s.kind == "struck" and beat <= s.onset < beat + 1}
         step = _gap_step(struck, triplets)

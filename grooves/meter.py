@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
 
 QUARTER = Fraction(1)
 EIGHTH = Fraction(1, 2)
@@ -58,7 +58,9 @@ def parse_meter(text: str) -> Meter:
     """Read a time signature: `parse_meter("3/4")` is `Meter(3, 4)`; anything odd raises LessonError."""
     found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
     if not found or not 1 <= int(found[1]) <= 16 or int(found[2]) not in (2, 4, 8):
-        raise LessonError(f"'{text}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)")
+        raise LessonError(
+            f"'{visible(text, 40)}' is not a meter; write 4/4, 3/4, 5/4, 6/8 or the like (1 to 16 over 2, 4 or 8)"
+        )
     return Meter(int(found[1]), int(found[2]))
 
 

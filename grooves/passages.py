@@ -6,7 +6,7 @@ fading, silent bars, loop, count-in) is one small function from passages to pass
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
@@ -32,6 +32,7 @@ class Passage:
     count_in: int = 0  # this many bars are counted in; `bars` is empty then
     groove_alone: bool = False  # the groove as if there were no line
     silent: bool = False  # nothing sounds, not even the click
+    lead_in: bool = False  # a bar of the groove before bar 1, for a pickup that no count-in holds
 
 
 @dataclass(frozen=True)
@@ -46,10 +47,16 @@ class Ladder:
 
 @dataclass(frozen=True)
 class Alternation:
-    """Bars in turn: `Alternation(4, 4)` is four with, four without."""
+    """Bars in turn: `Alternation(4, 4)` is four with, four without.
+
+    `swap`: where a chorus holds whole turns, the next one begins further on, so that every bar comes to both.
+    `echo`: the same bars first, then second.
+    """
 
     first: int
     second: int
+    swap: bool = True
+    echo: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,6 +85,7 @@ class Track:
     fade: Fade | None = None
     silence: Alternation | None = None
     groove_alone: bool = False
+    note: str = ""  # the teacher's word to the student
 
 
 def slug(name: str, fallback: str = "track") -> str:
@@ -86,26 +94,39 @@ def slug(name: str, fallback: str = "track") -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
 
 
-def default_tracks() -> tuple[Track, ...]:
-    """The four tracks in the order a student meets them: the time, two hands, everyone, your turn."""
-    return (
-        Track("time", groove_alone=True),
+def default_tracks(band: Iterable[str] = ()) -> tuple[Track, ...]:
+    """The four tracks in the order a student meets them: the time, two hands, everyone, your turn.
+
+    They are of the drums alone. With a band there is a fifth, `with-band`: everyone but the line, and the band.
+    """
+    alone = frozenset(band)
+    drums = (
+        Track("time", without=alone, groove_alone=True),
         Track("ride-and-line", only=frozenset({"ride", LINE})),
-        Track("full"),
-        Track("without-line", without=frozenset({LINE})),
+        Track("full", without=alone),
+        Track("without-line", without=alone | {LINE}),
     )
+    return (*drums, Track("with-band", without=frozenset({LINE}))) if alone else drums
+
+
+def heard(names: Set[str], passage: Passage) -> bool:
+    """Whether who goes by these names is heard in a passage: `heard({"bass"}, passage)`."""
+    return not passage.silent and not names & passage.without and (not passage.only or bool(names & passage.only))
 
 
 def plays(stroke: Stroke, passage: Passage) -> bool:
     """Whether a stroke sounds in a passage: false for a snare stroke where `without` holds snare or left hand."""
-    names = {stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set())
-    return not passage.silent and not names & passage.without and (not passage.only or bool(names & passage.only))
+    return heard({stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set()), passage)
+
+
+def lowered_lu(names: Iterable[str], passage: Passage) -> float:
+    """How much a passage lowers who goes by these names: `lowered_lu({"bass"}, passage)`."""
+    return sum(passage.softer_lu.get(name, 0.0) for name in names)
 
 
 def softened_lu(stroke: Stroke, passage: Passage) -> float:
     """How much a passage lowers a stroke: the sum over the names that fit it."""
-    names = (stroke.part, stroke.limb, LINE if stroke.role != "time" else "")
-    return sum(passage.softer_lu.get(name, 0.0) for name in names)
+    return lowered_lu((stroke.part, stroke.limb, LINE if stroke.role != "time" else ""), passage)
 
 
 # --- from a track to its passages -----------------------------------------------------------------
@@ -123,7 +144,11 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
     if track.silence:
         passages = fall_silent(passages, track.silence)
     bars_in = count_in if track.count_in is None else track.count_in
-    return (*counted_in(bars_in, passages[0].tempo_bpm), *passages)
+    first = passages[0]
+    before = counted_in(bars_in, first.tempo_bpm)
+    if not before and not first.groove_alone and score.pickup_leads_to(first.bars[0]):
+        before = (replace(first, bars=first.bars[:1], times=1, groove_alone=True, lead_in=True),)
+    return (*before, *passages)
 
 
 def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
@@ -217,8 +242,11 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     Example: `never_in_turn(Track("t", trade=Alternation(4, 4)), score_of_four_bars)` advises `times = 2`.
     """
     how = track.trade or track.silence
-    bars = sum(len(one.bars) * one.times for one in track_passages(track, score, choruses, 0))
-    if not how or bars > how.first:
+    if not how or how.echo:
+        return ""
+    plain = track_passages(replace(track, trade=None, silence=None), score, choruses, 0)
+    bars = sum(len(one.bars) * one.times for one in plain)
+    if bars > how.first:
         return ""
     what = "trade leaves your part out" if track.trade else "silence begins"
     times = -(-(how.first + how.second) * times_through(track, score, choruses) // bars)
@@ -241,21 +269,38 @@ def never_reads(track: Track, score: Score, choruses: int = 1) -> str:
 
 def single_bars(passages: Sequence[Passage]) -> Iterator[Passage]:
     """Every bar as a passage of its own, repeats written out: the bars of a track in order."""
-    for passage in passages:
-        for _ in range(passage.times):
-            for bar in passage.bars:
-                yield replace(passage, bars=(bar,), times=1)
+    for once in _times_through(passages):
+        yield from once
 
 
 def _in_turn(
     passages: Sequence[Passage], how: Alternation, change: Callable[[Passage], Passage]
 ) -> tuple[Passage, ...]:
-    period = how.first + how.second
-    bars = [
-        change(passage) if place % period >= how.first else passage
-        for place, passage in enumerate(single_bars(passages))
-    ]
+    """Change the second bars of every turn; a turn may run from one time through into the next."""
+    if how.echo:
+        return tuple(_joined([*_echoed(passages, how.first, change)]))
+    period, begun, bars = how.first + how.second, 0, list[Passage]()
+    for turn, once in enumerate(_times_through(passages)):
+        further = turn * how.second if how.swap and len(once) % period == 0 else 0
+        bars += [
+            change(bar) if (begun + place + further) % period >= how.first else bar for place, bar in enumerate(once)
+        ]
+        begun += len(once)
     return tuple(_joined(bars))
+
+
+def _times_through(passages: Sequence[Passage]) -> Iterator[list[Passage]]:
+    """The bars of each time through, each bar as a passage of its own."""
+    for passage in passages:
+        for _ in range(passage.times):
+            yield [replace(passage, bars=(bar,), times=1) for bar in passage.bars]
+
+
+def _echoed(passages: Sequence[Passage], many: int, change: Callable[[Passage], Passage]) -> Iterator[Passage]:
+    for once in _times_through(passages):
+        for start in range(0, len(once), many):
+            yield from once[start : start + many]
+            yield from map(change, once[start : start + many])
 
 
 def _joined(bars: Sequence[Passage]) -> Iterator[Passage]:
@@ -270,6 +315,10 @@ def check_track(track: Track) -> None:
         (track.fade and track.trade, "fade and trade both move your part; keep one of them"),
         (track.fade and track.ladder, "fade and ladder both count the times through; keep one of them"),
         (track.trade and track.silence, "trade and silence both take turns by bars; keep one of them"),
+        (
+            track.trade and track.trade.echo and track.trade.first != track.trade.second,
+            "trade: an echo gives the same bars back, so write as many without as with",
+        ),
         (track.ladder and track.tempo_bpm, "ladder already says the tempo; leave tempo out"),
         (track.fade and track.times, "fade already says the times; leave times out"),
         (track.without and track.only, "write either without or only"),

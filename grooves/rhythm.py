@@ -11,9 +11,10 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, visible
 from grooves.meter import EIGHTH as EIGHTH
 from grooves.meter import QUARTER as QUARTER
 from grooves.meter import SIXTEENTH as SIXTEENTH
@@ -22,6 +23,9 @@ from grooves.meter import parse_meter as parse_meter
 from grooves.meter import rest_lengths
 
 Kind = Literal["struck", "held", "rest"]
+
+LONGEST_LINE = 2_000  # bars, an hour and more of most lessons; ours
+FULLEST_BAR = 512  # notes: 16/2 has 256 thirty-seconds
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ def value_length(value: str) -> Fraction:
     """Quarters of one **recip value: `value_length("8.")` is 3/4; an unknown value raises LessonError."""
     if value not in _LENGTHS:
         raise LessonError(
-            f"'{value}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
+            f"'{visible(value, 40)}' is not a note value; write 1, 2, 4, 8, 16, 32, dotted as 4. or 8., "
             "or a triplet: 3 half, 6 quarter, 12 eighth, 24 sixteenth"
         )
     return _LENGTHS[value]
@@ -105,10 +109,15 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
         raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
+    if len(bars) > LONGEST_LINE:
+        raise LessonError(f"the line has {len(bars)} bars; write at most {LONGEST_LINE}, and repeat them by choruses")
     for number, bar in enumerate(bars, 1):
-        if not bar.split():
+        signs = bar.split()
+        if not signs:
             raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
-        yield number, bar.split()
+        if len(signs) > FULLEST_BAR:
+            raise LessonError(f"bar {number} holds {len(signs)} notes; a barline, |, may be missing")
+        yield number, signs
 
 
 def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
@@ -118,9 +127,7 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     for token in tokens:
         found = _TOKEN.fullmatch(token)
         if not found:
-            raise LessonError(
-                f"bar {number}: '{token}' is not a note; write a value such as 8, with r for a rest, ^ for an accent"
-            )
+            raise LessonError(f"bar {number}: '{visible(token, 40)}' is not a note; {_as_meant(token)}")
         try:
             length = value_length(found["number"] + found["dots"])
         except LessonError as error:
@@ -131,8 +138,16 @@ def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:
     return tuple(symbols), open_tie
 
 
+def _as_meant(token: str) -> str:
+    """The spelling that was probably meant: `_as_meant("r4")` is "did you mean 4r?"."""
+    found = re.fullmatch(r"([\[_^]*)(r?)(\d{1,2})(r?)(\.{0,2})(r?)([\]_^]*)", token.lower())
+    if found and "".join(found.group(3, 5)) in _LENGTHS and "".join(found.group(2, 4, 6)) in ("", "r"):
+        return f"did you mean {''.join(found.group(1, 3, 5, 2, 4, 6, 7))}?"
+    return "write a value such as 8, with r for a rest, ^ for an accent"
+
+
 def _tie(token: str, marks: str, number: int, open_tie: int) -> tuple[Kind, int]:
-    where = f"bar {number}: '{token}'"
+    where = f"bar {number}: '{visible(token, 40)}'"
     if len(set(marks)) != len(marks) or sum(mark in marks for mark in "[_]") > 1:
         raise LessonError(f"{where} has signs that do not go together")
     if "r" in marks and len(marks) > 1:
@@ -225,12 +240,15 @@ def spell(bar: Bar, meter: Meter) -> Bar:
     """
     pieces: list[Symbol] = []
     for symbol in bar:
-        if symbol.kind == "rest" and not is_triplet(symbol.length):
+        if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
+            continue
+        if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
+            pieces.append(symbol)
             continue
         left = symbol
         after: Kind = "rest" if symbol.kind == "rest" else "held"
-        while (cut := min(_first_piece(left, meter), _to_beat(left, bar))) < left.length:
+        while (cut := min(_first_length(left.onset, left.length, meter), _to_beat(left, bar))) < left.length:
             pieces.append(replace(left, length=cut))
             left = Symbol(left.onset + cut, left.length - cut, after)
         pieces.append(left)
@@ -248,34 +266,37 @@ def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
 
 def over_beat(symbol: Symbol, bar: Bar) -> bool:
     """Whether a triplet value runs over a beat in a bracket that has other values: the 6 of `12 12 6 12 12`."""
-    length = symbol.length
-    if length.denominator != 3 or symbol.onset // 1 == (symbol.end - length / 2) // 1 or symbol.end % 1 == 0:
+    if len(bar) == 1 or not _crosses(symbol):
         return False
-    starts = (symbol.onset - length * before for before in range(3))
-    return not any(_alone_in_bracket(start, length, bar) for start in starts if start.denominator == 1)
+    starts = (symbol.onset - symbol.length * before for before in range(3))
+    return not any(_is_bracket(start, symbol.length, bar) for start in starts if start.denominator == 1)
 
 
-def _alone_in_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
-    """Whether a bracket of three from here holds nothing but this value and its multiples."""
-    return not any((one.onset - start) % length for one in bar if start <= one.onset < start + 3 * length)
+def _crosses(symbol: Symbol) -> bool:
+    """Whether a triplet value runs over a beat."""
+    third = is_triplet(symbol.length) and value_name(symbol.length) is not None and symbol.end % 1 != 0
+    return third and symbol.onset // 1 != (symbol.end - symbol.length / 2) // 1
+
+
+def _is_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
+    """Whether the three places from here hold nothing but this value."""
+    end = start + 3 * length
+    inside = [one for one in bar if start <= one.onset < end]
+    return bool(inside) and inside[-1].end == end and not any((one.onset - start) % length for one in inside)
 
 
 def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:
     return 1 - symbol.onset % 1 if over_beat(symbol, bar) else symbol.length
 
 
-def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
-    """The longest legible start of a symbol: printed habit shows the beat, and the middle of 4/4."""
-    beat = meter.pulse
-    in_triplet = any(place.denominator % 3 == 0 for place in (symbol.onset, symbol.end))
-    candidates = [length for length in _NAMES if length <= symbol.length and (in_triplet or not is_triplet(length))]
-    legible = [
-        length
-        for length in candidates
-        if _is_legible(symbol.onset, length, beat, meter) and _alike(symbol.onset + length, symbol.end)
-    ]
-    to_beat = beat - symbol.onset % beat
-    return max(legible, default=min(symbol.length, to_beat))
+@lru_cache(maxsize=4096)
+def _first_length(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
+    """The longest legible start of a note or rest: printed habit shows the beat, and the middle of 4/4."""
+    beat, end = meter.pulse, onset + length
+    in_triplet = any(place.denominator % 3 == 0 for place in (onset, end))
+    candidates = [one for one in _NAMES if one <= length and (in_triplet or not is_triplet(one))]
+    legible = [one for one in candidates if _is_legible(onset, one, beat, meter) and _alike(onset + one, end)]
+    return max(legible, default=min(length, beat - onset % beat))
 
 
 def _alike(cut: Fraction, end: Fraction) -> bool:

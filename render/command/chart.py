@@ -17,12 +17,20 @@ def chart(
         str | None,
         typer.Option("--bars", metavar="BARS", help='Only these bars, such as 6 or "1-4".'),
     ] = None,
+    show: Annotated[
+        list[str],
+        typer.Option("--show", metavar="PIECE", help="Only this piece: line, score, grid or band (may be repeated)."),
+    ] = [],  # noqa: B006 - never changed; typer wants a list
+    counts: Annotated[bool, typer.Option("--counts", help="The counts under the line.")] = False,
+    no_sticking: Annotated[bool, typer.Option("--no-sticking", help="No R and L where the hands take turns.")] = False,
     paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper size.")] = "a4",
 ) -> None:
     """Draw the line, the drum score and the triplet grid."""
     from render.lesson.documents import chart_file
     from render.lesson.load import load_lesson
+    from render.lesson.options import ChartOptions
 
     loaded = load_lesson(lesson)
-    print(chart_file(loaded, out, bars, paper))
+    under = (*(["counts"] if counts else []), *([] if no_sticking else ["sticking"]))
+    print(chart_file(loaded, out, ChartOptions(bars, paper, tuple(show), under)))
     print("\n".join(loaded.notes), end="\n" * bool(loaded.notes))

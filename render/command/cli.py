@@ -10,6 +10,9 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
+from render.files.interrupts import INTERRUPTED as SAID
+from render.files.interrupts import end_at_once_when_told, tidy_up_when_told_to_end
+
 CLOSED_PIPE = 0  # the reader has what it wanted, as after `| head`
 WRONG, INTERRUPTED = 2, 130
 
@@ -20,6 +23,7 @@ def run() -> NoReturn:
     It collects no garbage, gives numpy one thread (work is shared out among processes) and ends without taking the
     interpreter apart: a sixth of the time that a track of five minutes takes.
     """
+    end_at_once_when_told()
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     code = main(told_to_end=True)
@@ -37,7 +41,7 @@ def main(words: Sequence[str] | None = None, told_to_end: bool = False) -> int:
     try:
         return _run(words, told_to_end)
     except KeyboardInterrupt:
-        return _fail("interrupted; nothing half-written was left", INTERRUPTED)
+        return _fail(SAID, INTERRUPTED)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLOSED_PIPE
@@ -49,7 +53,6 @@ def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
     # Imported here, so that Ctrl-C while modules load is one line too.
     from grooves.errors import LessonError
     from render.command.app import BadUsage, call, usage_message
-    from render.files.interrupts import tidy_up_when_told_to_end
 
     if told_to_end:
         tidy_up_when_told_to_end()

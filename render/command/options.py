@@ -23,6 +23,10 @@ Soundfont = Annotated[
     Path | None,
     typer.Option("--soundfont", metavar="FILE", help="Play with this soundfont (.sf2)."),
 ]
+KitProgram = Annotated[
+    str | None,
+    typer.Option("--kit-program", metavar="KIT", help="A drum kit of the soundfont, by number or name, such as Brush."),
+]
 Rate = Annotated[int, typer.Option("--rate", metavar="HZ", help="Sample rate: 44100 or 48000.")]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Record the drums afresh, keep nothing on disk.")]
 Json = Annotated[bool, typer.Option("--json", help="Report as JSON on standard output.")]
@@ -34,6 +38,7 @@ def render_options(
     audio_format: str = "wav",
     rate: int = 44100,
     soundfont: Path | None = None,
+    kit_program: str | None = None,
     no_cache: bool = False,
     no_audio: bool = False,
     documents: bool = False,
@@ -60,6 +65,7 @@ def render_options(
         stems=stems,
         plain_velocities=velocities == "plain",
         soundfont=soundfont,
+        kit_program=kit_program,
         use_cache=not no_cache,
         level=level,
         processes=processes(jobs),

@@ -107,37 +107,34 @@ def _bring_to_disk(path: Path) -> None:
 
 def _rename_together(written: Sequence[Path], paths: Sequence[Path]) -> None:
     """Put files in their places, or, where one of them cannot be, all back as they were."""
-    kept = [_kept(path) for path in paths]
+    new = {path for path in paths if not path.exists()}
+    kept = {path: old for path in paths if path not in new and (old := _kept(path))}
     try:
-        for new, path in zip(written, paths, strict=True):
-            new.replace(path)
+        for beside, path in zip(written, paths, strict=True):
+            beside.replace(path)
     except BaseException:
-        for new, path, old in zip(written, paths, kept, strict=True):
-            if not new.exists():  # it has been renamed
-                _put_back(path, old)
+        renamed = [path for beside, path in zip(written, paths, strict=True) if not beside.exists()]
+        with contextlib.suppress(OSError):
+            for path in renamed:
+                if path in new:
+                    path.unlink()
+                elif path in kept:
+                    kept[path].replace(path)
         raise
     finally:
-        for old in filter(None, kept):
+        for old in kept.values():
             with contextlib.suppress(OSError):
                 old.unlink(missing_ok=True)
 
 
 def _kept(path: Path) -> Path | None:
-    """Another name for the file that will be replaced; none where there is none, or where it can have but one."""
+    """Another name for a file that will be replaced; none where it can have but one."""
     old = _beside(path, "old")
     try:
         old.hardlink_to(path)
     except (OSError, NotImplementedError):
         return None
     return old
-
-
-def _put_back(path: Path, old: Path | None) -> None:
-    with contextlib.suppress(OSError):
-        if old:
-            old.replace(path)
-        else:
-            path.unlink()
 
 
 def _beside(path: Path, ending: str) -> Path:

@@ -5,16 +5,18 @@ a lost worker does no harm.
 """
 
 import gc
+import logging
 import multiprocessing
 import os
 import signal
+import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.errors import LessonError
-from render.files.interrupts import ENDINGS, end_with, stop
+from render.files.interrupts import ENDINGS, end_with, hear_signals_again, signals_later, stop
 from render.files.parallel import cores, processes
 
 Result = TypeVar("Result")
@@ -30,19 +32,20 @@ def run(
     """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
 
     `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first LessonError ends it, and
-    a process that is ended from outside is one.
+    a worker that is lost is one.
     """
     processes(workers)  # raises where there are fewer than none
     with _executor(workers, len(jobs), scheduler) as executor:
         guarded = work if scheduler else _Interruptible(work)
         futures: list[Future[Result]] = []
         try:
-            futures += [executor.submit(guarded, *job) for job in jobs]
+            with signals_later():  # a process that has not begun yet would say them its own way
+                futures += [executor.submit(guarded, *job) for job in jobs]
             return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
         except BrokenExecutor:
-            raise LessonError(
-                "a process at work was ended from outside, as where memory runs out; try --jobs 1"
-            ) from None
+            raise LessonError("a worker process was killed, as where memory runs out; try --jobs 1") from None
+        except _lost_workers() as error:
+            raise LessonError(_said_of_the_lost(error)) from None
         except KeyboardInterrupt:
             for process in multiprocessing.active_children():  # a signal may have come to this process alone
                 process.terminate()
@@ -50,6 +53,22 @@ def run(
         finally:
             for future in futures:
                 future.cancel()
+
+
+def _lost_workers() -> tuple[type[BaseException], ...]:
+    """What Dask raises where workers or their scheduler are gone; nothing where Dask is not in use."""
+    if "distributed" not in sys.modules:
+        return ()
+    from distributed import KilledWorker
+    from distributed.comm.core import CommClosedError
+
+    return (KilledWorker, CommClosedError, CancelledError)
+
+
+def _said_of_the_lost(error: BaseException) -> str:
+    if type(error).__name__ == "KilledWorker":
+        return "a worker process of the scheduler was killed again and again at one lesson, as where memory runs out"
+    return "--scheduler: the scheduler or its workers are gone; start them again, or leave --scheduler out"
 
 
 def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
@@ -76,9 +95,10 @@ class _Interruptible:
 
 def _begin() -> None:
     gc.enable()  # a worker lives longer than a command
-    for ending in (signal.SIGINT, *ENDINGS):  # a terminal tells all processes, and the first of them passes it on
+    for ending in ENDINGS:  # a terminal tells all processes, and the first of them passes it on
         signal.signal(ending, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    hear_signals_again()
     end_with(os.getppid(), signal.SIGTERM)
 
 
@@ -93,6 +113,8 @@ def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Execut
         from distributed import Client as AnyClient
     except ImportError:
         raise LessonError("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
+    for name in ("distributed", "distributed.client"):  # what a teacher should know is in our own message
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     make: Any = AnyClient  # it is not typed
     try:
         client = make(scheduler, timeout="10s", set_as_default=False)

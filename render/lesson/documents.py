@@ -11,14 +11,18 @@ from grooves.errors import LessonError, at
 from grooves.lesson import Lesson, bar_numbers
 from render.files.write import make_folder, whole, write_bytes
 from render.lesson.load import Loaded, lessons_in, load_lesson
-from render.lesson.options import MadeFile
+from render.lesson.options import ChartOptions, MadeFile
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from grooves.players import WrittenBar
     from render.lesson.session import Session
     from render.soundfont.samples import DrumKit
 
 CHART_FORMS = (".pdf", ".svg", ".png", ".musicxml")
 MOST_BARS = 2000  # drawn; ours
+WHOLE_CHART = ChartOptions()
 
 
 def write_documents(session: "Session") -> list[MadeFile]:
@@ -32,29 +36,42 @@ def write_documents(session: "Session") -> list[MadeFile]:
     return made
 
 
-def chart_data(lesson: Lesson, form: str, bars: str | None = None, paper: str = "a4") -> bytes:
-    """A lesson's chart as a file's bytes: `chart_data(lesson, "svg", "1-4")[:4]` is b"<svg"; raises LessonError."""
+def chart_data(lesson: Lesson, form: str, wish: ChartOptions = WHOLE_CHART) -> bytes:
+    """A lesson's chart as a file's bytes: `chart_data(lesson, "svg")[:4]` is b"<svg"; raises LessonError."""
     from render.paper.chart import chart
+    from render.paper.layout import SHOWN, Wish
 
     with at("--bars"):
         there = [bar.number for bar in lesson.score.bars]
-        chosen = () if bars is None else bar_numbers(bars, there)
-    drawn = len({*chosen} or {*there})
-    if drawn > MOST_BARS:
-        raise LessonError(
-            f"a chart of {drawn:,} bars is too long; it has at most {MOST_BARS:,}: choose some with --bars"
-        )
-    return chart(lesson.score, form, paper, chosen)
+        chosen = () if wish.bars is None else bar_numbers(wish.bars, there)
+    band = _band_sheet(lesson) if "band" in wish.show else ()
+    shown = wish.show or SHOWN
+    return chart(lesson.score, form, Wish(chosen, wish.paper, shown, wish.under, note=lesson.note, band=band))
 
 
-def chart_file(loaded: Loaded, target: Path, bars: str | None = None, paper: str = "a4") -> Path:
+def _band_sheet(lesson: Lesson) -> "Sequence[WrittenBar]":
+    """What the band plays in all choruses, as written; raises LessonError where there is none."""
+    from grooves.passages import Track, track_passages
+    from grooves.performance import band_sheet
+
+    if lesson.score.band is None:
+        raise LessonError('--show: this lesson has no band; write a table [band], such as form = "blues"')
+    passages = track_passages(Track("band"), lesson.score, lesson.choruses, 0)
+    bars = sum(len(passage.bars) * passage.times for passage in passages)
+    if bars > MOST_BARS:
+        raise LessonError(f"--show: {bars:,} bars of a band are too long; it has at most {MOST_BARS:,}: fewer choruses")
+    return band_sheet(lesson.score, passages, lesson.feel)
+
+
+def chart_file(loaded: Loaded, target: Path, wish: ChartOptions = WHOLE_CHART) -> Path:
     """Write a lesson's chart, its kind by the file's ending: `chart_file(load_lesson(path), Path("x.pdf"))`.
 
     Raises LessonError, also where the lesson is read from the file that would be written over.
     """
-    if target.suffix not in CHART_FORMS:
+    form = target.suffix.lower()
+    if form not in CHART_FORMS:
         raise LessonError(f"{target}: a chart ends in {', '.join(CHART_FORMS)}; name the file so")
-    data = chart_data(loaded.lesson, target.suffix[1:], bars, paper)
+    data = chart_data(loaded.lesson, form[1:], wish)
     make_folder(target.parent)
     write_bytes(target, data, loaded.reads)
     return target

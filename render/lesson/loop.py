@@ -3,9 +3,9 @@
 from dataclasses import replace
 from pathlib import Path
 
+from grooves.checks import read_pace
 from grooves.errors import LessonError, at, nearest
 from grooves.lesson import SLOWEST_BPM, Lesson, bar_indexes, names_here, pace_bpm
-from grooves.lesson_file import read_pace
 from grooves.passages import CLICKS, Track
 from render.lesson.load import load_lesson
 from render.lesson.options import LoopOptions, MadeFile, Progress, RenderOptions, Report

@@ -22,6 +22,7 @@ class RenderOptions:
     processes: int = 1  # that share one lesson's sound
     plain_velocities: bool = False
     soundfont: Path | None = None
+    kit_program: str | int | None = None  # a drum kit of the soundfont; none: the lesson's
     use_cache: bool = True
     level: Literal["shared", "per-lesson"] = "shared"  # of several lessons: one gain, or each its own
     ride_lufs: float | None = None  # loudness of the ride's plain stroke that lessons share; none: a lesson's own
@@ -36,6 +37,16 @@ class LoopOptions:
     times: int = 8
     without: tuple[str, ...] = ()  # parts or limbs
     click: str = "off"
+
+
+@dataclass(frozen=True)
+class ChartOptions:
+    """What a chart shows: `ChartOptions("1-4", show=("line",), under=("counts",))`."""
+
+    bars: str | None = None  # none: all
+    paper: str = "a4"
+    show: tuple[str, ...] = ()  # its pieces; none: all
+    under: tuple[str, ...] = ("sticking",)  # what stands below the line
 
 
 @dataclass(frozen=True)

@@ -52,8 +52,10 @@ class Session:
 @contextmanager
 def open_kit_of(plan: Plan) -> Iterator[DrumKit]:
     """Open the kit of a lesson for as long as it is needed: `open_kit_of(plan_lesson(path, options))`."""
-    options = plan.options
-    with kit_for(plan.path, plan.lesson, options.soundfont, options.rate, options.use_cache) as kit:
+    options, lesson = plan.options, plan.lesson
+    if options.kit_program is not None:
+        lesson = replace(lesson, kit_program=options.kit_program)
+    with kit_for(plan.path, lesson, options.soundfont, options.rate, options.use_cache) as kit:
         yield kit
 
 
@@ -128,5 +130,6 @@ def _made(one: PerformedTrack, file: PlannedFile, lesson: Lesson) -> MadeFile:
         return MadeFile(track.name, file.kind, file.path, seconds, (file.part,))
     plays = one.performance.parts
     parts = [part for part in PARTS if lesson.score.groove.part(part)] if track.groove_alone else lesson.score.parts
-    out = (*(part for part in parts if part not in plays), *(("the line",) if track.groove_alone else ()))
+    players = lesson.score.band.parts if lesson.score.band else ()
+    out = (*(part for part in (*parts, *players) if part not in plays), *(("the line",) if track.groove_alone else ()))
     return MadeFile(track.name, file.kind, file.path, seconds, plays, left_out=out)

@@ -54,7 +54,7 @@ def plan_lessons(paths: Sequence[Path], options: RenderOptions) -> list[Plan]:
         except LessonError as error:
             mistakes.append(str(error))
     if mistakes:
-        raise LessonError("\n".join([*dict.fromkeys(mistakes), *(["nothing was rendered"] if len(places) > 1 else [])]))
+        raise LessonError(*dict.fromkeys(mistakes), *(["nothing was rendered"] if len(places) > 1 else []))
     check_apart(plans)
     return plans
 

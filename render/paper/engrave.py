@@ -119,12 +119,13 @@ def _system(svg: str) -> System:
     group.attrib.update({"class": "system", "transform": f"scale({1 / DRAWN_PER_MM})", "font-family": FONTS})
     group.attrib.update({"fill": "currentColor", "stroke": "currentColor"})
     group.extend(list(drawing))
+    lowest = _lowest(group) / DRAWN_PER_MM + EDGE_MM
     notes = sum(1 for element in group.iter() if element.get("class") == "notehead")
     return System(
         etree.tostring(group, encoding="unicode"),
         glyphs,
         width / DRAWN_PER_MM,
-        height / DRAWN_PER_MM,
+        min(height / DRAWN_PER_MM, lowest),
         _top_line(group) / DRAWN_PER_MM,
         notes,
     )
@@ -188,6 +189,23 @@ def _flatten(text: Element) -> None:
     text.set("stroke", "none")
     if sizes:
         text.set("font-size", sizes[0] or "")
+
+
+_COORDINATES = re.compile(r"[\d.-]+[ ,]+([\d.-]+)")
+
+
+def _lowest(group: Element) -> float:
+    """How far down anything is drawn, in verovio's units; a glyph counts as a note head."""
+    margin = group.find(f"{SVG}g[@class='page-margin']")
+    found = [0.0]
+    for element in group.iter():
+        drawn = element.get("points") or element.get("d") or ""
+        found += map(float, _COORDINATES.findall(drawn))
+        if element.tag == f"{SVG}use":
+            found.append(float(_COORDINATES.findall(element.get("transform", "(0, 0)"))[0]) + DRAWN_PER_MM)
+        if element.tag == f"{SVG}text":
+            found.append(float(element.get("y", 0)) + DRAWN_PER_MM)
+    return max(found) + (float(margin.get("transform", "(0, 0)").rstrip(")").split()[-1]) if margin is not None else 0)
 
 
 def _top_line(group: Element) -> float:

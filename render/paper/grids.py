@@ -17,7 +17,7 @@ from grooves.kit import INSTRUMENTS, LIMBS, PARTS, HeadShape
 from grooves.meter import EIGHTH, QUARTER, beat_groups
 from grooves.score import Score, ScoreBar, Stroke
 from grooves.teaching.coordination import Place, grid
-from render.paper.voices import GHOST_LU
+from render.paper.voices import is_ghost
 
 TRIPLET_RATIO = 1.75  # from here on the swung & is drawn as the third of a triplet; ours
 CLOSEST = Fraction(1, 8)  # of a quarter: a 32nd
@@ -185,11 +185,6 @@ def _marks(bar: ScoreBar, places: Sequence[Place], limbs: Sequence[str]) -> list
         for stroke, column in found
         if column >= 0
     ]
-
-
-def is_ghost(stroke: Stroke) -> bool:
-    """Whether a stroke stands in parentheses: a light one of the snare, or one that fills a gap."""
-    return stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU
 
 
 def rhythm_of(bar: ScoreBar) -> tuple[object, ...]:

@@ -5,24 +5,42 @@ from dataclasses import dataclass, replace
 
 from grooves.kit import PARTS
 from grooves.line import PlayedOn
+from grooves.players import WrittenBar
 from grooves.score import Score
-from render.paper.engrave import MARGIN_MM, systems
+from render.paper.band_sheet import band_musicxml, band_signs
+from render.paper.engrave import MARGIN_MM, STAFF_MM, systems
 from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
 from render.paper.legend import Entry, legend_entries
 from render.paper.notation import musicxml
 from render.paper.notes import DRUMS, LINE
 from render.paper.references import Playing, Reference, reference_words
-from render.paper.strips import DENSE, ROOMY, Measures, Strip, fits_half, strip
+from render.paper.signs import Sign
+from render.paper.strips import Strip, most_abreast, strip
 from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
-from render.paper.voices import Sign, printed_bars
+from render.paper.voices import printed_bars
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
-COLUMN_MM = 6.2  # what a note needs on the staff; by eye
-BAR_MM = 7.0  # what a bar needs besides
 CLEF_MM = 16.0  # clef and time signature
 SYSTEM_GAP_MM = 2.0
-MANY_GRIDS = 24  # from here on strips are set closer
+NOTE_MM = 5.0  # type size of the teacher's words
 SHOWN = ("line", "score", "grid")
+PIECES = (*SHOWN, "band")
+
+
+@dataclass(frozen=True)
+class Density:
+    """How close a chart is set: staves, what a note and a bar need on them, and the grids' size."""
+
+    staff_mm: float
+    column_mm: float
+    bar_mm: float
+    scale: float
+    abreast: int  # bars whose grids stand side by side, at most
+
+
+# By eye. A long chart would fill a folder at reading size: it is set as closely as orchestral parts are.
+ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.6, 4.0, 0.66, 3)
+MANY_BARS = 24  # from here on a chart is set closer
 
 
 @dataclass(frozen=True)
@@ -37,6 +55,7 @@ class Block:
     glyphs: tuple[tuple[str, str], ...] = ()
     indent_mm: float = 0.0  # how far its staff stands in from its left edge
     strip: Strip | None = None
+    scale: float = 1.0  # of the strip
     legend: tuple[Entry, ...] = ()
     keep: bool = False
     bars: int = 0  # that stand in it
@@ -44,41 +63,60 @@ class Block:
 
 @dataclass(frozen=True)
 class Wish:
-    """What to draw: `Wish()` is everything; `bars` are the ones whose score and grid are drawn, none for all."""
+    """How a chart is to be: `Wish(bars=(6,), show=("line",), under=("counts",))`; `Wish()` is everything."""
 
-    bars: frozenset[int] = frozenset()
-    show: tuple[str, ...] = SHOWN
-    under: frozenset[str] = frozenset({"sticking"})  # what stands below the line: "counts", "sticking"
+    bars: Collection[int] = ()  # whose score and grid are drawn, or whose line where only that is shown; none: all
+    paper: str = "a4"
+    show: Sequence[str] = SHOWN
+    under: Sequence[str] = ("sticking",)  # what stands below the line: "counts", and where hands take turns "sticking"
+    feel: str = ""  # in place of the words about the feel
+    note: str = ""  # the teacher's word, below the title
+    band: Sequence[WrittenBar] = ()  # what the band plays
 
 
-def flow(score: Score, wish: Wish) -> Iterator[Block]:
+def flow(score: Score, wish: Wish, density: Density = ROOMY) -> Iterator[Block]:
     """The pieces of a chart in order: `list(flow(score, Wish()))`."""
+    if wish.note:
+        yield from _note(wish.note)
     if "line" in wish.show:
         alone = "score" not in wish.show and "grid" not in wish.show
-        part = _chorus(score, 0, wish.bars if alone else frozenset())
-        yield _heading("The line")
-        yield from _music(part, LINE, wish)
+        part = chosen_bars(score, wish.bars if alone else (), 0)
+        yield _heading(f"The line {_read_on(score, 0)}" if alone else "The line")
+        yield from _music(part, LINE, wish, density)
+    if "band" in wish.show and wish.band:
+        yield _heading("The band")
+        yield from _band_music(score, wish, density)
     drawn: dict[tuple[object, ...], Playing] = {}
-    grids: list[Block | Bar] = []
+    grids: list[Block | GridBar] = []
     for reading in range(score.readings):
-        part = _chorus(score, reading, wish.bars)
+        part = chosen_bars(score, wish.bars, reading)
         on = _read_on(score, reading)
         if "score" in wish.show:
             yield _heading(f"All limbs, the line {on}")
-            yield from _music(part, DRUMS, wish, f"reading-{reading + 1}-" if reading else "")
+            yield from _music(part, DRUMS, wish, density, f"reading-{reading + 1}-" if reading else "")
         if score.readings > 1:
             grids.append(_heading(f"The line {on}"))
         grids += _grids(part, drawn, on.removeprefix("on the ") if score.readings > 1 else "")
     if "grid" in wish.show:
-        yield from _all_grids(score, grids)
+        yield from _all_grids(score, grids, density)
 
 
-def _chorus(score: Score, reading: int, chosen: Collection[int]) -> Score:
-    """One chorus as a score of its own, or the chosen bars of it."""
-    first = reading * score.chorus_length
-    bars = score.bars[first : first + score.chorus_length]
-    kept = tuple(bar for bar in bars if not chosen or bar.number in chosen)
-    return replace(score, bars=kept, readings=1)
+def chosen_bars(score: Score, numbers: Collection[int], reading: int | None = None) -> Score:
+    """The score with some of its bars, none for all: `chosen_bars(score, {3, 6}).bars[0].number` is 3.
+
+    With a `reading`, only that chorus, as a score that is read in one way.
+    """
+    length = score.chorus_length
+    bars = score.bars if reading is None else score.bars[reading * length : (reading + 1) * length]
+    kept = tuple(bar for bar in bars if not numbers or bar.number in numbers)
+    return replace(score, bars=kept, readings=score.readings if reading is None else 1)
+
+
+def _note(note: str) -> Iterator[Block]:
+    """What the teacher says, line by line as it was written."""
+    lines = [line for row in note.splitlines() for line in packed(row.split(), MUSIC_MM, NOTE_MM) or [""]]
+    for line in lines:
+        yield Block(NOTE_MM * 1.3, "note", (line,), NOTE_MM)
 
 
 def _heading(words: str) -> Block:
@@ -110,53 +148,86 @@ def _way(way: PlayedOn) -> str:
 # --- staves -------------------------------------------------------------------------------------
 
 
-def _music(score: Score, staff: str, wish: Wish, mark: str = "") -> Iterator[Block]:
+def _music(score: Score, staff: str, wish: Wish, density: Density, mark: str = "") -> Iterator[Block]:
     """The systems of one staff; `mark` goes before the ids of music that comes again."""
     printed = printed_bars(score)
-    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet)) for bar in printed]
-    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed])
+    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), density) for bar in printed]
+    equal = density is not DENSE
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed], equal)
     xml = musicxml(score, (staff,), headings=False, systems=starts, under=wish.under if staff == LINE else ())
+    counts = [end - first for first, end in zip([0, *starts], [*starts, len(printed)], strict=True)]
+    widths = [_width_mm(count, max(counts) if equal and len(counts) > 1 else count) for count in counts]
     every = bool(wish.bars) and len(score.bars) < score.bars[-1].number
-    ends = [*starts, len(printed)]
-    for system, first, end in zip(
-        systems(xml, MUSIC_MM + MARGIN_MM, number_all=every), [0, *starts], ends, strict=True
-    ):
+    engraved = {width: systems(xml, MARGIN_MM + width, density.staff_mm, number_all=every) for width in {*widths}}
+    for at, (count, width) in enumerate(zip(counts, widths, strict=True)):
+        system = engraved[width][at]
         group = system.group.replace(' id="', f' id="{mark}') if mark else system.group
         height_mm = system.height_mm + SYSTEM_GAP_MM
-        yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
+        yield Block(height_mm, "music", svg=group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=count)
 
 
-def _needed_mm(signs: Sequence[Sign]) -> float:
-    return BAR_MM + COLUMN_MM * len({sign.onset for sign in signs})
+def _width_mm(bars: int, most: int) -> float:
+    """How wide a system is: one that has fewer bars than the others has bars as wide as theirs."""
+    return CLEF_MM + (MUSIC_MM - CLEF_MM) * bars / most
 
 
-def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int]) -> list[int]:
+def _band_music(score: Score, wish: Wish, density: Density) -> Iterator[Block]:
+    """The systems of the band's staves, every chorus written out."""
+    needs = [density.bar_mm + density.column_mm * len(places) for places in band_signs(score, wish.band)]
+    numbers = [bar.number for bar in wish.band]
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, range(len(needs)), equal=density is not DENSE)
+    engraved = systems(band_musicxml(score, wish.band, starts), MUSIC_MM + MARGIN_MM, density.staff_mm)
+    for system, first, end in zip(engraved, [0, *starts], [*starts, len(numbers)], strict=True):
+        height_mm = system.height_mm + SYSTEM_GAP_MM
+        yield Block(height_mm, "music", svg=system.group, glyphs=system.glyphs, indent_mm=MARGIN_MM, bars=end - first)
+
+
+def _needed_mm(signs: Sequence[Sign], density: Density) -> float:
+    return density.bar_mm + density.column_mm * len({sign.onset for sign in signs})
+
+
+def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int], equal: bool = True) -> list[int]:
     """Where systems begin after the first: all of four bars, or of two, or of one, as the fullest allows.
 
-    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]; one also begins where the bars' numbers do not go on.
+    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]. One also begins where the bars' numbers do not go on.
+    Where they need not be `equal`, each four bars go by themselves.
     """
     runs = [0, *(at for at in range(1, len(needs)) if numbers[at] not in (numbers[at - 1], numbers[at - 1] + 1))]
-    edges = [*runs, len(needs)]
-    for length in (4, 2, 1):
-        starts = [at for first, end in zip(runs, edges[1:], strict=True) for at in range(first, end, length)]
-        widths = [sum(needs[first:end]) for first, end in zip(starts, [*starts[1:], len(needs)], strict=True)]
-        if max(widths) <= room_mm:
-            break
+    fours = [
+        range(first, min(first + 4, end))
+        for start, end in zip(runs, [*runs[1:], len(needs)], strict=True)
+        for first in range(start, end, 4)
+    ]
+    lengths = [_bars_in_system([needs[at] for at in bars], room_mm) for bars in fours]
+    least = min(lengths)
+    starts = [
+        bars[at]
+        for bars, length in zip(fours, lengths, strict=True)
+        for at in range(0, len(bars), least if equal else length)
+    ]
     return starts[1:]
+
+
+def _bars_in_system(needs: Sequence[float], room_mm: float) -> int:
+    """How many of four bars stand in one system: all, two or one."""
+    for length in (4, 2):
+        if all(sum(needs[first : first + length]) <= room_mm for first in range(0, len(needs), length)):
+            return length
+    return 1
 
 
 # --- grids --------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class Bar:
+class GridBar:
     """A bar whose grid is to be drawn, and what it is called: "Bar 5"."""
 
     grid: Grid
     label: str
 
 
-def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block | Bar]:
+def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str) -> Iterator[Block | GridBar]:
     """A grid for each new rhythm, and words for the bars that are as an earlier one."""
     waiting: list[Reference] = []
     met: dict[int, list[tuple[object, ...]]] = {}
@@ -174,7 +245,7 @@ def _grids(score: Score, drawn: dict[tuple[object, ...], Playing], read_on: str)
         yield from _references(waiting)
         waiting = []
         drawn[rhythm] = replace(playing, read_on=read_on)
-        yield Bar(grid_of(score, index), str(playing).capitalize())
+        yield GridBar(grid_of(score, index), str(playing).capitalize())
     yield from _references(waiting)
 
 
@@ -185,9 +256,9 @@ def _references(waiting: Sequence[Reference]) -> Iterator[Block]:
         yield Block(LETTER_MM * 1.35 * len(lines) + 3.0, "words", lines)
 
 
-def _all_grids(score: Score, found: Sequence[Block | Bar]) -> Iterator[Block]:
-    """The grids two abreast where they fit, below a heading and what their signs mean."""
-    bars = [one for one in found if isinstance(one, Bar)]
+def _all_grids(score: Score, found: Sequence[Block | GridBar], density: Density) -> Iterator[Block]:
+    """The grids abreast where they fit, below a heading and what their signs mean."""
+    bars = [one for one in found if isinstance(one, GridBar)]
     ratio = flat_ratio(score)
     yield _heading("Who sounds together")
     if ratio > 1.05:
@@ -195,32 +266,31 @@ def _all_grids(score: Score, found: Sequence[Block | Bar]) -> Iterator[Block]:
         yield Block(LETTER_MM * 1.5 * len(words), "words", tuple(words), keep=True)
     entries = legend_entries([bar.grid for bar in bars], MUSIC_MM)
     yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
-    yield from _strips(found, DENSE if len(bars) > MANY_GRIDS else ROOMY)
+    yield from _strips(found, density)
 
 
-def _strips(found: Sequence[Block | Bar], high: Measures) -> Iterator[Block]:
-    waiting: list[Bar] = []
+def _strips(found: Sequence[Block | GridBar], density: Density) -> Iterator[Block]:
+    abreast: list[GridBar] = []
     for one in found:
-        if waiting and not (isinstance(one, Bar) and _side_by_side(waiting[0], one)):
-            yield _strip_of(waiting, high)
-            waiting = []
+        if abreast and not (isinstance(one, GridBar) and _side_by_side([*abreast, one], density)):
+            yield _strip_of(abreast, density)
+            abreast = []
         if isinstance(one, Block):
             yield one
         else:
-            waiting.append(one)
-        if len(waiting) == 2:
-            yield _strip_of(waiting, high)
-            waiting = []
-    if waiting:
-        yield _strip_of(waiting, high)
+            abreast.append(one)
+    if abreast:
+        yield _strip_of(abreast, density)
 
 
-def _side_by_side(one: Bar, other: Bar) -> bool:
-    plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in (one, other))
-    limbs = [[row.limb for row in bar.grid.rows] for bar in (one, other)]
-    return plain and limbs[0] == limbs[1] and all(fits_half(bar.grid, MUSIC_MM) for bar in (one, other))
+def _side_by_side(bars: Sequence[GridBar], density: Density) -> bool:
+    plain = all(bar.label.removeprefix("Bar ").isdigit() for bar in bars)
+    limbs = {tuple(row.limb for row in bar.grid.rows) for bar in bars}
+    room = min(most_abreast(bar.grid, MUSIC_MM / density.scale) for bar in bars)
+    return plain and len(limbs) == 1 and len(bars) <= min(room, density.abreast)
 
 
-def _strip_of(bars: Sequence[Bar], high: Measures) -> Block:
-    made = strip([bar.grid for bar in bars], [bar.label for bar in bars], MUSIC_MM, high)
-    return Block(made.height_mm, "grid", strip=made, bars=len(bars))
+def _strip_of(bars: Sequence[GridBar], density: Density) -> Block:
+    labels, scale = [bar.label for bar in bars], density.scale
+    made = strip([bar.grid for bar in bars], labels, MUSIC_MM / scale, density.abreast)
+    return Block(made.height_mm * scale, "grid", strip=made, scale=scale, bars=len(bars))

@@ -40,7 +40,7 @@ class Entry:
 def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[Entry, ...]:
     """The legend's signs and words in lines that fit: `legend_entries(grids, 182.0)[0].words` is "drum"."""
     there = _signs_of(grids)
-    signs = [sign for sign in SIGNS if sign[0] in ALWAYS or sign[0] in there]
+    signs = [(sign, mm, there.get(sign, words)) for sign, mm, words in SIGNS if sign in ALWAYS or sign in there]
     limbs = [limb for limb in LIMBS if any(row.limb == limb for grid in grids for row in grid.rows)]
     named = [(LIMB_NAMES[limb], width_ems(LIMB_NAMES[limb]) * WORDS_MM, limb) for limb in limbs]
     entries = []
@@ -55,8 +55,12 @@ def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[Entry, ...]:
     return tuple(entries)
 
 
-def _signs_of(grids: Sequence[Grid]) -> set[str]:
-    """Signs that not every chart has."""
+def _signs_of(grids: Sequence[Grid]) -> dict[str, str]:
+    """Signs that not every chart has, and their words."""
     marks = [mark for grid in grids for mark in grid.marks]
-    there: set[str] = {mark.head for mark in marks}
-    return there | {name for name in ("accent", "ghost") if any(getattr(mark, name) for mark in marks)}
+    words: dict[str, str] = {sign: said for sign, _, said in SIGNS}
+    there: dict[str, str] = {mark.head: words[mark.head] for mark in marks if mark.head in words}
+    if any(mark.accent for mark in marks):
+        there["accent"] = words["accent"]
+    ghosts = {"fills a gap" if mark.stroke.role == "gaps" else words["ghost"] for mark in marks if mark.ghost}
+    return there | ({"ghost": " or ".join(sorted(ghosts, reverse=True))} if ghosts else {})

@@ -3,16 +3,18 @@
 Ids are made of staff, printed bar and place. Durations are whole divisions of a quarter, exact.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 
 from lxml import etree
 
-from grooves.kit import INSTRUMENTS
+from grooves.kit import FEET, HANDS, INSTRUMENTS
 from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet
+from render.paper.signs import PLAIN, Head, Sign, is_triplet
+from render.paper.voices import PrintedBar, reads
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
@@ -53,7 +55,10 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
     note = partial(_chord, page, staff, index)
     if staff == LINE:
         return [written for sign in bar.line for written in note(sign, "1", "up")]
-    both = [(bar.hands, "1", "up"), (bar.feet, "2", "down")]
+    both = [
+        (_marked(page, bar, signs, limbs), name, stem)
+        for signs, limbs, name, stem in ((bar.hands, HANDS, "1", "up"), (bar.feet, FEET, "2", "down"))
+    ]
     sounding = [voice for voice in both if voice[0]]
     content: list[Element] = []
     for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
@@ -61,6 +66,22 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
             content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
         content += [written for sign in signs for written in note(sign, name, stem)]
     return content
+
+
+def _marked(page: Page, bar: PrintedBar, signs: Sequence[Sign], limbs: Sequence[str]) -> Sequence[Sign]:
+    """The signs with the accents that are to be seen.
+
+    A document keeps every note's own. A printed chord shows one mark for all its heads; where limbs read, it is the
+    line's, and the grid tells the groove's.
+    """
+    if page.headings:
+        return signs
+    own = reads(page.score, bar.reading, limbs)
+    return [replace(sign, heads=tuple(_shown(head, own) for head in sign.heads)) for sign in signs]
+
+
+def _shown(head: Head, own: bool) -> Head:
+    return replace(head, accent=head.accent and (head.reads or not own))
 
 
 def _empty(page: Page) -> tuple[Sign, ...]:
@@ -74,8 +95,9 @@ def _duration(page: Page, length: Fraction) -> str:
 def _chord(page: Page, staff: str, index: int, sign: Sign, voice: str, stem: str) -> list[Element]:
     """The note elements of one sign: its heads from the lowest up, or one rest."""
     heads = sorted(sign.heads, key=lambda head: _height(INSTRUMENTS[head.instrument].step))
-    accented = next((head for head in heads if head.accent), None)
-    heads = [replace(head, accent=head is accented) for head in heads]  # one mark for the chord
+    if not page.headings:  # one mark for the printed chord
+        accented = next((head for head in heads if head.accent), None)
+        heads = [replace(head, accent=head is accented) for head in heads]
     return [
         _note(page, staff, index, sign, voice, stem, head, chorded=place > 0)
         for place, head in enumerate(heads or [None])
@@ -95,11 +117,11 @@ def _note(
     content.append(_place(head) if head else element("rest", **({"measure": "yes"} if whole_bar else {})))
     content.append(element("duration", _duration(page, sign.length)))
     if head:
-        content += [element("tie", type=word) for word in _ties(sign)]
+        content += [element("tie", type=word) for word in tie_words(sign)]
         content.append(element("instrument", id=instrument_id(staff, head.instrument)))
     content.append(element("voice", voice))
     if not whole_bar:
-        content += _type(sign)
+        content += type_of(sign)
     if head:
         content += [element("stem", stem), *_notehead(head)]
     if not chorded:
@@ -138,7 +160,7 @@ def _place(head: Head) -> Element:
     return element("unpitched", element("display-step", step[0]), element("display-octave", step[1]))
 
 
-def _type(sign: Sign) -> list[Element]:
+def type_of(sign: Sign) -> list[Element]:
     """The written value: its type and dots, and the triplet that shortens it."""
     written = sign.length * Fraction(3, 2) if is_triplet(sign) else sign.length
     base = max(length for length in PLAIN if length <= written)
@@ -151,7 +173,8 @@ def _type(sign: Sign) -> list[Element]:
     ]
 
 
-def _ties(sign: Sign) -> list[str]:
+def tie_words(sign: Sign) -> list[str]:
+    """How a note is tied, in MusicXML's words: "stop" from the one before, "start" to the next."""
     return ["stop"] * sign.tie_from + ["start"] * sign.tie_on
 
 
@@ -163,10 +186,16 @@ def _notehead(head: Head) -> list[Element]:
 
 
 def _notations(sign: Sign, head: Head | None, stem: str, chorded: bool) -> list[Element]:
-    marks = [element("tied", type=word) for word in _ties(sign)] if head else []
-    if sign.tuplet in ("start", "stop") and not chorded:
-        shown = {"bracket": "yes" if sign.bracket else "no"} if sign.tuplet == "start" else {}
-        marks.append(element("tuplet", type=sign.tuplet, number="1", **shown))
+    marks = [element("tied", type=word) for word in tie_words(sign)] if head else []
+    marks += [] if chorded else tuplet_marks(sign)
     if head and head.accent:
         marks.append(element("articulations", element("accent", placement="above" if stem == "up" else "below")))
     return marks
+
+
+def tuplet_marks(sign: Sign) -> list[Element]:
+    """Where a triplet begins or ends, with a bracket where no beam holds it together."""
+    if sign.tuplet not in ("start", "stop"):
+        return []
+    shown = {"bracket": "yes" if sign.bracket else "no"} if sign.tuplet == "start" else {}
+    return [element("tuplet", type=sign.tuplet, number="1", **shown)]

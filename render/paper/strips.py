@@ -1,4 +1,4 @@
-"""Grids as they stand on paper: one bar across the page, or two side by side that share the names of their rows.
+"""Grids as they stand on paper: one bar across the page, or several abreast that share the names of their rows.
 
 Lengths in millimetres from the strip's top left corner. Type sizes are the same in every strip of a chart; a count that
 finds no room is left out, first the syllables, then the numbers between felt beats. Heads are those of the staff.
@@ -18,22 +18,12 @@ AHEAD_MM = 3.5  # from a bar's left edge to its first column
 WORDS_MM, TWO_LINES_MM = 5.0, 3.7  # type size of names, and of those on two lines
 NUMBER_MM, SYLLABLE_MM = 5.0, 3.5  # type size of counts: on the beats, and between them
 COUNT_GAP_MM = 0.9  # between two counts
-HEAD_MM = 4.2  # a head and its gap
+HEAD_MM = 4.1  # a head: sixteenths stand two bars abreast
 GHOST_MM = 5.4  # and one in parentheses
+ASIDE = 1.12  # parentheses side by side are drawn smaller by this, so that they do not look like one sign
 SMALLEST = 0.6  # of a head's size
+ROW_MM, COUNTS_MM, BELOW_MM = 7.8, 7.4, 3.2  # a row, the counts above the rows, free room below them
 LIMB_NAMES = {"right hand": "RH", "left hand": "LH", "right foot": "RF", "left foot": "LF"}
-
-
-@dataclass(frozen=True)
-class Measures:
-    """How high the pieces of a strip are: `Measures(7.6)`."""
-
-    row: float
-    counts: float = 7.4
-    below: float = 3.2
-
-
-ROOMY, DENSE = Measures(7.8), Measures(6.6, 6.6, 2.2)
 
 
 @dataclass(frozen=True)
@@ -64,7 +54,7 @@ class Name:
 
 @dataclass(frozen=True)
 class Strip:
-    """One or two bars side by side: `strip([grid], "Bar 5", 182.0, ROOMY).height_mm`."""
+    """Bars abreast: `strip([grid_of(score, 0)], ["Bar 1"], 182.0).height_mm`."""
 
     label: str
     label_mm: float
@@ -72,28 +62,36 @@ class Strip:
     words: str  # the same in words, for those who do not see it
     panels: tuple[Panel, ...]
     names: tuple[Name, ...]
+    limb_x: float  # where the limbs' names end
 
     def y(self, row: int) -> float:
         """How far down a row lies."""
         return self.names[row].y
 
 
-def fits_half(grid: Grid, width_mm: float) -> bool:
-    """Whether a bar's heads keep apart on half of a page's width."""
-    return grid.closest * (_panel_mm(width_mm, 2) - AHEAD_MM) >= _needed_mm(grid)
+def most_abreast(grid: Grid, width_mm: float) -> int:
+    """How many bars like this one stand side by side with their heads and counts apart, 1 to 3."""
+    return max((number for number in (2, 3) if _fits(grid, _panel_mm(width_mm, number))), default=1)
 
 
-def strip(grids: Sequence[Grid], labels: Sequence[str], width_mm: float, high: Measures) -> Strip:
-    """Set one bar or two: `strip([grid_of(score, 0)], ["Bar 1"], 182.0, ROOMY)`."""
-    each = _panel_mm(width_mm, 2 if all(fits_half(grid, width_mm) for grid in grids) else 1)
+def _fits(grid: Grid, width: float) -> bool:
+    said = tuple(column.says for column in grid.columns)
+    heads = grid.closest * (width - AHEAD_MM) >= _needed_mm(grid)
+    return heads and _apart(Panel(grid, 0.0, width, 1.0, said), said)
+
+
+def strip(grids: Sequence[Grid], labels: Sequence[str], width_mm: float, most: int = 2) -> Strip:
+    """Set bars side by side, each as wide as where `most` stand: `strip([grid_of(score, 0)], ["Bar 1"], 182.0)`."""
+    each = _panel_mm(width_mm, min(most, *(most_abreast(grid, width_mm) for grid in grids)))
     label = _label(labels)
     return Strip(
         label,
         fitted_mm(label, NAME_MM - 1.0, WORDS_MM, bold=True),
-        high.counts + high.row * len(grids[0].rows) + high.below,
+        COUNTS_MM + ROW_MM * len(grids[0].rows) + BELOW_MM,
         ". ".join(f"{label}: {grid_words(grid.columns)}" for label, grid in zip(labels, grids, strict=True)),
         tuple(_panel(grid, NAME_MM + number * (each + BETWEEN_MM), each) for number, grid in enumerate(grids)),
-        tuple(_name(rows, high.counts + high.row * (at + 0.5)) for at, rows in enumerate(_rows_of(grids))),
+        tuple(_name(rows, COUNTS_MM + ROW_MM * (at + 0.5)) for at, rows in enumerate(_rows_of(grids))),
+        NAME_MM + len(grids) * (each + BETWEEN_MM) - BETWEEN_MM + LIMB_MM,
     )
 
 
@@ -112,7 +110,8 @@ def _needed_mm(grid: Grid) -> float:
 
 def _panel(grid: Grid, left: float, width: float) -> Panel:
     closest_mm = grid.closest * (width - AHEAD_MM)
-    scale = max(SMALLEST, min(1.0, closest_mm / _needed_mm(grid)))
+    roomy_mm = _needed_mm(grid) * (ASIDE if any(mark.ghost for mark in grid.marks) else 1.0)
+    scale = max(SMALLEST, min(1.0, closest_mm / roomy_mm))
     panel = Panel(grid, left, width, scale, tuple(column.says for column in grid.columns))
     return Panel(grid, left, width, scale, _said(panel))
 

@@ -1,7 +1,6 @@
 """Sound files of blocks: WAV by several processes at once, FLAC, Ogg Vorbis and MP3 by soundfile."""
 
 import os
-import sys
 import wave
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
@@ -95,8 +94,12 @@ def _frames_to_the_end(path: Path) -> int:
 @contextmanager
 def _unheard() -> Iterator[None]:
     """Keep a library from writing to stderr: of an MP3 file that is cut short the decoder warns by itself."""
-    sys.stderr.flush()
-    ours, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    try:
+        ours = os.dup(2)
+    except OSError:  # there is no stderr
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 2)
         yield

@@ -7,16 +7,20 @@ MIDI and audio carry the same velocities, and `velocities` is the one place that
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
+from grooves.errors import LessonError
 from grooves.kit import INSTRUMENTS
-from grooves.performance import Performance
+from grooves.performance import Hit, Note, Performance
 
 if TYPE_CHECKING:
     from render.soundfont.entries import Table
-    from render.soundfont.samples import DrumKit, Signal
+    from render.soundfont.recording import Signal
+    from render.soundfont.samples import DrumKit
 
 # The velocity of the ride's plain stroke: 6 LU of room above it for accents (40·log10(127/90)), and the drums below
 # it still land where one step of velocity is under 1 LU. Ours, by ear.
@@ -28,7 +32,16 @@ _KNOTS = range(1, 128, 40)  # measured in a velocity layer besides its ends: wit
 _TOGETHER = 4096  # levels looked up at once
 _TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of reach
 
+# The keys over which a part of the band is measured: what it plays, see grooves/band.
+RANGES = {"bass": (28, 55), "piano": (50, 72), "horns": (60, 76)}
+_MEASURED_EVERY = 4  # keys
+_NOTE_BLOCKS = 400  # 0.58 s at 44.1 kHz: the 400 ms window and room for a slow attack
+_NOTE_VELOCITY = 80  # at which a part's keys are measured; the velocities, on the middle one of them
+
 Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
+
+
+_LAW: Levels = (-math.inf, *(40 * math.log10(velocity / RIDE_VELOCITY) for velocity in range(1, 128)))
 
 
 @dataclass(frozen=True)
@@ -37,6 +50,7 @@ class Balance:
 
     name: str
     curves: Mapping[int, Levels]
+    of_notes: Callable[[str, int], Levels] = lambda _part, _program: _LAW  # of a part of the band on a program
 
     def velocity_for(self, key: int, level_lu: float) -> int:
         """The velocity from 1 to 127 whose loudness is nearest to a level in LU against the ride's plain stroke."""
@@ -44,17 +58,22 @@ class Balance:
 
     def nearest(self, key: int, levels_lu: Sequence[float]) -> list[int]:
         """`velocity_for` for many levels of one key at once."""
-        import numpy as np
-
-        curve, found = np.asarray(self.curves[key][1:]), []
-        for first in range(0, len(levels_lu), _TOGETHER):
-            levels = np.asarray(levels_lu[first : first + _TOGETHER], float)
-            found += (np.abs(curve - levels[:, None]).argmin(axis=1) + 1).tolist()
-        return found
+        return _nearest(self.curves[key], levels_lu)
 
     def level_of(self, key: int, velocity: int) -> float:
         """The loudness of a velocity in LU against the ride's plain stroke; the inverse of `velocity_for`."""
         return self.curves[key][velocity]
+
+
+def _nearest(curve: Levels, levels_lu: Sequence[float]) -> list[int]:
+    """The velocity from 1 to 127 whose level is nearest to each of some levels."""
+    import numpy as np
+
+    all_levels, found = np.asarray(curve[1:]), []
+    for first in range(0, len(levels_lu), _TOGETHER):
+        levels = np.asarray(levels_lu[first : first + _TOGETHER], float)
+        found += (np.abs(all_levels - levels[:, None]).argmin(axis=1) + 1).tolist()
+    return found
 
 
 def plain_balance() -> Balance:
@@ -62,8 +81,7 @@ def plain_balance() -> Balance:
 
     Source of the law: DLS Level 1 and SoundFont 2.04 section 8.4.1, velocity to attenuation.
     """
-    law = (-math.inf, *(40 * math.log10(velocity / RIDE_VELOCITY) for velocity in range(1, 128)))
-    return Balance("plain", dict.fromkeys(range(128), law))
+    return Balance("plain", dict.fromkeys(range(128), _LAW))
 
 
 def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS) -> Balance:
@@ -75,18 +93,23 @@ def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS) -> Balance:
     if not math.isfinite(ride):
         kit.hit(_RIDE, RIDE_VELOCITY)  # says what is wrong with it
     curves = {key: tuple((loudness_by_velocity(kit, key) - ride).tolist()) for key in dict.fromkeys(keys)}
-    return Balance(f"{kit.path.name}, {kit.preset.name}", curves)
+
+    def of_notes(part: str, program: int) -> Levels:
+        return tuple((loudness_of_notes(kit, part, program) - ride).tolist())
+
+    return Balance(f"{kit.path.name}, {kit.preset.name}", curves, of_notes)
 
 
 def velocities(performance: Performance, balance: Balance) -> tuple[int, ...]:
-    """The velocity of each hit of a performance, in its order: what MIDI writes and what sounds."""
-    places: dict[int, list[int]] = defaultdict(list)
-    for place, hit in enumerate(performance.hits):
-        places[hit.key].append(place)
-    found = [0] * len(performance.hits)
-    for key, own in places.items():
-        levels = [performance.hits[place].level_lu for place in own]
-        for place, velocity in zip(own, balance.nearest(key, levels), strict=True):
+    """The velocity of each hit of a performance, then of each note, in order: what MIDI writes and what sounds."""
+    sounds: list[Hit | Note] = [*performance.hits, *performance.notes]
+    places: dict[int | tuple[str, int], list[int]] = defaultdict(list)
+    for place, one in enumerate(sounds):
+        places[one.key if isinstance(one, Hit) else (one.part, one.program)].append(place)
+    found = [0] * len(sounds)
+    for what, own in places.items():
+        curve = balance.curves[what] if isinstance(what, int) else balance.of_notes(*what)
+        for place, velocity in zip(own, _nearest(curve, [sounds[place].level_lu for place in own]), strict=True):
             found[place] = velocity
     return tuple(found)
 
@@ -94,11 +117,13 @@ def velocities(performance: Performance, balance: Balance) -> tuple[int, ...]:
 def out_of_reach(performance: Performance, balance: Balance) -> tuple[str, ...]:
     """One sentence for each part that has hits at a loudness no velocity gives: `()` when all are reached."""
     worst: dict[str, tuple[float, float]] = {}
-    for hit, velocity in zip(performance.hits, velocities(performance, balance), strict=True):
-        reached = balance.level_of(hit.key, velocity)
-        short = hit.level_lu - reached
-        if abs(short) > _TOLERANCE_LU and abs(short) > abs(worst.get(hit.part, (0.0, 0.0))[0]):
-            worst[hit.part] = (short, hit.level_lu)
+    sounds: list[Hit | Note] = [*performance.hits, *performance.notes]
+    notes = {(note.part, note.program): balance.of_notes(note.part, note.program) for note in performance.notes}
+    for one, velocity in zip(sounds, velocities(performance, balance), strict=True):
+        curve = balance.curves[one.key] if isinstance(one, Hit) else notes[one.part, one.program]
+        short = one.level_lu - curve[velocity]
+        if abs(short) > _TOLERANCE_LU and abs(short) > abs(worst.get(one.part, (0.0, 0.0))[0]):
+            worst[one.part] = (short, one.level_lu)
     return tuple(
         f"{part}: no velocity of {balance.name} reaches {level:+.1f} LU against the ride; "
         f"the nearest is {level - short:+.1f} LU"
@@ -140,4 +165,40 @@ def _measured(kit: "DrumKit", key: int) -> "Table":
         levels = [hit_loudness(kit.beginning(key, velocity, _HEARD_SECONDS), kit.rate) for velocity in knots]
         inside = np.arange(low, high + 1)
         curve[inside, 0] = np.interp(np.log(inside), np.log(knots), levels)
+    return curve
+
+
+def loudness_of_notes(kit: "DrumKit", part: str, program: int) -> "Signal":
+    """Momentary loudness of a part's note in LUFS, by velocity from 0 to 127: `loudness_of_notes(kit, "bass", 32)[90]`.
+
+    The mean over the part's range: from key to key an instrument keeps the evenness that its soundfont gives it. Kept
+    in the kit's cache. Raises LessonError where the soundfont has no such sound.
+    """
+    from render.soundfont.entries import LOUDNESS
+
+    kit.instrument(program)
+    return kit.keep(LOUDNESS, f"program{program}-{part}", lambda: _measured_notes(kit, part, program))[:, 0]
+
+
+def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
+    """Every recorded velocity on the middle key, one velocity on keys all over the range."""
+    import numpy as np
+
+    from render.sound.loudness import hit_loudness
+
+    instrument, (low, high) = kit.instrument(program), RANGES[part]
+
+    @cache
+    def loudness(key: int, velocity: int) -> float:
+        note = instrument.note(key, velocity, _NOTE_BLOCKS)
+        return hit_loudness(note.sample.beginning(note.held_frames), kit.rate) + 20 * math.log10(note.gain)
+
+    middle = (low + high) // 2
+    keys = [*range(low, middle, _MEASURED_EVERY), *range(high, middle, -_MEASURED_EVERY)]
+    apart = np.mean([loudness(key, _NOTE_VELOCITY) for key in keys]) - loudness(middle, _NOTE_VELOCITY)
+    curve = np.full((128, 1), -np.inf, np.float32)
+    for velocity in range(1, 128):
+        with suppress(LessonError):  # a velocity that no layer has
+            recorded, gain = instrument.recorded(middle, velocity)
+            curve[velocity] = loudness(middle, recorded) + 20 * math.log10(gain) + apart
     return curve

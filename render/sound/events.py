@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from grooves.kit import INSTRUMENTS
 from grooves.performance import Performance
+from render.soundfont.synth import BLOCK
 
 NEVER = -1
 _CHOKES = {instrument.key: instrument.choke for instrument in INSTRUMENTS.values() if instrument.choke}
@@ -18,7 +19,7 @@ class Rendition:
     """What one sound file plays: a performance at its velocities, or only some of its parts (a stem)."""
 
     performance: Performance
-    velocities: tuple[int, ...]
+    velocities: tuple[int, ...]  # of its hits, then of its notes
     only: frozenset[str] | None = None  # parts that sound; None: all
 
 
@@ -31,7 +32,17 @@ class SoundEvent(NamedTuple):
     choked_after: int = NEVER
 
 
-SoundEvents = tuple[SoundEvent, ...]
+class NoteEvent(NamedTuple):
+    """One note of the band in frames; its key is held for whole blocks of 64 frames."""
+
+    frame: int
+    program: int
+    key: int
+    velocity: int
+    blocks: int
+
+
+SoundEvents = tuple[SoundEvent, ...] | tuple[NoteEvent, ...]
 
 
 def whole_frames(performance: Performance, rate: int) -> int:
@@ -46,7 +57,8 @@ def events_by_part(rendition: Rendition, rate: int, wrap: bool = False) -> dict[
     In a loop (`wrap`) the last hits are choked by the first, and a hit before the first downbeat or past the last
     barline sounds at its place in the loop; else a hit before the start moves to it.
     """
-    performance, velocities = rendition.performance, rendition.velocities
+    performance = rendition.performance
+    velocities = rendition.velocities[: len(performance.hits)]
     frames = [round(hit.onset_seconds * rate) for hit in performance.hits]
     if not wrap:
         frames = [max(frame, 0) for frame in frames]
@@ -55,6 +67,18 @@ def events_by_part(rendition: Rendition, rate: int, wrap: bool = False) -> dict[
     for number, (hit, frame, velocity) in enumerate(zip(performance.hits, frames, velocities, strict=True)):
         if rendition.only is None or hit.part in rendition.only:
             parts[hit.part].append(SoundEvent(frame, hit.key, velocity, chokes.get(number, NEVER)))
+    drums: dict[str, SoundEvents] = {part: tuple(sorted(events)) for part, events in parts.items()}
+    return drums | _notes_by_part(rendition, rate, wrap)
+
+
+def _notes_by_part(rendition: Rendition, rate: int, wrap: bool) -> dict[str, SoundEvents]:
+    parts: dict[str, list[NoteEvent]] = defaultdict(list)
+    notes, velocities = rendition.performance.notes, rendition.velocities[len(rendition.performance.hits) :]
+    for note, velocity in zip(notes, velocities, strict=True):
+        if rendition.only is None or note.part in rendition.only:
+            frame, blocks = round(note.onset_seconds * rate), max(round(note.length_seconds * rate / BLOCK), 1)
+            frame = frame if wrap else max(frame, 0)
+            parts[note.part].append(NoteEvent(frame, note.program, note.key, velocity, blocks))
     return {part: tuple(sorted(events)) for part, events in parts.items()}
 
 

@@ -4,29 +4,34 @@ The full track is brought to -16 LUFS (ITU-R BS.1770) unless a true peak of any 
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 
 import numpy as np
 
 from grooves.errors import LessonError
 from render.sound.balance import loudness_by_velocity
-from render.sound.events import whole_frames
-from render.sound.loudness import Powers, gated_loudness, k_weighted
+from render.sound.events import NoteEvent, SoundEvent, whole_frames
+from render.sound.loudness import Powers, gated_loudness, k_weighted, power
 from render.sound.peaks import highest_peak
 from render.sound.tracks import Tracks
 from render.soundfont.entries import POWERS, Table
-from render.soundfont.samples import LOUDEST, DrumKit, Sound, heard_frames
+from render.soundfont.notes import SampledNote
+from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
 _STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
+_COLOUR_FRAMES = 12288  # with the filters' response a quick size to transform
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 
 
 @dataclass(frozen=True)
 class Gain:
-    """How much louder all tracks of a lesson are than the recorded hits, and what set it."""
+    """How much louder all tracks of a lesson are than the samples, and what set it."""
 
     db: float
     loudness_lufs: float  # of the full track at this gain
@@ -63,26 +68,54 @@ def loudness_of(tracks: Tracks) -> float:
     kit = tracks.kit
     length = whole_frames(tracks.renditions[0].performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
     powers = np.zeros(max(length, 1))
-    for events in (tracks.stems[number].events for number in tracks.sums[0]):
-        strokes = {(event.key, event.velocity) for event in events}
-        tables = {(key, velocity): _powers(key, velocity, kit) for key, velocity in strokes}
-        for event in events:
-            at = max(event.frame, 0) * _STEPS_PER_SECOND // kit.rate
-            piece = tables[event.key, event.velocity][: max(length - at, 0)]
-            powers[at : at + len(piece)] += piece
+    known: dict[tuple[int, ...], Powers] = {}
+    for event in _events_of(tracks):
+        what = event[1:3] if isinstance(event, SoundEvent) else event[1:]
+        if what not in known:
+            known[what] = _powers(event, kit)
+        at = max(event.frame, 0) * _STEPS_PER_SECOND // kit.rate
+        piece = known[what][: max(length - at, 0)]
+        powers[at : at + len(piece)] += piece
     steps = powers[: length // _FINE * _FINE].reshape(-1, _FINE).sum(axis=1)
     return gated_loudness(steps * (10 / kit.rate))
 
 
-def _powers(key: int, velocity: int, kit: DrumKit) -> Powers:
-    """K-weighted powers of a stroke: those of the key's loudest stroke, as much softer as the two are apart."""
-    table = kit.keep(POWERS, f"{key}", lambda: _hit_powers(kit.hit(key, LOUDEST), kit.rate))[:, 0]
-    levels = loudness_by_velocity(kit, key)
-    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[velocity] - levels[LOUDEST]) / 10)
+def _events_of(tracks: Tracks) -> Iterator[SoundEvent | NoteEvent]:
+    """Everything that the first track plays, part by part."""
+    return chain.from_iterable(tracks.stems[number].events for number in tracks.sums[0])
+
+
+def _powers(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
+    """K-weighted powers of a hit or a note, in steps of 10 ms."""
+    if isinstance(event, NoteEvent):
+        return _note_powers(kit.instrument(event.program).note(event.key, event.velocity, event.blocks), kit)
+    table = kit.keep(POWERS, f"{event.key}", lambda: _sums(kit.hit(event.key, LOUDEST), kit.rate))[:, 0]
+    levels = loudness_by_velocity(kit, event.key)  # those of the key's loudest stroke, as much softer as they are apart
+    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[event.velocity] - levels[LOUDEST]) / 10)
     return powers
 
 
-def _hit_powers(sound: Sound, rate: int) -> Table:
+def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
+    """Those of the held note, dying from where its key goes up."""
+    table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
+    past = np.arange(len(table)) + 0.5 - note.held_frames * _STEPS_PER_SECOND / kit.rate
+    dying_db = np.clip(past, 0, None) * note.release_db_per_second / _STEPS_PER_SECOND
+    powers: Powers = table * note.gain**2 * 10 ** (-dying_db / 10)
+    return powers
+
+
+def _note_sums(sample: Sample, rate: int) -> Table:
+    """Squares over each 10 ms, times what the K-weighting is worth on the first moments: a note keeps its colour."""
+    values = rate // _STEPS_PER_SECOND * sample.channels
+    steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
+    sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
+    first = sample.beginning(_COLOUR_FRAMES)
+    heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
+    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
+    return table
+
+
+def _sums(sound: Sound, rate: int) -> Table:
     """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
     frames = rate // _STEPS_PER_SECOND
     weighted = k_weighted(sound[: heard_frames(sound, _FLOOR_DB)], rate)

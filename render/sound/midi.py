@@ -1,18 +1,19 @@
 """A performance as a Standard MIDI File.
 
-Type 1, 960 ticks a quarter. Track 0 holds title, time signature, tempo and a marker for every bar; then
-one track for each part that sounds, all on channel 10. Ticks are rounded from absolute places, then
+Type 1, 960 ticks a quarter. Track 0 holds title, time signature, tempo and a marker for every bar; then one track for
+each part that sounds, drums on channel 10, the band's parts on 1, 2 and 3. Ticks are rounded from absolute places, then
 differenced, so that nothing drifts. Source: MIDI Manufacturers Association, Standard MIDI Files 1.0 (RP-001).
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from io import BytesIO
 
 import mido
 
-from grooves.performance import BarMark, Performance
+from grooves.kit import BAND
+from grooves.performance import BarMark, Note, Performance
 from grooves.rhythm import Meter
 from render.soundfont.synth import HIT_SECONDS
 
@@ -25,13 +26,19 @@ Timed = tuple[int, mido.Message]  # absolute tick, message
 def midi_bytes(performance: Performance, velocities: Sequence[int], program: int | None = None) -> bytes:
     """Write a performance as MIDI: `midi_bytes(performance, velocities)[:4]` is b"MThd".
 
-    `velocities` belong to `performance.hits` one by one; `program` is the drum kit to ask for (none: leave it).
+    `velocities` belong to `performance.hits` one by one, then to its notes; `program` is the drum kit to ask for (none:
+    leave it).
     """
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
     end = _tick(performance.bars[-1].onset_quarters + performance.bars[-1].quarters)
     file.tracks.append(_track(performance.title, _conductor(performance), end))
+    hits = len(performance.hits)
     for part in performance.parts:
-        file.tracks.append(_track(part, _part(part, performance, velocities, program), end))
+        if part in BAND:
+            timed = _band_part(part, zip(performance.notes, velocities[hits:], strict=True))
+        else:
+            timed = _part(part, performance, velocities[:hits], program)
+        file.tracks.append(_track(part, timed, end))
     data = BytesIO()
     file.save(file=data)
     return data.getvalue()
@@ -55,6 +62,8 @@ def _track(name: str, timed: Iterator[Timed], end: int) -> mido.MidiTrack:
 
 def _conductor(performance: Performance) -> Iterator[Timed]:
     yield 0, _time_signature(performance.meter)
+    if performance.key_signature:
+        yield 0, mido.MetaMessage("key_signature", key=performance.key_signature)
     yield from _tempos(performance.bars)
     for bar in performance.bars:
         yield _tick(bar.onset_quarters), mido.MetaMessage("marker", text=bar.label)
@@ -97,13 +106,25 @@ def _part(part: str, performance: Performance, velocities: Sequence[int], progra
         bar = performance.bars[max(bisect_right(bar_starts, float(hit.onset_quarters)) - 1, 0)]
         off = min(on + _held_ticks(bar), next_on.get(hit.key, on + 2**28))
         next_on[hit.key] = on
-        yield on, _note("note_on", hit.key, velocity)
-        yield max(off, on + 1), _note("note_off", hit.key, 0)
+        yield from _note(DRUM_CHANNEL, hit.key, velocity, on, off)
 
 
-def _note(kind: str, key: int, velocity: int) -> mido.Message:
+def _band_part(part: str, played: Iterable[tuple[Note, int]]) -> Iterator[Timed]:
+    """A pitched part on its own channel, as long as its notes are; one on a key ends where the next begins."""
+    channel, next_on = BAND.index(part), dict[int, int]()
+    own = sorted((one for one in played if one[0].part == part), key=lambda one: one[0].onset_quarters)
+    yield 0, mido.Message("program_change", channel=channel, program=own[0][0].program)
+    for note, velocity in reversed(own):
+        on = max(_tick(note.onset_quarters), 0)
+        off = min(_tick(note.onset_quarters + note.length_quarters), next_on.get(note.key, on + 2**28))
+        next_on[note.key] = on
+        yield from _note(channel, note.key, velocity, on, off)
+
+
+def _note(channel: int, key: int, velocity: int, on: int, off: int) -> Iterator[Timed]:
     """Not checked by mido, which would take most of the time; keys and velocities come from tables of ours."""
-    return mido.Message(kind, skip_checks=True, channel=DRUM_CHANNEL, note=key, velocity=velocity)
+    for tick, kind, loud in ((on, "note_on", velocity), (max(off, on + 1), "note_off", 0)):
+        yield tick, mido.Message(kind, skip_checks=True, channel=channel, note=key, velocity=loud)
 
 
 def _held_ticks(bar: BarMark) -> int:

@@ -17,8 +17,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from render.sound.events import NEVER, SoundEvent, SoundEvents
-from render.soundfont.samples import TAIL_DB, DrumKit, Sample, Signal, Sound
+from render.sound.events import NEVER, NoteEvent, SoundEvent, SoundEvents
+from render.soundfont.recording import TAIL_DB, Sample, Signal, Sound
+from render.soundfont.samples import DrumKit
 
 Pcm = npt.NDArray[np.int16]  # (frames, 2)
 Pieces = list[tuple[int, Pcm]]  # of a block: from which frame on, what
@@ -31,13 +32,14 @@ CHOKE_DB_PER_SECOND = 105.0
 
 
 class PlacedSample(NamedTuple):
-    """A sample in its place, ready to be added up: frames `start` to `end`, choked from `choke` on."""
+    """A sample in its place, ready to be added up: frames `start` to `end`, dying from `choke` on."""
 
     start: int
     end: int
-    choke: int  # NEVER where no hat closes on it
+    choke: int  # where a hat closes on it or its key goes up; NEVER where neither
     gain: float
     sample: Sample
+    dying_db: float  # a second, from there on
 
 
 class Stem:
@@ -48,22 +50,14 @@ class Stem:
         self.part = part
         self.events = events
         self.loops = loop_frames is not None
-        self._fade = _choke_fade(kit.rate)
-        samples = {stroke: kit.sample(*stroke) for stroke in {(event.key, event.velocity) for event in events}}
-        placed = [self._placed(event, *samples[event.key, event.velocity]) for event in events]
+        self._rate = kit.rate
+        placed = list(_placed_samples(events, kit))
         if loop_frames is not None:
             placed = sorted((turn for one in placed for turn in _turns(one, loop_frames)), key=lambda one: one.start)
         self.placed = placed
         self._starts = [one.start for one in placed]
         self.end = max((one.end for one in placed), default=0)
         self._longest = max((one.end - one.start for one in placed), default=0)
-
-    def _placed(self, event: SoundEvent, sample: Sample, gain: float) -> PlacedSample:
-        start, end, choke = event.frame, event.frame + sample.frames, NEVER
-        if NEVER < event.choked_after < sample.frames:
-            choke = start + event.choked_after
-            end = min(end, choke + len(self._fade) // 2)
-        return PlacedSample(start, end, choke, gain, sample)
 
     def sounding(self, start: int, end: int) -> list[PlacedSample]:
         """The samples that sound somewhere from one frame up to another."""
@@ -96,14 +90,14 @@ class Stem:
 
     def _add(self, one: PlacedSample, scale: float, start: int, target: Signal, spare: Signal) -> None:
         """Add the part of a sample that falls into a block to it."""
-        began, end, choke, gain, sample = one
+        began, end, choke, gain, sample, dying_db = one
         channels = sample.channels
         first, last = max(began, start), min(end, start + len(target) // channels)
         piece = sample.values[channels * (first - began) : channels * (last - began)]
         louder = np.multiply(piece, gain * scale, out=spare[: len(piece)])
         if choke != NEVER and last > choke:
             dying = max(first, choke)
-            fade = self._fade[:: 3 - channels]  # its values come in pairs
+            fade = _fade(dying_db, self._rate)[:: 3 - channels]  # its values come in pairs
             louder[channels * (dying - first) :] *= fade[channels * (dying - choke) : channels * (last - choke)]
         place = target[channels * (first - start) : channels * (last - start)]
         np.add(place, louder, out=place)
@@ -120,11 +114,35 @@ def _turns(one: PlacedSample, loop_frames: int) -> list[PlacedSample]:
     return turns
 
 
-@lru_cache(maxsize=4)
-def _choke_fade(rate: int) -> Signal:
-    """The gains of a choked hit from the moment the hat closes, down to where a tail is cut; each one twice."""
-    frames = math.ceil(-TAIL_DB / CHOKE_DB_PER_SECOND * rate)
-    fade: Signal = (10 ** (-CHOKE_DB_PER_SECOND / 20 / rate * np.arange(frames))).astype(np.float32).repeat(2)
+def _placed_samples(events: SoundEvents, kit: DrumKit) -> Iterator[PlacedSample]:
+    """The sample of each hit and note, from its onset to where it has died away."""
+    known: dict[tuple[object, ...], _Struck] = {}
+    for event in events:
+        if (what := event[1:]) not in known:
+            known[what] = _struck(event, kit)
+        sample, gain, held, dying_db = known[what]
+        start, end, choke = event.frame, event.frame + sample.frames, NEVER
+        if NEVER < held < sample.frames:
+            choke = start + held
+            end = min(end, choke + len(_fade(dying_db, kit.rate)) // 2)
+        yield PlacedSample(start, end, choke, gain, sample, dying_db)
+
+
+_Struck = tuple[Sample, float, int, float]  # a sample, its gain, the frame from which it dies, how fast
+
+
+def _struck(event: SoundEvent | NoteEvent, kit: DrumKit) -> _Struck:
+    if isinstance(event, SoundEvent):
+        return *kit.sample(event.key, event.velocity), event.choked_after, CHOKE_DB_PER_SECOND
+    note = kit.instrument(event.program).note(event.key, event.velocity, event.blocks)
+    return note.sample, note.gain, note.held_frames, note.release_db_per_second
+
+
+@lru_cache(maxsize=64)
+def _fade(dying_db: float, rate: int) -> Signal:
+    """The gains of a sample that dies, down to where a tail is cut; each one twice, for left and right."""
+    frames = math.ceil(-TAIL_DB / dying_db * rate)
+    fade: Signal = (10 ** (-dying_db / 20 / rate * np.arange(frames))).astype(np.float32).repeat(2)
     return fade
 
 

@@ -46,12 +46,20 @@ class Cache:
     def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
         self._folder = folder
         self._waiting: dict[str, bytes] = {}
-        self._finder = threading.Thread(target=self._set, args=[find], daemon=True) if find else None
-        if self._finder:
-            self._finder.start()
+        self._finder: threading.Thread | None = None
+        if find:
+            self._look(find)
+
+    def _look(self, find: Callable[[], Path]) -> None:
+        finder = threading.Thread(target=self._set, args=[find], daemon=True)
+        try:
+            finder.start()
+            self._finder = finder
+        except RuntimeError:  # no thread to be had
+            self._set(find)
 
     def _set(self, find: Callable[[], Path]) -> None:
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, MemoryError):
             self._folder = find()
 
     @property
@@ -93,7 +101,7 @@ class Cache:
 def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:
     """Return the cache of one kit of one soundfont at one rate, by the soundfont's content.
 
-    A soundfont that is seen for the first time is read in the background, while its hits are recorded.
+    A soundfont that is seen for the first time is read in the background, while its samples are recorded.
     """
 
     def folder(digest: str) -> Path:

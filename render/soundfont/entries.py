@@ -1,4 +1,4 @@
-"""What is kept of a kit on disk: six kinds of entries, how they are written down, and what each may hold.
+"""What is kept of a kit on disk: seven kinds of entries, how they are written down, and what each may hold.
 
 An entry is one table of float32, all little-endian: a mark, the CRC-32 of what follows it, the name of its kind (8
 bytes), how many rows and columns, then the values row by row. One that does not fit its kind counts as absent.
@@ -58,6 +58,8 @@ POWERS = Kind("powers", (), (1,), 0.0, 48000 * _LOUD**2)
 PEAKS = Kind("peaks", (4,), (), 0.0, 2 * _LOUD)
 # How many frames a key's loudest stroke is heard for.
 RING = Kind("ring", (1,), (1,), 1.0, 60 * 48000.0)
+# How fast a recorded note dies once its key is up, in dB a second.
+RELEASE = Kind("release", (1,), (1,), 1.0, 1e6)
 
 
 def encode(kind: Kind, table: Table) -> bytes:

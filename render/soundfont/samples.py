@@ -16,75 +16,35 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, at
 from grooves.kit import INSTRUMENTS
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
-from render.soundfont.sf2 import Preset, Range
+from render.soundfont.notes import Instrument
+from render.soundfont.recording import (
+    LONGEST_SECONDS,
+    LOUDEST,
+    SILENT_PEAK,
+    TAIL_DB,
+    Sample,
+    Sound,
+    crawls,
+    heard_frames,
+    packed,
+    prime,
+    strength,
+    strike,
+    unpacked,
+)
+from render.soundfont.sf2 import DRUM_BANK, Preset, Range, choose_program, read_presets
 from render.soundfont.synth import BLOCK, HIT_SECONDS, Synth
 
-Sound = npt.NDArray[np.float32]  # (frames, 2)
-Signal = npt.NDArray[np.float32]  # (values,): one channel, or left and right by turns
-
-# A hit ends where it stays this far below its peak. The step of 16-bit audio lies at -90 dB of full scale; a mix that
-# ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
-TAIL_DB = -105.0
-_LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
-LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
-_SLOWEST = 8  # times quicker than it sounds; FluidSynth plays a whole sample hundreds of times quicker
 _LATEST_SECONDS = 0.5  # a hit that only comes later than this is not worth 127 measurements
-_SILENT_PEAK = 1e-8  # -160 dB of full scale; the softest stroke on a soft sample stays above -130 dB
 _CHUNK_BLOCKS = 64
 _LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
-_SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 _TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
-
-
-@dataclass(frozen=True, eq=False)
-class Sample:
-    """A recording as the mixer wants it: left and right by turns, or one channel that is only panned."""
-
-    name: str  # its key and the velocity it was recorded at: "51-127"
-    values: Signal
-    channels: int
-    sides: tuple[float, float]  # what one channel is worth left and right; (1, 1) for two
-
-    @property
-    def frames(self) -> int:
-        """Its length."""
-        return len(self.values) // self.channels
-
-    def sound(self) -> Sound:
-        """Both channels, shape (frames, 2)."""
-        frames = self.values.reshape(-1, self.channels)
-        return frames if self.channels == 2 else frames * np.array(self.sides, np.float32)
-
-
-def packed(sound: Sound, long_frames: int) -> Table:
-    """A recording as an entry of the kind SAMPLE: `packed(hit, 44100).shape` is (frames, 2), or (frames + 2, 1).
-
-    The second where both channels are one signal that is only panned and long enough to overlap: to mix that and pan
-    the sum takes half the time.
-    """
-    if len(sound) < long_frames:
-        return sound
-    highest = int(np.abs(sound).argmax())
-    louder = highest % 2
-    one, other = sound[:, louder], sound[:, 1 - louder]
-    ratio = float(other[highest // 2] / one[highest // 2])
-    if np.abs(other - np.float32(ratio) * one).max() > _SAME_SHAPE * abs(float(one[highest // 2])):
-        return sound
-    return np.concatenate([(ratio, 1.0) if louder else (1.0, ratio), one], dtype=np.float32)[:, None]
-
-
-def unpacked(name: str, kept: Table) -> Sample:
-    """The reverse of `packed`: `unpacked("51-127", packed(hit, 44100)).sound()` is the hit."""
-    values = kept.reshape(-1)
-    if kept.shape[1] == 2:
-        return Sample(name, values, 2, (1.0, 1.0))
-    return Sample(name, values[2:], 1, (float(values[0]), float(values[1])))
 
 
 @dataclass
@@ -100,6 +60,7 @@ class DrumKit:
     _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
+    _instruments: dict[int, Instrument] = field(default_factory=dict)
 
     @classmethod
     def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "DrumKit":
@@ -133,11 +94,22 @@ class DrumKit:
         self._check(key, LOUDEST)
         return self._gains(key) is not None
 
+    def instrument(self, program: int) -> Instrument:
+        """A pitched sound of the same soundfont, by its General MIDI program: `kit.instrument(32)` is a bass.
+
+        Raises LessonError where the soundfont has no such sound.
+        """
+        if program not in self._instruments:
+            with at(str(self.path)):
+                preset = choose_program(read_presets(self.path, frozenset({program})), program)
+            self._instruments[program] = Instrument(self.path, preset, self.rate, self.keep, self._running)
+        return self._instruments[program]
+
     def beginning(self, key: int, velocity: int, seconds: float) -> Sound:
         """The first moments of a stroke, recorded afresh: for measuring, where the whole tail is not needed."""
         self._check(key, velocity)
         blocks = round(seconds * self.rate / BLOCK)
-        return _primed(self._running(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
+        return _primed(self._drums(), key, velocity, blocks, min(blocks, held_blocks(self.rate)))
 
     def close(self) -> None:
         """Stop the synthesizer, if one was needed, and see to it that what it played is kept."""
@@ -197,12 +169,17 @@ class DrumKit:
             self._synth = Synth(self.path, self.preset.program, self.rate)
         return self._synth
 
+    def _drums(self) -> Synth:
+        synth = self._running()
+        synth.choose(DRUM_BANK, self.preset.program)
+        return synth
+
     def _record(self, key: int, velocity: int) -> Sound:
-        synth, began = self._running(), time.thread_time()
-        _prime(synth, key, velocity)
-        chunks = [_strike(synth, key, velocity, held_blocks(self.rate))]
+        synth, began = self._drums(), time.thread_time()
+        prime(synth, key, velocity)
+        chunks = [strike(synth, key, velocity, held_blocks(self.rate))]
         peak = float(np.abs(chunks[0]).max())
-        while synth.sounding() and len(chunks) * _CHUNK_BLOCKS * BLOCK < _LONGEST_SECONDS * self.rate:
+        while synth.sounding() and len(chunks) * _CHUNK_BLOCKS * BLOCK < LONGEST_SECONDS * self.rate:
             chunks.append(synth.render(_CHUNK_BLOCKS))
             loudest = float(np.abs(chunks[-1]).max())
             peak = max(peak, loudest)
@@ -213,13 +190,12 @@ class DrumKit:
         return self._without_silence(np.concatenate(chunks), key)
 
     def _check_pace(self, key: int, began: float, blocks: int) -> None:
-        """Raise LessonError where FluidSynth crawls, as it does through a tiny loop at a pitch far too high."""
-        if time.thread_time() - began > 1 + blocks * BLOCK / self.rate / _SLOWEST:
+        if crawls(began, blocks, self.rate):
             raise self._bad(key, "takes FluidSynth too long to play")
 
     def _without_silence(self, sound: Sound, key: int) -> Sound:
         peak = float(strength(sound).max())
-        if peak < _SILENT_PEAK or not np.isfinite(peak):
+        if peak < SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
         return sound[: heard_frames(sound, TAIL_DB)]
 
@@ -241,7 +217,7 @@ class DrumKit:
         began = time.thread_time()
         strokes = np.stack([self._settled(key, velocity, blocks, began) for velocity in range(1, LOUDEST + 1)])
         rows = strokes.reshape(LOUDEST, -1).astype(np.float64)
-        if _powers(rows).min() < _SILENT_PEAK**2:  # some velocity is silent
+        if _powers(rows).min() < SILENT_PEAK**2:  # some velocity is silent
             return np.zeros((1, 1), np.float32)
         gains = rows @ rows[-1] / (rows[-1] @ rows[-1])
         rest = rows - gains[:, None] * rows[-1]
@@ -251,8 +227,8 @@ class DrumKit:
 
     def _settled(self, key: int, velocity: int, blocks: int, began: float) -> Sound:
         """A stroke past its first block, in which the synthesizer fades in from the gain of an earlier sound."""
-        sound = _strike(self._running(), key, velocity, blocks)[BLOCK:]
-        self._running().hush()
+        sound = strike(self._drums(), key, velocity, blocks)[BLOCK:]
+        self._drums().hush()
         self._check_pace(key, began, velocity * blocks)
         return sound
 
@@ -266,21 +242,9 @@ def _instrument(key: int) -> str:
     return " or ".join(name for name, instrument in INSTRUMENTS.items() if instrument.key == key) or "not in our kit"
 
 
-def _strike(synth: Synth, key: int, velocity: int, blocks: int) -> Sound:
-    synth.on(key, velocity)
-    sound = synth.render(blocks)
-    synth.off(key)
-    return sound
-
-
-def _prime(synth: Synth, key: int, velocity: int) -> None:
-    _strike(synth, key, velocity, 2)
-    synth.hush()
-
-
 def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None = None) -> Sound:
-    _prime(synth, key, velocity)
-    sound = _strike(synth, key, velocity, held or blocks)
+    prime(synth, key, velocity)
+    sound = strike(synth, key, velocity, held or blocks)
     if held is not None and blocks > held:
         sound = np.concatenate([sound, synth.render(blocks - held)])
     synth.hush()
@@ -310,15 +274,3 @@ def _power(sound: Sound) -> float:
 def _powers(rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     powers: npt.NDArray[np.float64] = np.einsum("ij,ij->i", rows, rows)
     return powers
-
-
-def heard_frames(sound: Sound, floor_db: float) -> int:
-    """Frames until a sound stays below a floor in dB against its peak: `heard_frames(hit, -60.0)`."""
-    loud = strength(sound)
-    return int(np.flatnonzero(loud > loud.max() * 10 ** (floor_db / 20))[-1]) + 1
-
-
-def strength(sound: Sound) -> npt.NDArray[np.float32]:
-    """The larger of both channels' magnitudes in each frame: `strength(hit).max()` is its peak."""
-    magnitude: npt.NDArray[np.float32] = np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, 1]))
-    return magnitude

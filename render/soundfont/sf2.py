@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, shown
 from render.soundfont.sf2_tables import INSTRUMENT, SAMPLE, Amounts, SampleHeader, Tables, Zones, read_tables
 
 DRUM_BANK = 128  # the General MIDI percussion bank of a SoundFont, section 7.2
@@ -32,6 +32,8 @@ _FARTHEST_CENTS = 14400
 _START, _LOOP_START, _LOOP_END, _MODE = (0, 4), (2, 45), (3, 50), 54
 _PLACES = frozenset({*_START, *_LOOP_START, *_LOOP_END})
 _WATCHED = _PLACES.union(_TUNING)
+_PROGRAMS = {0: "acoustic grand piano", 32: "acoustic bass", 56: "trumpet", 66: "tenor saxophone"}  # General MIDI 1
+_LISTED = 20  # kits named in a message
 _MARGIN = 8  # frames at a loop's end
 
 Range = tuple[int, int]
@@ -54,7 +56,7 @@ class Preset:
     bank: int
     program: int
     name: str
-    zones: tuple[Zone, ...] = ()  # read for drum kits only
+    zones: tuple[Zone, ...] = ()  # read for drum kits, and for the other programs asked for
 
     @property
     def keys(self) -> tuple[int, ...]:
@@ -71,25 +73,26 @@ class Preset:
         return any(zone.keys[0] <= key <= zone.keys[1] for zone in self.zones)
 
 
-def read_presets(path: Path) -> tuple[Preset, ...]:
+def read_presets(path: Path, programs: frozenset[int] = frozenset()) -> tuple[Preset, ...]:
     """List a soundfont's presets by bank and program: `read_presets(path)[0].name` is "Piano 1".
 
-    Reads the headers only, never the samples. Raises LessonError for anything that is not a whole SoundFont 2 file.
+    Reads the headers only, never the samples; `programs` are those of bank 0 whose zones are wanted too. Raises
+    LessonError for anything that is not a whole SoundFont 2 file.
     """
     try:
         with path.open("rb") as file:
-            return _presets(read_tables(file, path.stat().st_size))
+            return _presets(read_tables(file, path.stat().st_size), programs)
     except LessonError as error:
         raise LessonError(f"{path}: {error}") from None
     except OSError as error:
         raise LessonError(f"{path}: {_why(error)}") from None
 
 
-def choose_kit(presets: tuple[Preset, ...]) -> Preset:
-    """Take the jazz kit, else the standard kit, else the first kit: `choose_kit(presets).program` is 32 or 0.
+def choose_kit(presets: tuple[Preset, ...], wanted: str | int | None = None) -> Preset:
+    """Take the kit of that number or name: `choose_kit(presets, "brush").program` is 40. None: jazz, standard, first.
 
     Programs 32 (jazz) and 0 (standard): the drum kits of the Roland GS map, as both tested soundfonts number them.
-    Raises LessonError where the soundfont has no drum kit.
+    Raises LessonError where the soundfont has no drum kit, or not that one.
     """
     kits = sorted((preset for preset in presets if preset.bank == DRUM_BANK and preset.zones), key=_by_number)
     if not kits:
@@ -97,8 +100,28 @@ def choose_kit(presets: tuple[Preset, ...]) -> Preset:
             f"no drum kit in it (bank {DRUM_BANK} is empty, {len(presets)} other sounds); "
             "choose a General MIDI soundfont"
         )
-    wanted = [kit for program in (32, 0) for kit in kits if kit.program == program]
-    return (wanted or kits)[0]
+    if wanted is None:
+        return next((kit for program in (32, 0) for kit in kits if kit.program == program), kits[0])
+    asked = str(wanted).strip().lower()
+    found = [kit for kit in kits if asked in (str(kit.program), kit.name.lower())]
+    if not found:
+        listed = ", ".join(f"{kit.program} {kit.name}" for kit in kits[:_LISTED])
+        more = f" and {len(kits) - _LISTED} more" if len(kits) > _LISTED else ""
+        named = shown(wanted) if isinstance(wanted, int) else repr(wanted[:40])
+        raise LessonError(f"kit_program: {named} is no drum kit of it; it has {listed}{more}")
+    return found[0]
+
+
+def choose_program(presets: tuple[Preset, ...], program: int) -> Preset:
+    """Take a pitched sound of General MIDI, in bank 0: `choose_program(presets, 32).name` is "Acoustic Bass".
+
+    Raises LessonError where the soundfont has no such sound.
+    """
+    found = [preset for preset in presets if (preset.bank, preset.program) == (0, program) and preset.zones]
+    if not found:
+        named = f"program {program}{f', {_PROGRAMS[program]}' if program in _PROGRAMS else ''}"
+        raise LessonError(f"no General MIDI {named} in it; choose another soundfont, or leave out who plays it")
+    return found[0]
 
 
 def _by_number(preset: Preset) -> tuple[int, int]:
@@ -113,8 +136,8 @@ def _why(error: OSError) -> str:
     return f"cannot be read ({error.strerror})"
 
 
-def _presets(tables: Tables) -> tuple[Preset, ...]:
-    """Every preset by name; the zones of drum kits only, and only of the instruments that these play."""
+def _presets(tables: Tables, programs: frozenset[int]) -> tuple[Preset, ...]:
+    """Every preset by name; the zones of drum kits and of some programs, and only of the instruments that they play."""
     firsts = [first for _, first in tables.instruments]
     usable = [_usable(sample, tables.frames) for sample in tables.samples]
     inner, aimed = tables.instrument_zones, dict.fromkeys(tables.preset_zones.aimed & _PLACES, 0)
@@ -142,8 +165,11 @@ def _presets(tables: Tables) -> tuple[Preset, ...]:
                     _check_reach(outer_cents + cents)
                     yield both
 
+    def wanted(bank: int, program: int) -> bool:
+        return bank == DRUM_BANK or (bank == 0 and program in programs)
+
     presets = [
-        Preset(bank, program, _name(name), tuple(zones(first, last)) if bank == DRUM_BANK else ())
+        Preset(bank, program, _name(name), tuple(zones(first, last)) if wanted(bank, program) else ())
         for (name, program, bank, first), (_, _, _, last) in pairwise(tables.presets)
     ]
     if lost and not any(preset.zones for preset in presets):
@@ -212,7 +238,7 @@ def _checked_cents(amounts: Amounts, sample: SampleHeader, aims: Aims) -> int:
 def _check_reach(cents: int) -> None:
     """Raise LessonError where a sample is tuned to what none can be played at."""
     if cents > _FARTHEST_CENTS:
-        raise LessonError("damaged: a sound of its drum kits is tuned out of all reach; get the file again")
+        raise LessonError("damaged: one of its sounds is tuned out of all reach; get the file again")
 
 
 def _cents(amounts: Amounts, aims: Aims) -> int:

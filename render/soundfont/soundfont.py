@@ -1,6 +1,6 @@
 """Which soundfont plays, and its drum kit ready to be struck.
 
-Light to import: numpy, FluidSynth and the recorded hits come in only when a kit is opened.
+Light to import: numpy, FluidSynth and the samples come in only when a kit is opened.
 """
 
 import os
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets"]
 
 ENVIRONMENT = "FOURLIMB_SOUNDFONT"
+_LESS = "close other programs, or render fewer tracks at a time (--track)"
 _INSTALL = "on Debian or Ubuntu: apt install fluid-soundfont-gm (large, good drums) or timgm6mb-soundfont (small)"
 
 
@@ -75,17 +76,18 @@ def _existing(path: Path, who: str) -> Path:
     return path
 
 
-def open_kit(path: Path, rate: int = 44100, use_cache: bool = True) -> "DrumKit":
+def open_kit(path: Path, rate: int = 44100, use_cache: bool = True, program: str | int | None = None) -> "DrumKit":
     """Open a soundfont's drum kit: `open_kit(default_soundfont()).hit(51, 90)` is one stroke on the ride.
 
-    `rate` is 44100 or 48000 Hz. Raises LessonError for a soundfont that is damaged or has no drum kit.
+    `rate` is 44100 or 48000 Hz, `program` as for `choose_kit`. Raises LessonError for a soundfont that is damaged, has
+    no drum kit, or not that one.
     """
     from render.soundfont.samples import DrumKit
 
     if rate not in (44100, 48000):
         raise LessonError(f"rate: {rate} is not a sample rate of ours; choose 44100 or 48000")
     try:
-        preset = choose_kit(read_presets(path))
+        preset = choose_kit(read_presets(path), program)
     except LessonError as error:
         raise LessonError(str(error) if str(path) in str(error) else f"{path}: {error}") from None
     return DrumKit.open(path, preset, rate, use_cache)
@@ -93,8 +95,15 @@ def open_kit(path: Path, rate: int = 44100, use_cache: bool = True) -> "DrumKit"
 
 @contextmanager
 def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Iterator["DrumKit"]:
-    """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default."""
+    """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default.
+
+    Raises LessonError where it cannot be opened, and where memory runs out while it is in use.
+    """
     named = lesson.soundfont
     own = Path(named) if named.startswith("~") else path.parent / named
-    with closing(open_kit(choose_soundfont(soundfont, own if named else None), rate, use_cache)) as kit:
-        yield kit
+    try:
+        chosen = choose_soundfont(soundfont, own if named else None)
+        with closing(open_kit(chosen, rate, use_cache, lesson.kit_program)) as kit:
+            yield kit
+    except MemoryError:
+        raise LessonError(f"{path}: there is not enough memory for its sound; {_LESS}") from None

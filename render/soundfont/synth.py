@@ -23,13 +23,14 @@ from render.soundfont.sf2 import DRUM_BANK
 
 BLOCK = 64  # frames
 
-# From note-on to note-off, in the recorded hits and in the MIDI files alike, so that a synthesizer that plays
+# From note-on to note-off, in the samples and in the MIDI files alike, so that a synthesizer that plays
 # our MIDI makes the sound of our audio. A cymbal rings on long after its note-off; this is short enough that
 # a straight eighth at 287 bpm (104 ms) still finds the key up. Measured on the two tested soundfonts:
 # the ride loses at most 0.3 dB of its energy against a note held for 3 s.
 HIT_SECONDS = 0.1
 
-CHANNEL = 9  # channel 10, counted from 0
+_DRUM_CHANNEL = 9  # channel 10, counted from 0
+_PITCHED_CHANNELS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15)
 _SETTINGS = {
     "synth.reverb.active": 0,
     "synth.chorus.active": 0,
@@ -102,7 +103,10 @@ def _how() -> str:
 
 
 class Synth:
-    """A running synthesizer with one drum kit: `with Synth(path, program, 44100) as synth: synth.render(1)`."""
+    """A running synthesizer with one soundfont: `with Synth(path, program, 44100) as synth: synth.render(1)`.
+
+    It begins with the drum kit of that program; `choose` takes other sounds of it.
+    """
 
     def __init__(self, path: Path, program: int, rate: int) -> None:
         """Start it; raises LessonError where FluidSynth cannot load the soundfont or has no such kit in it."""
@@ -110,9 +114,8 @@ class Synth:
         self._synth: Any = self._library.Synth(_GAIN, rate, 16, **_SETTINGS)
         # Its own `sfload` takes no name that is not UTF-8.
         loaded = self._library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
-        if loaded < 0 or self._synth.program_select(CHANNEL, loaded, DRUM_BANK, program) != 0:
-            self.close()
-            raise LessonError(f"{path}: FluidSynth cannot play this soundfont; it is damaged or of another kind")
+        self._path, self._loaded, self._channels = path, loaded, dict[tuple[int, int], int]()
+        self.choose(DRUM_BANK, program)
 
     def __enter__(self) -> Self:
         return self
@@ -128,17 +131,30 @@ class Synth:
             self._synth.delete()
             self._synth = None
 
+    def choose(self, bank: int, program: int) -> None:
+        """Play this sound from now on: `synth.choose(0, 32)`; raises LessonError where FluidSynth has no such one."""
+        sound = bank, program
+        if sound not in self._channels:
+            pitched = len([one for one in self._channels if one[0] != DRUM_BANK])
+            channel = _DRUM_CHANNEL if bank == DRUM_BANK else _PITCHED_CHANNELS[pitched % len(_PITCHED_CHANNELS)]
+            if self._loaded < 0 or self._synth.program_select(channel, self._loaded, *sound) != 0:
+                self.close()
+                why = "it is damaged or of another kind, or memory is short"
+                raise LessonError(f"{self._path}: FluidSynth cannot play this soundfont; {why}")
+            self._channels = {one: at for one, at in self._channels.items() if at != channel} | {sound: channel}
+        self._channel = self._channels[sound]
+
     def on(self, key: int, velocity: int) -> None:
         """Strike a key at the next block."""
-        self._synth.noteon(CHANNEL, key, velocity)
+        self._synth.noteon(self._channel, key, velocity)
 
     def off(self, key: int) -> None:
         """Let a key go at the next block."""
-        self._synth.noteoff(CHANNEL, key)
+        self._synth.noteoff(self._channel, key)
 
     def hush(self) -> None:
         """Cut every sound and play one block, so that its voices are free again."""
-        self._synth.all_sounds_off(CHANNEL)
+        self._synth.all_sounds_off(self._channel)
         self.render(1)
 
     def sounding(self) -> bool:

@@ -278,7 +278,7 @@ def test_a_groove_of_one_s_own_beside_the_lessons_is_no_lesson(tmp_path, capsys)
         (LESSON.replace("title", 'meter = "4/4"\ntitle'), "meter: no such key"),
         (LESSON.partition("[line]")[0] + 'meter = "4/4"', "meter: no such key"),
         ('title = "x"', "tempo"),
-        ("meter = ", "not TOML"),
+        ("meter = ", "write a value after it"),
     ],
 )
 def test_a_lesson_with_a_mistake_is_not_taken_for_a_groove(command, text, said, tmp_path, capsys):

@@ -8,7 +8,7 @@ import pytest
 
 from grooves.errors import LessonError
 from grooves.groove import parse_groove
-from render.lesson.load import find_groove, shipped_grooves
+from render.lesson.groove_files import find_groove, shipped_grooves
 
 HEAD = 'name = "x"\ntitle = "X"\nmeter = "4/4"\nswing = 2.0\ntempo = [60, 200]\n'
 RIDE = '[ride]\ncounts = "1 2 & 3 4 &"\naccents = "2 4"\naccent = 2\nlight = "(2) & (4) &"\nlighter = -2\n'
@@ -69,7 +69,7 @@ def test_the_beat_of_a_compound_meter_is_the_dotted_quarter_unless_the_groove_sa
 
 
 WRONG = [
-    ("x =", "not TOML: "),
+    ("x =", "line 1: x =: write a value after it"),
     (HEAD, "the groove has no part; add a table such as [ride]"),
     (HEAD + "[rid]\n" + RIDE, "rid: not a key of a groove; did you mean 'ride'?"),
     (HEAD.replace('meter = "4/4"', ""), "meter: missing; every groove needs a text here"),

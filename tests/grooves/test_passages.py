@@ -124,8 +124,8 @@ def test_a_fading_part_sinks_by_equal_steps():
 
 def test_in_a_gap_everything_falls_silent_and_comes_back_in_time():
     performance = track('silence = { play = 2, rest = 2 }\ntimes = 2\nclick = "every beat"')
-    assert bars_with(performance, "ride") == [True, True, False, False] * 2
-    assert bars_with(performance, "click") == [True, True, False, False] * 2
+    assert bars_with(performance, "ride") == [True, True, False, False, False, False, True, True]
+    assert bars_with(performance, "click") == [True, True, False, False, False, False, True, True]
     plain = track('times = 2\nclick = "every beat"')
     assert set(performance.hits) < set(plain.hits)
 
@@ -165,7 +165,30 @@ def test_a_ladder_of_a_loop_with_the_snare_out():
 
 def test_a_ladder_trades_on_every_rung():
     performance = track("trade = { with = 2, without = 2 }\nladder = { from = 60, to = 90, step = 30 }")
+    assert bars_with(performance, "snare") == [True, True, False, False, False, False, True, True]
+
+
+@pytest.mark.parametrize(("first", "second"), [(2, 2), (3, 1), (1, 3), (1, 1)])
+def test_where_a_chorus_holds_whole_turns_every_bar_comes_to_you_and_to_the_track(first, second):
+    rows = f"trade = {{ with = {first}, without = {second} }}\ntimes = 4\ncount_in = 0"
+    heard = bars_with(track(rows), "snare")
+    for bar in range(4):
+        assert {heard[chorus * 4 + bar] for chorus in range(4)} == {True, False}
+
+
+@pytest.mark.parametrize("shape", ["trade = { with = 2, without = 2", "silence = { play = 2, rest = 2"])
+def test_without_a_swap_the_same_bars_are_yours_in_every_chorus(shape):
+    heard = bars_with(track(f"{shape}, swap = false }}\ntimes = 3\ncount_in = 0"), "snare")
+    assert heard == [True, True, False, False] * 3
+
+
+def test_an_echo_plays_bars_first_and_then_gives_the_same_bars_to_you():
+    performance = track("trade = { with = 2, without = 2, echo = true }\ncount_in = 0")
+    assert labels(performance) == [f"bar {n}" for n in (1, 2, 1, 2, 3, 4, 3, 4)]
     assert bars_with(performance, "snare") == [True, True, False, False] * 2
+    odd = track("trade = { with = 3, without = 3, echo = true }\ncount_in = 0")
+    assert labels(odd) == [f"bar {n}" for n in (1, 2, 3, 1, 2, 3, 4, 4)]
+    assert bars_with(odd, "snare") == [True, True, True, False, False, False, True, False]
 
 
 def test_choruses_read_in_turn_keep_their_bars():
@@ -218,7 +241,8 @@ def test_every_shape_with_every_limb_left_out_in_every_meter(groove, shape, left
 
 def test_small_shapes_are_functions_of_passages():
     one = Passage((0, 1, 2), 120, times=2)
-    assert [p.bars for p in trade([one], Alternation(2, 1), frozenset({"snare"}))] == [(0, 1), (2,), (0, 1), (2,)]
+    turns = [p.bars for p in trade([one], Alternation(2, 1, swap=False), frozenset({"snare"}))]
+    assert turns == [(0, 1), (2,), (0, 1), (2,)]
     assert [p.softer_lu for p in fade([one], Fade(2, -8), frozenset({"ride"}))] == [{"ride": 0}, {"ride": -8}]
 
 

@@ -72,10 +72,10 @@ SAME = [
     ("4 8 8 4 4", "1 2 & 3 4"),
     ("8 4 4 4 8", "1 & (2) & (3) & (4) &"),
     ("12 12 12 4 4r 4", "1 trip let 2 3r 4"),
-    ("16 16 16 16 8. 16 2", "1 e & a 2 a 3"),
-    ("2 4r [4 | 4] 8r 8 2", "1 3r 4 | (1) 2r & 3"),
+    ("16 16 16 16 8. 16 2", "1 e & a 2 a 3 (4)"),
+    ("2 4r [4 | 4] 8r 8 2", "1 3r 4 | (1) 2r & 3 (4)"),
     ("8 4 8 4 [4 | 8] 8 4 4r 8 8", "1 & (2) & 3 4 | (1) & 2 3r 4 &"),
-    ("6 6 6 2^", "1 let (2) trip 3^"),
+    ("6 6 6 2^", "1 let (2) trip 3^ (4)"),
     ("1r | 4 4 4 4", "1r | 1 2 3 4"),
 ]
 
@@ -115,6 +115,7 @@ def test_a_note_keeps_sounding_through_a_count_that_is_said_but_not_struck():
         ("5/4", "1 3 4 5", "2 4 4 4"),
         ("6/8", "1 3 4 5 6", "4 8 8 8 8"),
         ("12/8", "1 4 6 7 10", "4. 4 8 4. 4."),
+        ("6/8", "1 (4)", "2."),
         ("2/2", "1 & 2", "4 4 2"),
     ],
 )
@@ -160,6 +161,11 @@ WRONG_VALUES = [
     ("", "the line is empty; write at least one bar"),
     ("4 4 4 4 | | 1", "bar 2 is empty; write its notes, or a rest such as 1r"),
     ("4 4 4 x", "bar 1: 'x' is not a note; write a value such as 8"),
+    ("4 4 4 4R", r"bar 1: '4R' is not a note; did you mean 4r\?"),
+    ("4 4 4 r4", r"bar 1: 'r4' is not a note; did you mean 4r\?"),
+    ("2 4r. 8", r"bar 1: '4r\.' is not a note; did you mean 4\.r\?"),
+    ("4 " * 600, r"bar 1 holds 600 notes; a barline, \|, may be missing"),
+    ("1 | " * 2001 + "1", "the line has 2002 bars; write at most 2000, and repeat them by choruses"),
     ("5 5 5 5 5", "bar 1: '5' is not a note value; write 1, 2, 4, 8"),
     ("4 4 4 [4", r"bar 1: a tie is opened with '\[' and goes nowhere"),
     ("4 4 4 4]", r"bar 1: '4\]' is tied to nothing; open the tie with '\['"),
@@ -190,11 +196,16 @@ WRONG_COUNTS = [
     ("1 and 2", "bar 1: 'and' is not a count; write 1, &, e, a, trip, let"),
     ("1 (2", r"bar 1: '\(2' is not a count"),
     ("1 (2r)", r"bar 1: '\(2r\)' is not struck, so it takes neither r nor \^"),
+    ("1 2 3", r"bar 1 stops at 3; 4/4 is counted to 4: write \(4\) to hold the note, 4r for a rest"),
+    ("1 2 3 4 | 1 (2)", "bar 2 stops at 2; 4/4 is counted to 4"),
+    ("1 & let 2 3 4", "bar 1: 'let' after 1& mixes halves and thirds of a beat"),
+    ("1 trip & 2 3 4", "bar 1: '&' after 1trip mixes halves and thirds of a beat"),
+    ("1 2 3 4R", "bar 1: '4R' is not a count; did you mean 4r?"),
     ("1 2r^ 3", r"bar 1: '2r\^' is a rest, so it takes no \^"),
     ("1 r2 3", "bar 1: 'r2' is now called 2r"),
     ("1 r& 3", "bar 1: 'r&' is now called &r"),
     ("1 3 2", "bar 1: '2' comes after 3"),
-    ("1 e trip 2 3 4", "bar 1, beat 1e: triplets and other values do not mix within a beat"),
+    ("1 e trip 2 3 4", "bar 1: 'trip' after 1e mixes halves and thirds of a beat"),
 ]
 
 

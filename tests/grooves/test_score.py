@@ -3,7 +3,7 @@
 from fractions import Fraction as F
 
 import pytest
-from music import lesson_of, parse_text
+from music import lesson_of, parse_text, text_of
 
 from grooves.errors import LessonError
 
@@ -93,6 +93,54 @@ def test_the_choruses_are_read_in_turn():
 def test_the_bars_are_read_in_turn():
     lesson = lesson_of("1 | 1 | 1", line='played_on = { each_bar = ["snare", "bass drum"] }')
     assert [strokes(lesson, n, "line")[0][1] for n in range(3)] == ["snare", "bass drum", "snare"]
+
+
+OPEN_HANDED = """
+name = "open"
+title = "Open-handed"
+meter = "4/4"
+tempo = [60, 200]
+[ride]
+limb = "left hand"
+counts = "1 2 3 4"
+["bass drum"]
+counts = "1 2 3 4"
+"""
+
+
+def open_handed(folder, line="", top=""):
+    (folder / "open.toml").write_text(OPEN_HANDED)
+    return parse_text(text_of("4 4 8 8 4", groove="open.toml", line=line, top=top), folder)
+
+
+def limbs_of(lesson):
+    return {s.instrument: s.limb for s in lesson.score.bars[0].strokes}
+
+
+@pytest.mark.parametrize(
+    ("line", "top", "limbs"),
+    [
+        ("", "", {"snare": "right hand", "ride": "left hand"}),
+        ("", 'kit = "left-handed"', {"snare": "left hand", "ride": "right hand"}),
+        ('reads_with = "left hand"', "", {"snare": "left hand"}),
+        ('played_on = "ride"', "", {"ride": "left hand"}),
+        ('played_on = { notes = "snare", gaps = "bass drum" }', "", {"snare": "right hand", "ride": "left hand"}),
+        ('played_on = { long = "bass drum", short = "snare" }', "", {"snare": "right hand", "ride": "left hand"}),
+        ('played_on = { notes = "bass drum", gaps = "snare" }', "", {"snare": "right hand", "ride": "left hand"}),
+        ('played_on = { notes = "ride", gaps = "snare" }', "", {"ride": "left hand", "snare": "right hand"}),
+    ],
+)
+def test_over_an_open_handed_groove_the_free_hand_reads(line, top, limbs, tmp_path):
+    found = limbs_of(open_handed(tmp_path, line, top))
+    assert {name: limb for name, limb in found.items() if name != "bass drum"} == limbs
+
+
+def test_the_hand_that_reads_may_be_chosen_and_the_ride_rests_where_it_is_the_ride_s():
+    chosen = lesson_of("4 4 4 4", line='reads_with = "right hand"')
+    assert limbs_of(chosen)["snare"] == "right hand"
+    assert "ride" not in chosen.score.parts
+    left = lesson_of("4 4 4 4", line='reads_with = "right hand"', top='kit = "left-handed"')
+    assert (limbs_of(left)["snare"], limbs_of(left)["ride"]) == ("right hand", "left hand")
 
 
 def test_one_limb_cannot_strike_two_instruments_at_once():

@@ -44,10 +44,8 @@ def end_process(number):
     return number
 
 
-def test_a_process_ended_from_outside_is_a_mistake():
-    with pytest.raises(
-        LessonError, match="a process at work was ended from outside, as where memory runs out; try --jobs"
-    ):
+def test_a_process_that_is_killed_is_a_mistake():
+    with pytest.raises(LessonError, match="a worker process was killed, as where memory runs out; try --jobs 1"):
         run(end_process, [(n,) for n in range(6)], workers=2)
 
 
@@ -113,3 +111,35 @@ def test_a_worker_killed_in_the_middle_loses_no_result(tmp_path):
     assert (
         len({process for one in writers for process in one}) >= 2
     )  # the killed one and the other, or the one that came
+
+
+DEADLY = """
+import os, signal, sys
+import dask
+from distributed import LocalCluster
+from grooves.errors import LessonError
+from render.lesson.batch import run
+
+def work(number):
+    import os, signal
+    if number == 2:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+if __name__ == "__main__":
+    with dask.config.set({"distributed.scheduler.allowed-failures": 0}):
+        with LocalCluster(n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+            try:
+                run(work, [(n,) for n in range(4)], scheduler=cluster.scheduler_address)
+            except LessonError as error:
+                print(error)
+"""
+
+
+def test_a_lesson_that_kills_every_worker_of_a_cluster_is_told_in_one_sentence(tmp_path):
+    script = tmp_path / "deadly.py"
+    script.write_text(DEADLY)
+    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=90, cwd=Path.cwd())
+    assert done.stdout.strip() == (
+        "a worker process of the scheduler was killed again and again at one lesson, as where memory runs out"
+    ), done.stderr[-2000:]

@@ -31,8 +31,8 @@ HUGE = "9" * 401
         ("counts = 5", r"ride: counts: 5 is not a text; write it between quotes, such as \"1 2 & 3 4 &\""),
         ("values = []", "ride: values: .* is not a text; .*"),
         ('counts = "1"\naccents = 2', r"ride: accents: 2 is not a text; write it between quotes, such as \"2 4\""),
-        ('counts = "1"\nlight = true', "ride: light: True is not a text; .*"),
-        (f'counts = "{HUGE}"', f"ride: bar 1: '{HUGE}' is not a count; .*"),
+        ('counts = "1"\nlight = true', "ride: light: true is not a text; .*"),
+        (f'counts = "{HUGE}"', "ride: bar 1: '9+…9+' is not a count; .*"),
     ],
 )
 def test_a_pattern_that_is_no_text_is_told(rows, message):
@@ -52,12 +52,12 @@ def test_an_absurd_swing_of_a_groove_is_told():
         (text_of(tempo="inf"), "tempo: inf is not a tempo; .*"),
         (text_of(tempo="nan"), "tempo: nan is not a tempo; .*"),
         (text_of(feel=f"seed = {HUGE}"), "feel.seed: a number of 401 digits is out of range; .*"),
-        (text_of(feel=f"seed = {'9' * 5000}"), "this is not TOML: .*"),
-        (text_of(line="bars = true"), 'line.bars: True is not a choice of bars; .* "1-4, 7"'),
+        (text_of(feel=f"seed = {'9' * 5000}"), "a number has thousands of digits; write a shorter one"),
+        (text_of(line="bars = true"), 'line.bars: true is not a choice of bars; .* "1-4, 7"'),
         (text_of(line="bars = 1.0"), "line.bars: 1.0 is not a choice of bars; .*"),
         (text_of(line="part = 1.5"), "line.part: 1.5 is neither a name nor a number; .*"),
         (text_of(tracks='[[track]]\nname = "x"\nline = "no"'), "track 1, line: 'no' is neither true nor false; .*"),
-        (text_of(tracks='[[track]]\nname = "x"\nbars = true'), "track 1, bars: True is not a choice of bars; .*"),
+        (text_of(tracks='[[track]]\nname = "x"\nbars = true'), "track 1, bars: true is not a choice of bars; .*"),
     ],
 )
 def test_a_value_of_the_wrong_kind_or_of_absurd_size_is_told(text, message):
@@ -109,7 +109,7 @@ def test_a_track_of_the_groove_alone_may_leave_out_what_the_reader_silences():
     ],
 )
 def test_what_is_not_toml_is_told_with_what_would_be(rows, hint):
-    with pytest.raises(LessonError, match=f"this is not TOML: .*; {hint}$"):
+    with pytest.raises(LessonError, match=f"^line [0-9]+: .*: {hint}$"):
         read_tables(rows)
 
 

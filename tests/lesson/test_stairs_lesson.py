@@ -14,7 +14,7 @@ from music import parse_text, text_of
 
 from grooves.errors import LessonError
 from grooves.lesson import Lesson
-from grooves.lesson_file import FeelTable, LessonFile, TrackTable
+from grooves.lesson_tables import FeelTable, LessonFile, TrackTable
 from grooves.passages import default_tracks
 from grooves.rhythm import parse_values, values_text
 from render.command.cli import main

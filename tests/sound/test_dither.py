@@ -10,7 +10,7 @@ import pytest
 
 from render.sound.events import SoundEvent
 from render.sound.stems import BLOCK_FRAMES, Stem, quantized
-from render.soundfont.samples import Sample
+from render.soundfont.recording import Sample
 
 RATE = 44100
 

@@ -110,6 +110,27 @@ def test_blocks_of_any_size_read_the_same():
     assert integrated_loudness(in_blocks(sound, 4999), 44100) == pytest.approx(whole, abs=1e-3)
 
 
+def steps(*pieces):
+    """The powers of 100 ms steps: (seconds, LUFS) one after another."""
+    return np.concatenate([np.full(10 * seconds, 10 ** ((level + 0.691) / 10)) for seconds, level in pieces])
+
+
+def test_what_lies_more_than_10_units_below_the_rest_is_not_counted():
+    # ITU-R BS.1770, annex 1: the relative gate lies 10 LU below the mean of what passes the absolute one. Half the
+    # time at 0 LU, half at x: the gate lies at 10·log10((1 + 10^(x/10)) / 20), which x meets at -12.79 LU.
+    assert gated_loudness(steps((600, -20), (600, -33.0))) == pytest.approx(-20, abs=0.03)
+    counted = -20 + 10 * np.log10((1 + 10**-1.26) / 2)
+    assert gated_loudness(steps((600, -20), (600, -32.6))) == pytest.approx(counted, abs=0.03)
+
+
+def test_what_lies_below_minus_70_is_not_counted_not_even_for_the_other_gate():
+    # ITU-R BS.1770, annex 1: the absolute gate lies at -70 LKFS.
+    assert gated_loudness(steps((60, -69.8))) == pytest.approx(-69.8)
+    assert gated_loudness(steps((60, -70.2))) == -np.inf
+    # An hour at -71 would pull the mean, and the relative gate with it, down to where -64 counts.
+    assert gated_loudness(steps((60, -50), (60, -64), (3600, -71))) == pytest.approx(-50, abs=0.1)
+
+
 def test_silence_has_no_loudness():
     assert integrated_loudness([np.zeros((44100, 2), np.float32)], 44100) == -np.inf
     assert gated_loudness(np.zeros(0)) == -np.inf

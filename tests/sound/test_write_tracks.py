@@ -15,7 +15,7 @@ from render.sound.mix import mix_tracks
 from render.sound.peaks import highest_peak
 from render.sound.tracks import side_by_side
 from render.soundfont.entries import RING
-from render.soundfont.samples import Sample
+from render.soundfont.recording import Sample
 from render.soundfont.soundfont import default_soundfont, open_kit
 
 RATE = 44100

@@ -10,12 +10,15 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 from music import text_of
 
 from grooves.errors import LessonError
 from render.lesson.load import load_lesson
+from render.lesson.options import RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.sound.balance import calibrate
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import POWERS, SAMPLE
@@ -204,6 +207,50 @@ def test_the_jazz_kit_comes_before_the_standard_kit_before_any_other():
         choose_kit((Preset(128, 0, "empty"),))
 
 
+@pytest.mark.parametrize(
+    ("wanted", "program"), [(None, 32), (40, 40), ("40", 40), ("Brush", 40), (" brush ", 40), (0, 0)]
+)
+def test_a_kit_is_chosen_by_its_number_or_its_name(wanted, program):
+    # Roland GS: 0 standard, 32 jazz, 40 brush; the bundled soundfont numbers and names them so.
+    with closing(open_kit(default_soundfont(), program=wanted)) as kit:
+        assert (kit.preset.bank, kit.preset.program) == (128, program)
+
+
+@pytest.mark.parametrize("wanted", [41, -1, "brushes", "", 10**400])
+def test_a_kit_that_a_soundfont_does_not_have_is_told_with_those_it_has(wanted):
+    said = "is no drum kit of it; it has 0 Standard, 8 Room, 16 Power, .*32 Jazz, 40 Brush"
+    with pytest.raises(LessonError, match=f"TimGM6mb.sf2: kit_program: .*{said}") as raised:
+        open_kit(default_soundfont(), program=wanted)
+    assert len(str(raised.value)) < 400
+
+
+def program_of(lesson, out, **options):
+    """The drum kit that a lesson's MIDI file asks for, and its sound."""
+    files = render_lesson(lesson, RenderOptions(out, **options)).files
+    midi, sound = (next(made.path for made in files if made.kind == kind) for kind in ("midi", "audio"))
+    programs = {
+        message.program for track in mido.MidiFile(midi).tracks for message in track if message.type == "program_change"
+    }
+    return programs, sound.read_bytes()
+
+
+def test_a_lesson_s_kit_sounds_and_stands_in_its_midi_file_unless_the_options_name_another(tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    made = {}
+    for top, options in (
+        ("", {}),
+        ('kit_program = "Brush"', {}),
+        ("kit_program = 40", {}),
+        ("kit_program = 40", {"kit_program": 0}),
+    ):
+        lesson.write_text(f"{top}\n" + text_of(tempo=200, tracks='[[track]]\nname = "full"'))
+        made[top, *options] = program_of(lesson, tmp_path / "out", **options)
+    usual, named, numbered, other = made.values()
+    assert [programs for programs, _ in made.values()] == [{32}, {40}, {40}, {0}]
+    assert named == numbered
+    assert named[1] != usual[1] == other[1]  # the bundled soundfont's jazz kit has the sounds of its standard kit
+
+
 @pytest.mark.parametrize("key", [36, 38, 51])
 def test_velocity_sets_loudness_by_the_published_law_on_the_bundled_soundfont(key):
     # DLS Level 1 and SoundFont 2.04 section 8.4.1: 40·log10(v/127) dB.
@@ -322,3 +369,31 @@ def test_a_cache_that_cannot_be_written_is_no_error(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("FOURLIMB_CACHE", str(tmp_path / "file"))
     assert len(open_kit(default_soundfont()).hit(38, 127))
+
+
+SHORT = """
+import resource, sys
+from pathlib import Path
+import numpy as np
+from grooves.errors import LessonError
+from render.lesson.load import load_lesson
+from render.soundfont.soundfont import kit_for
+
+path = Path(sys.argv[1])
+try:
+    with kit_for(path, load_lesson(path).lesson, None, 44100, use_cache=True) as kit:
+        kit.hit(38, 90)
+        resource.setrlimit(resource.RLIMIT_AS, (100 << 20, resource.RLIM_INFINITY))
+        np.zeros(1 << 26)
+except LessonError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="limits memory as Linux does")
+def test_memory_that_runs_out_in_the_midst_is_one_message(tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    lesson.write_text(text_of(tempo=200))
+    done = subprocess.run([sys.executable, "-c", SHORT, str(lesson)], capture_output=True, text=True, timeout=60)
+    said = "there is not enough memory for its sound; close other programs, or render fewer tracks at a time (--track)"
+    assert (done.stdout, done.stderr) == (f"{lesson}: {said}\n", "")

@@ -16,7 +16,7 @@ from music import text_of
 
 from grooves.errors import LessonError
 from render.sound.balance import calibrate
-from render.soundfont import samples
+from render.soundfont import recording
 from render.soundfont.soundfont import default_soundfont, open_kit
 
 TABLES = ("phdr", "pbag", "pgen", "inst", "ibag", "igen", "shdr")
@@ -99,7 +99,7 @@ def test_the_command_line_says_one_message_about_a_damaged_table(name, tmp_path)
 
 
 def test_a_sample_that_takes_too_long_to_play_is_a_mistake(monkeypatch):
-    monkeypatch.setattr(samples, "time", SimpleNamespace(thread_time=count(0, 4).__next__))
+    monkeypatch.setattr(recording, "time", SimpleNamespace(thread_time=count(0, 4).__next__))
     kit = open_kit(default_soundfont(), use_cache=False)
     with pytest.raises(
         LessonError, match=r"sample for key 51 \(ride\) takes FluidSynth too long to play; choose another"

@@ -1,0 +1,190 @@
+"""Notes: a pitched sound of a soundfont, recorded once for each key, velocity layer and class of length.
+
+A recording is of a key that is held; where a note lets go of its key, the recording dies away as FluidSynth lets it
+die, at a slope measured once for each. So notes of any length share one recording, and end on FluidSynth's blocks
+of 64 frames. Inside a layer velocity is a gain, 40·log10(v) (DLS Level 1 and SoundFont 2.04, section 8.4.1), from the
+nearest velocity that is recorded; a filter that follows velocity is off by at most a step between these. Where there is
+one layer and velocity is a pure gain, one recording serves all.
+"""
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from grooves.errors import LessonError
+from render.soundfont.entries import GAINS, RELEASE, SAMPLE, Kind, Table
+from render.soundfont.recording import (
+    LONGEST_SECONDS,
+    LOUDEST,
+    SILENT_PEAK,
+    TAIL_DB,
+    Sample,
+    Sound,
+    crawls,
+    heard_frames,
+    packed,
+    prime,
+    strength,
+    strike,
+    unpacked,
+)
+from render.soundfont.sf2 import Preset
+from render.soundfont.synth import BLOCK, Synth
+
+RELEASED_DB = 70.0  # how far below a note its release is mixed; what lies below is lost under any other sound, by ear
+_STEP = 16  # between the velocities that are recorded
+_SOFT = 48  # against this one it is seen whether velocity is a pure gain
+_PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
+_COMPARED_SECONDS = 0.1
+_SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
+_FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
+_SLOPES = (8.0, 20000.0)  # dB a second: the slowest release that is mixed whole, the fastest
+_CHUNK_BLOCKS = 256
+
+
+class Keep(Protocol):
+    """Memory first, then disk, then made: a kit's `keep`."""
+
+    def __call__(self, kind: Kind, name: str, make: Callable[[], Table]) -> Table:
+        """Return what is kept under a name."""
+        ...
+
+
+@dataclass(frozen=True)
+class SampledNote:
+    """A recording for the mixer, the gain that makes it the note, and how it ends."""
+
+    sample: Sample
+    gain: float
+    held_frames: int  # from its onset to where the key goes up, whole blocks of 64
+    release_db_per_second: float
+
+
+@dataclass
+class Instrument:
+    """A pitched sound of a soundfont: `kit.instrument(32).note(40, 90, 345).sample` is an E2 of the acoustic bass."""
+
+    path: Path
+    preset: Preset
+    rate: int
+    keep: Keep
+    running: Callable[[], Synth]
+    _samples: dict[str, Sample] = field(default_factory=dict)
+
+    def note(self, key: int, velocity: int, blocks: int) -> SampledNote:
+        """One note whose key is held for so many blocks of 64 frames.
+
+        Raises LessonError where there is no sound on that key or velocity.
+        """
+        recorded, gain = self.recorded(key, velocity)
+        slope = self._release(key, recorded)
+        sample = self._sample(key, recorded, blocks * BLOCK / self.rate + RELEASED_DB / slope)
+        return SampledNote(sample, gain, blocks * BLOCK, slope)
+
+    def recorded(self, key: int, velocity: int) -> tuple[int, float]:
+        """The velocity whose recording plays a note, and at what gain: `instrument.recorded(40, 90)`."""
+        layer = next(((low, high) for low, high in self.preset.layers(key) if low <= velocity <= high), None)
+        if layer is None or not 1 <= velocity <= 127:
+            where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
+            raise LessonError(
+                f"{self.path}: its '{self.preset.name}' has no sound on {where} {key}; choose another soundfont"
+            )
+        if self._is_pure_gain(key):
+            return LOUDEST, (velocity / LOUDEST) ** 2
+        low, high = layer
+        at = min(max(_STEP * round(velocity / _STEP), low, 1), high) if high - low >= _STEP else high
+        return at, (velocity / at) ** 2
+
+    def _is_pure_gain(self, key: int) -> bool:
+        """Say whether velocity changes only how loud a key sounds, and by the published law."""
+        if len(self.preset.layers(key)) > 1:
+            return False
+        name = f"program{self.preset.program}-{key}"
+        return len(self.keep(GAINS, name, lambda: self._measured_gains(key))) > 1
+
+    def _measured_gains(self, key: int) -> Table:
+        loud, soft = (self._record(key, velocity, _COMPARED_SECONDS) for velocity in (LOUDEST, _SOFT))
+        frames, law = min(len(loud), len(soft)), (np.arange(LOUDEST + 1) / LOUDEST) ** 2
+        rest = soft[:frames] - np.float32(law[_SOFT]) * loud[:frames]
+        apart = float(np.vdot(rest, rest)) / max(float(np.vdot(soft, soft)), SILENT_PEAK**2)
+        pure = apart < 10 ** (_PURE_DB / 10)
+        return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
+
+    def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
+        """A recording of the class of length that holds so many seconds: the next power of two."""
+        length = min(2.0 ** math.ceil(math.log2(seconds)), LONGEST_SECONDS)
+        name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
+        if name not in self._samples:
+            kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))
+            self._samples[name] = unpacked(name, kept)
+        return self._samples[name]
+
+    def _record(self, key: int, velocity: int, seconds: float) -> Sound:
+        synth, began, blocks = self._chosen(), time.thread_time(), math.ceil(seconds * self.rate / BLOCK)
+        prime(synth, key, velocity)
+        synth.on(key, velocity)
+        chunks = []
+        for first in range(0, blocks, _CHUNK_BLOCKS):
+            chunks.append(synth.render(min(_CHUNK_BLOCKS, blocks - first)))
+            if crawls(began, first, self.rate):
+                raise self._bad(key, "takes FluidSynth too long to play")
+        synth.off(key)
+        synth.hush()
+        sound = np.concatenate(chunks)
+        peak = float(strength(sound).max())
+        if peak < SILENT_PEAK or not np.isfinite(peak):
+            raise self._bad(key, "is silent")
+        return sound[: heard_frames(sound, TAIL_DB)]
+
+    def _bad(self, key: int, what: str) -> LessonError:
+        return LessonError(f"{self.path}: the sample of '{self.preset.name}' for key {key} {what}; choose another")
+
+    def _chosen(self) -> Synth:
+        synth = self.running()
+        synth.choose(self.preset.bank, self.preset.program)
+        return synth
+
+    def _release(self, key: int, velocity: int) -> float:
+        """How fast a recording dies once its key is up, in dB a second."""
+        name = f"program{self.preset.program}-{key}-{velocity}"
+        return float(self.keep(RELEASE, name, lambda: self._measured_release(key, velocity))[0, 0])
+
+    def _measured_release(self, key: int, velocity: int) -> Table:
+        """The slope of a short note against a long one, after the short one's end."""
+        held, watched = (round(seconds * self.rate / BLOCK) for seconds in (_SHORT_SECONDS, _WATCHED_SECONDS))
+        whole = self._record(key, velocity, (held + watched) * BLOCK / self.rate)
+        long, synth = _block_powers(whole[held * BLOCK :]), self._chosen()
+        prime(synth, key, velocity)
+        strike(synth, key, velocity, held)
+        short = _block_powers(synth.render(watched))
+        synth.hush()
+        slope = round(_slope(short[: len(long)], long, self.rate))  # so that many keys die at one
+        return np.array([[slope]], np.float32)
+
+
+def _block_powers(sound: Sound) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+    blocks = sound[: len(sound) // BLOCK * BLOCK].reshape(-1, 2 * BLOCK).astype(np.float64)
+    powers: np.ndarray[tuple[int], np.dtype[np.float64]] = np.einsum("ij,ij->i", blocks, blocks)
+    return powers
+
+
+def _slope(
+    short: "np.ndarray[tuple[int], np.dtype[np.float64]]",
+    long: "np.ndarray[tuple[int], np.dtype[np.float64]]",
+    rate: int,
+) -> float:
+    """The slope through 0 that is nearest to the powers' ratios, block by block."""
+    times = (np.arange(len(long)) + 0.5) * BLOCK / rate
+    heard = (long > 0) & (short > 0)
+    ratios_db = 10 * np.log10(short[heard] / long[heard])
+    times = times[heard]
+    used = (ratios_db < _FROM_DB) & (ratios_db > _TO_DB)
+    if not used.any():
+        return _SLOPES[1] if not len(ratios_db) or ratios_db[-1] <= _TO_DB else _SLOPES[0]
+    slope = -float(ratios_db[used] @ times[used]) / float(times[used] @ times[used])
+    return min(max(slope, _SLOPES[0]), _SLOPES[1])
