@@ -68,14 +68,16 @@ def test_a_file_that_is_missing_empty_or_a_folder_is_refused(tmp_path: Path, suf
         read_line(path, FOUR)
     path.unlink()
     path.mkdir()
-    with pytest.raises(LessonError, match=f"line{suffix}: there is no such file"):
+    with pytest.raises(LessonError, match=f"line{suffix}: is a folder, not a file"):
         read_line(path, FOUR)
 
 
-def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+def test_a_pipe_is_not_waited_for_and_a_device_not_read(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "line.mid")
-    with pytest.raises(LessonError, match="there is no such file"):
-        read_line(tmp_path / "line.mid", FOUR)
+    (tmp_path / "zero.mid").symlink_to("/dev/zero")
+    for name in ("line.mid", "zero.mid"):
+        with pytest.raises(LessonError, match=f"{name}: is a device or a pipe, not a file; name the score's file"):
+            read_line(tmp_path / name, FOUR)
 
 
 @pytest.mark.parametrize(("suffix", "limit"), LARGEST_BYTES.items())
@@ -83,7 +85,7 @@ def test_a_file_too_large_for_a_line_is_not_opened(tmp_path: Path, suffix: str, 
     path = tmp_path / f"line{suffix}"
     with path.open("wb") as file:
         file.truncate(100 * limit)  # sparse: a gigabyte of zeros for a score
-    with pytest.raises(LessonError, match=f"a reading line has at most {limit / 1e6:.0f} MB"):
+    with pytest.raises(LessonError, match=f"holds .* MB; a reading line has at most {limit / 1e6:.0f} MB"):
         read_line(path, FOUR)
 
 
