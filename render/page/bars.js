@@ -46,7 +46,7 @@ class Bars {
     const { from, to, loop } = choice;
     const numbers = loop ? this.buttons.map((_, at) => at).filter((at) => at >= from && at <= (to ?? from)) : [];
     const places = order ?? numbers.flatMap((number) => this.lesson.places[number]);
-    this.play(places, from === null ? 0 : this.lesson.places[from][0], moved && from !== null);
+    this.play(places, order ? order[0] : from === null ? 0 : this.lesson.places[from][0], moved && from !== null);
     this.show();
     this.changed();
   }
@@ -94,7 +94,6 @@ class Bars {
     const next = this.buttons[number + step];
     if (!step || !next || event.altKey || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
-    event.stopPropagation();
     next.focus();
   }
 

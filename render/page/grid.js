@@ -13,7 +13,6 @@ const FIGURE = 0.64; // and of a figure, where figures stand side by side
 const APART = { trip: -0.25, let: 0.25 }; // moved towards the numbers, which are narrow
 const GAP = 0.45; // between two counts
 const SHORT = { "right hand": "RH", "left hand": "LH", "right foot": "RF", "left foot": "LF" };
-const SVG = "http://www.w3.org/2000/svg";
 
 /** How high a grid of some rows is, with its counts. */
 function gridHeight(rows) {
@@ -25,7 +24,7 @@ const FIRST_ROW = TOP + ROW * 0.5;
 
 /** An SVG element with attributes. */
 function drawn(name, attributes, text) {
-  const element = document.createElementNS(SVG, name);
+  const element = document.createElementNS(document.querySelector("svg").namespaceURI, name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
   if (text !== undefined) element.textContent = text;
   return element;

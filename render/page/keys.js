@@ -12,6 +12,7 @@ class Keys {
   /** None while text is typed or with Ctrl, Alt or Meta. */
   onKey(event) {
     if (event.key === "Tab" || event.key.startsWith("Arrow")) this.touched = false;
+    if (event.defaultPrevented) return; // an arrow that went from bar to bar
     const target = event.target.closest ? event.target.closest("input, select, textarea, button, summary, a") : null;
     const typing = target && target.matches("input[type=number], input[type=text], input[type=range], textarea, select");
     if (typing || event.altKey || event.ctrlKey || event.metaKey) return;

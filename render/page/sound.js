@@ -4,12 +4,13 @@
 const RATE = 44100; // that of the recorded hits; a browser whose sound card runs at another resamples the sum
 
 const HEADROOM = 4; // how far past full scale the sum may go before it is bent, which no choice of volumes reaches
-const STRAIGHT = 0.85; // of full scale: up to here the sum is left as it is; above it bends towards full scale
+const STRAIGHT = 0.9; // of full scale: up to here the sum is left as it is, as sound files are; above it is bent
+const CEILING = 0.96; // which it never reaches: between two samples a peak may be a little higher
 const KNEE = Float32Array.from({ length: 2 ** 14 + 1 }, (_, at) => bent((at / 2 ** 13 - 1) * HEADROOM));
 
 /** A sample past the straight part, bent so that it never reaches full scale. */
 function bent(value) {
-  const [over, rest] = [Math.abs(value) - STRAIGHT, 0.99 - STRAIGHT];
+  const [over, rest] = [Math.abs(value) - STRAIGHT, CEILING - STRAIGHT];
   return over <= 0 ? value : Math.sign(value) * (STRAIGHT + rest * Math.tanh(over / rest));
 }
 

@@ -6,13 +6,12 @@ from itertools import pairwise
 
 import pypdfium2
 import pytest
-from drawn import SVG, of_class, texts
+from drawn import SVG, chart, chart_svg_pages, of_class, texts
 from lxml import etree
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.errors import LessonError
 from grooves.line import PlayedOn
-from render.paper.chart import chart, chart_svg_pages
 from render.paper.pdf import chart_pdf
 
 EIGHT_LINES = " | ".join(["4 8 8 4 4", "8 4 4 4 8", "4 4r 8 8 4", "8r 8 4 4. 8"] * 8)
