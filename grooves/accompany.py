@@ -20,12 +20,11 @@ from grooves.deviations import Floats, deviations
 from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
 from grooves.passages import Passage, heard, lowered_lu
 from grooves.performed import BarMark, Note
-from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar
+from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar, WrittenBar
 from grooves.score import Score, ScoreBar
 
 BEHIND_QUARTERS: Mapping[str, float] = {"bass": 0.016, "piano": 0.055, "horns": 0.0}
 TOGETHER_SECONDS = 0.026
-READERS = frozenset({"horns"})  # they phrase as the line does, at its swing
 _FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
 
 
@@ -44,6 +43,17 @@ class _Moment(NamedTuple):
 
     seconds: float
     quarters: Fraction
+
+
+def written_bars(band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel) -> list[WrittenBar]:
+    """What a band plays in a track as it is written, bar by bar, straight eighths and all."""
+    start = laid[0].mark.onset_quarters
+    bars = [_track_bar(one, start, score, feel) for one in laid]
+    notes: dict[int, list[BandNote]] = defaultdict(list)
+    for note in band.play(bars, feel.seed):
+        notes[note.bar].append(note)
+    chords = band.chords_over(bars)
+    return [WrittenBar(one.bar.number, chords[at], tuple(notes[at])) for at, one in enumerate(laid)]
 
 
 def band_notes(
@@ -115,7 +125,8 @@ class _Swing:
     def __init__(self, notes: Sequence[BandNote], score: Score, laid: Sequence[LaidBar], feel: Feel) -> None:
         self._laid = laid
         self._straight = score.meter.unit >= 8
-        self._swing = feel.line_swing if notes[0].part in READERS and feel.line_swing is not None else feel.swing
+        reads = score.band is not None and notes[0].part in score.band.readers
+        self._swing = feel.line_swing if reads and feel.line_swing is not None else feel.swing
         self._onsets: dict[int, list[Fraction]] = defaultdict(list)
         for note in notes:
             self._onsets[note.bar].append(note.onset)

@@ -85,6 +85,24 @@ def text(what: str) -> Check:
     return _check(check, "text")
 
 
+LONGEST_NOTE = 2000  # signs; ours: what a student reads before playing
+
+
+def _read_note(value: object) -> str:
+    if not isinstance(value, str):
+        raise LessonError(
+            f"{quoted(value)} is not a note; write it between quotes, or over several lines between triple quotes"
+        )
+    if not value.strip():
+        raise LessonError("the note is empty; write something, or leave the key out")
+    if len(value.strip()) > LONGEST_NOTE:
+        raise LessonError(f"the note has {len(value.strip())} signs; there is room for {LONGEST_NOTE}")
+    return value.strip()
+
+
+NOTE = _check(_read_note, f"text, up to {LONGEST_NOTE} signs, over several lines if you like")
+
+
 def choice(*words: str) -> Check:
     """One of some words: `choice("off", "on")`."""
 

@@ -17,6 +17,7 @@ from grooves.lesson_feel import no_player, read_balance, read_feel
 from grooves.lesson_file import read_tables
 from grooves.lesson_readers import reading_hand, who_reads
 from grooves.lesson_tables import BandTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
+from grooves.line import WrittenLine
 from grooves.passages import (
     LINE,
     Alternation,
@@ -30,16 +31,17 @@ from grooves.passages import (
     plays,
     slug,
 )
+from grooves.pickup import parse_pickup
 from grooves.players import Band
-from grooves.rhythm import Bar, Meter, parse_values
-from grooves.score import Score, write_score
+from grooves.rhythm import Meter, parse_values
+from grooves.score import Score, with_band, write_score
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
 FindGroove = Callable[[str], Groove]
 ReadBand = Callable[[BandTable, Groove, int], Band]  # its table, the groove, bars in one chorus of the line
-ReadLine = Callable[[str, Meter, str | int | None], Sequence[Bar]]
+ReadLine = Callable[[str, Meter, str | int | None], WrittenLine]
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ class Lesson:
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
     kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
+    note: str = ""  # the teacher's word to the student, on the page and on the chart
 
 
 def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_band: ReadBand) -> Lesson:
@@ -73,7 +76,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
     score = _score(file, groove, read_line)
     if file.band:
         with at("band"):
-            score = replace(score, band=read_band(file.band, groove, score.chorus_length))
+            score = with_band(score, read_band(file.band, groove, score.chorus_length))
     players = score.band.parts if score.band else ()
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
     _check_names(tracks)
@@ -89,6 +92,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
         file.soundfont,
         file.kit,
         file.kit_program,
+        file.note,
     )
 
 
@@ -97,27 +101,44 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
 
 def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     with at("line"):
-        bars = _line_bars(file.line, groove.meter, read_line)
+        line = _written_line(file.line, groove.meter, read_line)
+        bars = line.bars
         played_on, turns = who_reads(file.line)
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
         hand = reading_hand(file.line, played_on)
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit, hand
+            file.title,
+            groove,
+            file.tempo,
+            bars,
+            played_on,
+            chosen,
+            file.line.repeat_each,
+            turns,
+            file.kit,
+            hand,
+            line.pickup,
         )
 
 
-def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar, ...]:
+def _written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"
         raise LessonError(f"{said}; write one of values, counts or file")
     if table.part is not None and not table.file:
         raise LessonError("part: it names a part of a notation file; write it beside file only")
+    if table.pickup and table.file:
+        raise LessonError("pickup: it stands beside values or counts; a notation file has its own")
     with at(given[0]):
         if table.file:
-            return tuple(read_line(table.file, meter, table.part))
-        return parse_values(table.values, meter) if table.values else parse_counts(table.counts, meter)
+            return read_line(table.file, meter, table.part)
+        bars = parse_counts(table.counts, meter) if table.counts else ()
+        if table.pickup:
+            pickup, after = parse_pickup(table.pickup, meter, table.values)
+            return WrittenLine(bars or after, pickup)
+        return WrittenLine(bars or parse_values(table.values, meter))
 
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
@@ -165,6 +186,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
             silence=_silence(table.silence) if table.silence else None,
             groove_alone=not table.line,
+            note=table.note,
         )
         check_track(track)
         _check_somebody_plays(track, score)

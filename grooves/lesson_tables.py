@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from grooves.checks import (
     NAMES,
+    NOTE,
     PACE,
     PROGRAMS,
     YES_OR_NO,
@@ -53,6 +54,7 @@ class LineTable(Table):
     values: Annotated[str, text("a line"), Key("the rhythm as note values; one of values, counts, file", 'values = "4 8 8 4 4 | 2 2"')] = ""
     counts: Annotated[str, text("a line"), Key("the rhythm as spoken counts", 'counts = "1 2 & 3 4 | 1 (2) 3r"')] = ""
     file: Annotated[str, text("a file name"), Key("the rhythm from MusicXML or MIDI beside the lesson", 'file = "line.musicxml"')] = ""
+    pickup: Annotated[str, text("a pickup"), Key("note values before bar 1, shorter than a bar; beside values or counts", 'pickup = "8 8"')] = ""
     part: Annotated[str | int | None, _PART, Key("which part of that file", 'part = "Snare"')] = None
     played_on: Annotated[Any, _READERS, Key("who reads", 'played_on = { long = "bass drum", short = "snare" }')] = "snare"
     each_chorus: Annotated[Any, said_as("list of drums"), Key("who reads, in turn by chorus", 'each_chorus = ["snare", "bass drum"]')] = None
@@ -128,6 +130,7 @@ class TrackTable(Table):
     """`[[track]]`: one track to render."""
 
     name: Annotated[str, text("a text"), Key("what the track is called, also in its file's name", 'name = "slow"')]
+    note: Annotated[str, NOTE, Key("your word to the student, on the page", 'note = "Count aloud."')] = ""
     without: Annotated[list[str], NAMES, Key("parts or limbs left out: they are yours", 'without = ["snare"]')] = []
     only: Annotated[list[str], NAMES, Key("the only parts or limbs that play", 'only = ["right hand", "left hand"]')] = []
     softer: Annotated[dict[str, float], by_name(-60, 0, "LU"), Key("parts or limbs that are lowered", "softer = { snare = -9 }")] = {}
@@ -148,6 +151,7 @@ class LessonFile(Table):
 
     title: Annotated[str, text("a text"), Key("what the lesson is called", 'title = "Harbour Street, first line"')]
     tempo: Annotated[float, number(30, 400, "a tempo", "beats a minute"), Key("how fast; the groove says which note is the beat, mostly a quarter", "tempo = 120")]
+    note: Annotated[str, NOTE, Key("your word to the student, on the page and on the chart", 'note = "Listen to the ride."')] = ""
     groove: Annotated[str, text("a groove"), Key("what the other limbs play: a shipped groove or a groove file beside the lesson", 'groove = "swing"')]
     line: Annotated[LineTable, Key("the reading line", '[line]\nvalues = "4 4 4 4"')]
     choruses: Annotated[int, whole(1, 1000, "a number of choruses"), Key("times through the line in each track", "choruses = 2")] = 1

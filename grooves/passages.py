@@ -32,6 +32,7 @@ class Passage:
     count_in: int = 0  # this many bars are counted in; `bars` is empty then
     groove_alone: bool = False  # the groove as if there were no line
     silent: bool = False  # nothing sounds, not even the click
+    lead_in: bool = False  # a bar of the groove before bar 1, for a pickup that no count-in holds
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,7 @@ class Track:
     fade: Fade | None = None
     silence: Alternation | None = None
     groove_alone: bool = False
+    note: str = ""  # the teacher's word to the student
 
 
 def slug(name: str, fallback: str = "track") -> str:
@@ -142,7 +144,11 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
     if track.silence:
         passages = fall_silent(passages, track.silence)
     bars_in = count_in if track.count_in is None else track.count_in
-    return (*counted_in(bars_in, passages[0].tempo_bpm), *passages)
+    first = passages[0]
+    before = counted_in(bars_in, first.tempo_bpm)
+    if not before and not first.groove_alone and score.pickup_leads_to(first.bars[0]):
+        before = (replace(first, bars=first.bars[:1], times=1, groove_alone=True, lead_in=True),)
+    return (*before, *passages)
 
 
 def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:

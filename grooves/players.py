@@ -61,12 +61,25 @@ class ChordMark:
     bass: str = ""  # what stands behind a slash
 
 
+@dataclass(frozen=True)
+class WrittenBar:
+    """One bar of what a band plays, as it is written: its number in the line, its chords, all notes struck in it."""
+
+    number: int
+    chords: tuple[ChordMark, ...]
+    notes: tuple[BandNote, ...]
+
+
 class Band(Protocol):
     """Who plays along with a score, over which chords."""
 
     @property
     def parts(self) -> tuple[str, ...]:
         """Those that play: bass, piano, horns."""
+
+    @property
+    def readers(self) -> tuple[str, ...]:
+        """Those that play the reading line, and rest where nobody reads."""
 
     @property
     def programs(self) -> Mapping[str, int]:
@@ -76,8 +89,15 @@ class Band(Protocol):
     def key_signature(self) -> str:
         """Its key, such as "F" or "Dm"; "" where none is named."""
 
+    @property
+    def fifths(self) -> int:
+        """Signs of its key: sharps above 0, flats below."""
+
     def chords(self, index: int) -> tuple[ChordMark, ...]:
-        """The chords over a bar of the chorus, the first time through; one that goes on is not said again."""
+        """The chords over a bar of the chorus, the first time through, one that goes on among them."""
+
+    def chords_over(self, bars: Sequence[TrackBar]) -> list[tuple[ChordMark, ...]]:
+        """The chords over each bar of a track."""
 
     def play(self, bars: Sequence[TrackBar], seed: int) -> list[BandNote]:
         """What it plays over the bars of a track, by part and place."""

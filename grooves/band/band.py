@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import lcm
 from typing import TYPE_CHECKING
 
-from grooves.band.forms import Form, check_key, find_form, parse_chords
+from grooves.band.forms import Form, FormBar, check_key, find_form, parse_chords
 from grooves.band.styles import style_for
 from grooves.errors import LessonError, at
 from grooves.groove import Groove
@@ -36,19 +36,27 @@ class FormBand:
         return tuple(part for part in BAND if getattr(self, part) != "off")
 
     @property
+    def readers(self) -> tuple[str, ...]:
+        """Those that play the reading line, and rest where nobody reads."""
+        return tuple(part for part in BAND if getattr(self, part) == "line")
+
+    @property
     def key_signature(self) -> str:
         """The key that the form is in."""
         return self.form.key
 
+    @property
+    def fifths(self) -> int:
+        """Signs of its key: sharps above 0, flats below."""
+        return self.form.fifths
+
     def chords(self, index: int) -> tuple[ChordMark, ...]:
-        """The chords over a bar of the chorus, the first time through; one that goes on is said again at the top."""
-        bar = self.form.bars[index % len(self.form.bars)]
-        before = self.form.bars[(index - 1) % len(self.form.bars)][-1].chord if index % len(self.form.bars) else None
-        said = [placed for placed in bar if placed.onset or placed.chord != before]
-        return tuple(
-            ChordMark(p.onset, p.chord.symbol, p.chord.root_name, p.chord.quality, p.chord.tones, p.chord.bass_name)
-            for p in said
-        )
+        """The chords over a bar of the chorus, the first time through."""
+        return _marks(self.form.bars[index % len(self.form.bars)])
+
+    def chords_over(self, bars: Sequence[TrackBar]) -> list[tuple[ChordMark, ...]]:
+        """The chords over each bar of a track, as the form runs on under it."""
+        return [_marks(bar.chords) for bar in self._with_chords(bars)]
 
     def play(self, bars: Sequence[TrackBar], seed: int) -> list[BandNote]:
         """What all parts play over the bars of a track. The piano hears the bass, also one that is left out."""
@@ -78,6 +86,13 @@ class FormBand:
             fresh = place == 0 or not follows
             yield BandBar(self.form.bars[place], self.meter, bar.place, bar.quarters_per_minute, bar.line, fresh)
             before = bar.index
+
+
+def _marks(bar: FormBar) -> tuple[ChordMark, ...]:
+    return tuple(
+        ChordMark(p.onset, p.chord.symbol, p.chord.root_name, p.chord.quality, p.chord.tones, p.chord.bass_name)
+        for p in bar
+    )
 
 
 def read_band(table: BandTable, groove: Groove, line_bars: int) -> FormBand:

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.errors import LessonError
-from render.files.interrupts import ENDINGS, end_with, stop
+from render.files.interrupts import ENDINGS, end_with, hear_signals_again, signals_later, stop
 from render.files.parallel import cores, processes
 
 Result = TypeVar("Result")
@@ -39,7 +39,7 @@ def run(
         guarded = work if scheduler else _Interruptible(work)
         futures: list[Future[Result]] = []
         try:
-            with _signals_later():
+            with signals_later():  # a process that has not begun yet would say them its own way
                 futures += [executor.submit(guarded, *job) for job in jobs]
             return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
         except BrokenExecutor:
@@ -53,19 +53,6 @@ def run(
         finally:
             for future in futures:
                 future.cancel()
-
-
-@contextmanager
-def _signals_later() -> Iterator[None]:
-    """Hold signals back while processes begin: a copy of this one that has not begun yet would say them its own way."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _lost_workers() -> tuple[type[BaseException], ...]:
@@ -111,8 +98,7 @@ def _begin() -> None:
     for ending in ENDINGS:  # a terminal tells all processes, and the first of them passes it on
         signal.signal(ending, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDINGS)
+    hear_signals_again()
     end_with(os.getppid(), signal.SIGTERM)
 
 

@@ -10,7 +10,7 @@ from grooves.passages import Passage, Track, rungs, times_through
 from grooves.score import Score
 
 LONG_HOURS, MOST_HOURS = 2, 10  # a track of more is spoken of, refused; ours
-MOST_STROKES = 2_000_000  # of all tracks of a lesson that are performed; ours
+MOST_STROKES = 900_000  # of a lesson: a stroke takes about 1 kB, so a render stays under 1 GB (measured)
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def length_seconds(score: Score, passages: Sequence[Passage]) -> float:
 
 
 def check_sizes(path: Path, lesson: Lesson, tracks: Sequence[Track]) -> None:
-    """Raise LessonError where a track lasts more than 10 hours, or all together have more than 2 000 000 strokes."""
+    """Raise LessonError where a track lasts more than 10 hours, or all together have more than 900 000 strokes."""
     sizes = [track_size(track, lesson) for track in tracks]
     for track, size in zip(tracks, sizes, strict=True):
         if size.seconds > MOST_HOURS * 3600:

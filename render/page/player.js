@@ -30,8 +30,11 @@ class Player {
     this.tempo = this.settings.tempo; // at the last quarter laid out: it may have risen since it was set
     this.tempos = []; // set while it plays: { beat, tempo }
     this.since = 0; // quarters since the count-in, to the start of the current bar
-    this.position = (this.settings.from || 0) - 1; // of the current bar in the chorus
+    this.at = this.placeBefore(this.settings.from); // of the current bar among those that are played
     this.turn = 0; // times through, finished
+    this.roseTurn = 0; // when the tempo rose last, in times through
+    this.roseBeat = 0; // and in quarters
+    this.clean = []; // the quarters at which it was said that it came clean
     this.played = 0; // bars begun since the count-in, or since the loop or the turns were set
     this.countIn = this.settings.countIn;
     this.counted = 0; // bars of count-in, begun
@@ -84,21 +87,43 @@ class Player {
 
   /** Note how everything stands, before a quarter is laid out. */
   mark() {
-    const { map, beat, tempo, since, position, turn, played, counted, bar, limbs, ready } = this;
+    const { map, beat, tempo, since, at, turn, roseTurn, roseBeat, played, counted, bar, limbs, ready } = this;
     const seconds = this.time;
     this.marks = this.marks.filter((mark) => mark.seconds > this.sent - REMEMBERED);
     const [oldest] = this.marks;
     if (oldest) this.map = map.since(oldest.beat);
     if (oldest) this.tempos = this.tempos.filter((one) => one.beat >= oldest.beat);
     const kept = { bar: bar && { ...bar }, limbs: copied(limbs), ready: [...ready] };
-    this.marks.push({ seconds, map: this.map, beat, tempo, since, position, turn, played, counted, ...kept });
+    this.marks.push({ seconds, map: this.map, beat, tempo, since, at, turn, roseTurn, roseBeat, played, counted, ...kept });
   }
 
   /** Loop over these places of the chorus from the next bar on; none: the whole chorus. */
   loop(places) {
-    this.settings.loop = [...places].sort((a, b) => a - b);
-    this.turn = this.played = 0;
-    if (places.length && !places.includes(this.position)) this.position = -1;
+    const at = this.bar && this.bar.score ? this.bar.position : -1;
+    this.settings.loop = [...places];
+    this.turn = this.played = this.roseTurn = 0;
+    this.at = this.sequence().findIndex(({ place }) => place === at);
+  }
+
+  /** Go on from a place of the chorus with the next bar. */
+  goTo(place) {
+    this.at = this.placeBefore(place);
+  }
+
+  /** Where in what is played a place's forerunner stands; before the first where the place is not among them. */
+  placeBefore(place) {
+    return Math.max(this.sequence().findIndex((one) => one.place === place) - 1, -1);
+  }
+
+  /** The places of the chorus in the order in which they are played, some of them twice where they are echoed. */
+  sequence() {
+    const { loop } = this.settings;
+    return withEchoes(loop.length ? loop : [...Array(this.lesson.chorus).keys()], this.settings);
+  }
+
+  /** It came clean: a tempo that waits for that may rise at the end of this time through. */
+  passed(moment) {
+    if (this.map.spans.length) this.clean.push(this.map.beatAt(moment));
   }
 
   // --- giving out ---
@@ -132,16 +157,18 @@ class Player {
   /** Whether a stroke sounds, as things stand now. */
   isHeard({ voice, beat, cell }) {
     if (voice.part === "count-in") return true;
-    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
-    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
+    if (voice.part !== "click") return soundsIn(cell, voice, this.settings);
+    return clicks(this.settings.click, beat) && turnOf(cell, this.settings) !== "silent";
   }
 
   /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */
   finish(stroke) {
     const helper = stroke.beat !== undefined;
-    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, stroke.turn));
+    const round = Math.floor(stroke.turn / this.lesson.readings);
+    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, round));
     const velocity = velocityFor(this.lesson.loudness[stroke.voice.key], level);
-    return { ...stroke, level, velocity, key: stroke.voice.key, heard: this.isHeard(stroke) };
+    const volume = this.settings.volumes[stroke.voice.limb || stroke.voice.part] || 0;
+    return { ...stroke, level, velocity, volume, key: stroke.voice.key, heard: this.isHeard(stroke) };
   }
 
   // --- laying out ---
@@ -186,26 +213,39 @@ class Player {
       return;
     }
     const { turn, tempo } = this;
-    this.step();
-    const index = this.position + this.lesson.chorus * (this.turn % this.lesson.readings);
-    const number = this.played++;
+    const { place: position, echoed, bars } = this.step();
+    const { chorus, readings } = this.lesson;
+    const reading = Math.floor(this.turn / (this.settings.rise?.same || 1)) % readings;
+    const score = this.lesson.bars[position + chorus * reading];
     const rises = this.turn !== turn && this.tempo !== tempo;
-    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn, number, rises };
+    const number = this.played++ + this.turn * furtherBy(this.settings, bars);
+    this.bar = { within: 0, score, position, turn: this.turn, number, echoed, rises };
   }
 
-  /** Go to the next chosen bar of the chorus; past the last one a new time through begins. */
+  /** Go to the next bar of those that are played, and return its place in the chorus; past the last one a new time begins. */
   step() {
-    const chosen = this.settings.loop.length ? this.settings.loop : [...Array(this.lesson.chorus).keys()];
-    const next = chosen.find((place) => place > this.position);
-    if (next === undefined) this.beginTurn();
-    this.position = next === undefined ? chosen[0] : next;
+    const sequence = this.sequence();
+    if (this.at + 1 >= sequence.length) {
+      this.beginTurn();
+      this.at = -1;
+    }
+    return { ...sequence[++this.at], bars: sequence.length };
   }
 
   /** Once more through; the tempo may rise. */
   beginTurn() {
     this.turn += 1;
     const { rise } = this.settings;
-    if (rise && this.turn % rise.every === 0 && this.tempo < rise.to) this.tempo = Math.min(rise.to, this.tempo + rise.by);
+    if (!rise || this.tempo >= rise.to || !this.mayRise(rise)) return;
+    const next = this.tempo + rise.by;
+    this.tempo = next < rise.to - 1e-9 ? next : rise.to;
+    Object.assign(this, { roseTurn: this.turn, roseBeat: this.beat });
+  }
+
+  /** Whether as many times through are played as asked, and it came clean where that is waited for. */
+  mayRise({ every, waits }) {
+    if (!waits) return this.turn % every === 0;
+    return this.turn - this.roseTurn >= every && this.clean.some((beat) => beat > this.roseBeat && beat <= this.beat);
   }
 
   /** The count-in's sticks and the places of the click: exact, never swung. */

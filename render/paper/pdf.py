@@ -19,7 +19,7 @@ PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
 BELOW_MM = 14.0  # of paper under the last mark of a PNG
 PAPER_GREY = 250  # as light or lighter: nothing drawn
 SVG = "{http://www.w3.org/2000/svg}"
-_OWN_LETTERS = (range(0x05F5), range(0x2000, 0x2300), range(0xFFFD, 0xFFFE))
+_OWN_LETTERS = (range(0x05F5), range(0x2000, 0x2300), range(0x266D, 0x2670), range(0xFFFD, 0xFFFE))
 _DOCUMENT = f"""
 #let chart = json("chart.json")
 #set document(title: chart.title, date: none)

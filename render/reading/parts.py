@@ -34,6 +34,12 @@ def listed(names: Iterable[str]) -> str:
     return ", ".join([*shown_names[:16], *(["…"] if len(shown_names) > 16 else [])])
 
 
+def numbers_listed(numbers: Sequence[int]) -> str:
+    """Bars as a sentence names them: `numbers_listed([2, 5])` is "bars 2, 5"; of many the first dozen."""
+    named = ", ".join(map(str, numbers[:12])) + (", …" if len(numbers) > 12 else "")
+    return f"{'bar' if len(numbers) == 1 else 'bars'} {named}"
+
+
 def numbered(part: str | int | None) -> int | None:
     """The number a lesson's `part` says, if it says one: `numbered("2")` is 2."""
     if isinstance(part, str):

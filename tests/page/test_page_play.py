@@ -132,7 +132,7 @@ def test_a_loop_of_two_bars_counts_its_places_on_as_the_performance_does(shown, 
         ({"click": "2 and 4"}, Track("x", click="2 and 4", times=8)),
         ({"countIn": 0}, Track("x", count_in=0, times=8)),
         ({"countIn": 4}, Track("x", count_in=4, times=8)),
-        ({"fade": {"times": 3, "to": -30}, "loop": [0]}, Track("x", bars=(0,), fade=Fade(30, -435))),
+        ({"fade": {"times": 3, "to": -30, "names": ["line"]}, "loop": [0]}, Track("x", bars=(0,), fade=Fade(30, -435))),
         (
             {"trade": {"first": 2, "second": 1}, "limbs": {"left hand": "off"}},
             Track("x", without=frozenset({"left hand"}), trade=Alternation(2, 1), times=8),

@@ -101,7 +101,7 @@ CHANGES = """async () => {
         made.push(transport.player.changed + transport.sound.origin - before);
     };
     for (const tempo of [160, 90, 91, 92, 200, 132]) {
-        make(() => controls.setTempo(tempo));
+        make(() => controls.tempo.set(tempo));
         await wait(700);
         make(() => controls.limbs.set("right foot", "off"));
         await wait(400);
