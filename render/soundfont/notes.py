@@ -40,6 +40,7 @@ RELEASED_DB = 70.0  # how far below a note its release is mixed; what lies below
 _STEP = 16  # between the velocities that are recorded
 _SOFT = 48  # against this one it is seen whether velocity is a pure gain
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
+_LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
@@ -75,6 +76,7 @@ class Instrument:
     keep: Keep
     running: Callable[[], Synth]
     _samples: dict[str, Sample] = field(default_factory=dict)
+    _recorded: dict[tuple[int, int], tuple[int, float]] = field(default_factory=dict)
 
     def note(self, key: int, velocity: int, blocks: int) -> SampledNote:
         """One note whose key is held for so many blocks of 64 frames.
@@ -88,6 +90,11 @@ class Instrument:
 
     def recorded(self, key: int, velocity: int) -> tuple[int, float]:
         """The velocity whose recording plays a note, and at what gain: `instrument.recorded(40, 90)`."""
+        if (key, velocity) not in self._recorded:
+            self._recorded[key, velocity] = self._choose_recording(key, velocity)
+        return self._recorded[key, velocity]
+
+    def _choose_recording(self, key: int, velocity: int) -> tuple[int, float]:
         layer = next(((low, high) for low, high in self.preset.layers(key) if low <= velocity <= high), None)
         if layer is None or not 1 <= velocity <= 127:
             where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
@@ -110,9 +117,11 @@ class Instrument:
     def _measured_gains(self, key: int) -> Table:
         loud, soft = (self._record(key, velocity, _COMPARED_SECONDS) for velocity in (LOUDEST, _SOFT))
         frames, law = min(len(loud), len(soft)), (np.arange(LOUDEST + 1) / LOUDEST) ** 2
-        rest = soft[:frames] - np.float32(law[_SOFT]) * loud[:frames]
-        apart = float(np.vdot(rest, rest)) / max(float(np.vdot(soft, soft)), SILENT_PEAK**2)
-        pure = apart < 10 ** (_PURE_DB / 10)
+        loud, soft = loud[:frames].astype(np.float64), soft[:frames].astype(np.float64)
+        gain = float(np.vdot(loud, soft) / np.vdot(loud, loud))
+        rest = soft - gain * loud
+        by_law = abs(20 * math.log10(max(gain, SILENT_PEAK) / law[_SOFT])) < _LAW_DB
+        pure = by_law and float(np.vdot(rest, rest)) < 10 ** (_PURE_DB / 10) * float(np.vdot(soft, soft))
         return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
 
     def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
@@ -157,8 +166,9 @@ class Instrument:
     def _measured_release(self, key: int, velocity: int) -> Table:
         """The slope of a short note against a long one, after the short one's end."""
         held, watched = (round(seconds * self.rate / BLOCK) for seconds in (_SHORT_SECONDS, _WATCHED_SECONDS))
-        whole = self._record(key, velocity, (held + watched) * BLOCK / self.rate)
-        long, synth = _block_powers(whole[held * BLOCK :]), self._chosen()
+        whole = self._sample(key, velocity, 1.0)  # most notes are of that class
+        long = _block_powers(whole.beginning((held + watched) * BLOCK)[held * BLOCK :])
+        synth = self._chosen()
         prime(synth, key, velocity)
         strike(synth, key, velocity, held)
         short = _block_powers(synth.render(watched))
