@@ -17,6 +17,7 @@ from grooves.lesson_feel import no_player, read_balance, read_feel
 from grooves.lesson_file import read_tables
 from grooves.lesson_readers import reading_hand, who_reads
 from grooves.lesson_tables import BandTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
+from grooves.line import WrittenLine
 from grooves.passages import (
     LINE,
     Alternation,
@@ -30,8 +31,9 @@ from grooves.passages import (
     plays,
     slug,
 )
+from grooves.pickup import parse_pickup
 from grooves.players import Band
-from grooves.rhythm import Bar, Meter, parse_values
+from grooves.rhythm import Meter, parse_values
 from grooves.score import Score, with_band, write_score
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
@@ -39,7 +41,7 @@ MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten ho
 
 FindGroove = Callable[[str], Groove]
 ReadBand = Callable[[BandTable, Groove, int], Band]  # its table, the groove, bars in one chorus of the line
-ReadLine = Callable[[str, Meter, str | int | None], Sequence[Bar]]
+ReadLine = Callable[[str, Meter, str | int | None], WrittenLine]
 
 
 @dataclass(frozen=True)
@@ -99,27 +101,44 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
 
 def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     with at("line"):
-        bars = _line_bars(file.line, groove.meter, read_line)
+        line = _written_line(file.line, groove.meter, read_line)
+        bars = line.bars
         played_on, turns = who_reads(file.line)
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
         hand = reading_hand(file.line, played_on)
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit, hand
+            file.title,
+            groove,
+            file.tempo,
+            bars,
+            played_on,
+            chosen,
+            file.line.repeat_each,
+            turns,
+            file.kit,
+            hand,
+            line.pickup,
         )
 
 
-def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar, ...]:
+def _written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"
         raise LessonError(f"{said}; write one of values, counts or file")
     if table.part is not None and not table.file:
         raise LessonError("part: it names a part of a notation file; write it beside file only")
+    if table.pickup and table.file:
+        raise LessonError("pickup: it stands beside values or counts; a notation file has its own")
     with at(given[0]):
         if table.file:
-            return tuple(read_line(table.file, meter, table.part))
-        return parse_values(table.values, meter) if table.values else parse_counts(table.counts, meter)
+            return read_line(table.file, meter, table.part)
+        bars = parse_counts(table.counts, meter) if table.counts else ()
+        if table.pickup:
+            pickup, after = parse_pickup(table.pickup, meter, table.values)
+            return WrittenLine(bars or after, pickup)
+        return WrittenLine(bars or parse_values(table.values, meter))
 
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:

@@ -54,6 +54,7 @@ class LineTable(Table):
     values: Annotated[str, text("a line"), Key("the rhythm as note values; one of values, counts, file", 'values = "4 8 8 4 4 | 2 2"')] = ""
     counts: Annotated[str, text("a line"), Key("the rhythm as spoken counts", 'counts = "1 2 & 3 4 | 1 (2) 3r"')] = ""
     file: Annotated[str, text("a file name"), Key("the rhythm from MusicXML or MIDI beside the lesson", 'file = "line.musicxml"')] = ""
+    pickup: Annotated[str, text("a pickup"), Key("note values before bar 1, shorter than a bar; beside values or counts", 'pickup = "8 8"')] = ""
     part: Annotated[str | int | None, _PART, Key("which part of that file", 'part = "Snare"')] = None
     played_on: Annotated[Any, _READERS, Key("who reads", 'played_on = { long = "bass drum", short = "snare" }')] = "snare"
     each_chorus: Annotated[Any, said_as("list of drums"), Key("who reads, in turn by chorus", 'each_chorus = ["snare", "bass drum"]')] = None

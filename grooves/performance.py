@@ -124,7 +124,7 @@ def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
         bar_seconds = score.meter.length * 60 / pace
         bars = [score.bars[index] for _ in range(passage.times) for index in passage.bars]
         for turn, bar in enumerate(bars or [None] * passage.count_in):
-            label = f"bar {bar.number}" if bar else "count-in"
+            label = "pickup" if passage.lead_in else f"bar {bar.number}" if bar else "count-in"
             length = score.meter.length
             mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label)
             yield mark, bar, passage, turn
@@ -152,19 +152,40 @@ def _helper_hit(mark: BarMark, within: Fraction, part: str, instrument: str, lev
 def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu: Mapping[str, float]) -> list[_Placed]:
     """Every stroke of every bar, sounding or not, so that a silent one shapes its neighbours all the same."""
     placed: list[_Placed] = []
-    start: Fraction | None = None
-    known: dict[tuple[int, bool, float], list[_Written]] = {}
-    for mark, bar, passage, _ in marks:
-        if bar is None:
+    start = next((mark.onset_quarters for mark, bar, passage, _ in marks if bar and not passage.lead_in), Fraction(0))
+    known: dict[tuple[int, bool, float, int | None], list[_Written]] = {}
+    round_again = marks[0] if marks and marks[-1][2].goes_round else None
+    for (mark, bar, passage, _), after in zip(marks, (*marks[1:], round_again), strict=True):
+        reading = _pickup_reading(score, after)
+        if bar is None and reading is None:
             continue
-        start = mark.onset_quarters if start is None else start
-        once = id(bar), passage.groove_alone, mark.quarters_per_minute
+        once = id(bar), passage.groove_alone, mark.quarters_per_minute, reading
         if once not in known:
-            strokes = bar.groove_alone if passage.groove_alone else bar.strokes
+            strokes = _strokes(score, bar, passage.groove_alone, reading)
             known[once] = _write_bar(strokes, mark.quarters_per_minute, score, feel, balance_lu)
         since = mark.onset_quarters - start
-        placed += [_Placed(one, passage, mark, since + one.stroke.onset) for one in known[once]]
+        for one in known[once]:
+            leads = after if _is_pickup(one.stroke, score, reading) else None  # it is played as the bar it leads to
+            placed.append(_Placed(one, leads[2] if leads else passage, mark, since + one.stroke.onset))
     return placed
+
+
+def _pickup_reading(score: Score, after: _Laid | None) -> int | None:
+    """Which reading's pickup leads to the bar that follows, None where none does."""
+    if after is None or not after[2].bars or after[2].groove_alone:
+        return None
+    index = after[2].bars[after[3] % len(after[2].bars)]
+    return index // score.chorus_length if score.pickup_leads_to(index) else None
+
+
+def _strokes(score: Score, bar: ScoreBar | None, groove_alone: bool, reading: int | None) -> tuple[Stroke, ...]:
+    if score.pickup is not None and reading is not None:
+        return score.pickup.before(bar, groove_alone, reading)
+    return () if bar is None else bar.groove_alone if groove_alone else bar.strokes
+
+
+def _is_pickup(stroke: Stroke, score: Score, reading: int | None) -> bool:
+    return score.pickup is not None and reading is not None and stroke in score.pickup.strokes[reading]
 
 
 def _write_bar(

@@ -4,14 +4,26 @@ import re
 
 from lxml import etree
 
-from render.paper.chart import chart_svg_pages
+from grooves.score import Score
+from render.paper import chart as charts
+from render.paper.layout import Wish
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def pages_of(*args, **options) -> list[etree._Element]:
+def chart(score: Score, form: str = "pdf", **wish) -> bytes:
+    """A chart as one file, its wishes as keywords."""
+    return charts.chart(score, form, Wish(**wish))
+
+
+def chart_svg_pages(score: Score, **wish) -> list[str]:
+    """The pages of a chart, its wishes as keywords."""
+    return charts.chart_svg_pages(score, Wish(**wish))
+
+
+def pages_of(score: Score, **wish) -> list[etree._Element]:
     """Every page of a chart, parsed."""
-    return [etree.fromstring(page) for page in chart_svg_pages(*args, **options)]
+    return [etree.fromstring(page) for page in chart_svg_pages(score, **wish)]
 
 
 def of_class(root: etree._Element, name: str) -> list[etree._Element]:

@@ -10,6 +10,7 @@ from grooves.band.band import read_band
 from grooves.errors import LessonError
 from grooves.groove import Groove
 from grooves.lesson import Lesson, bar_numbers, parse_lesson
+from grooves.line import WrittenLine
 from grooves.rhythm import Bar, Meter, value_name, values_text
 from grooves.teaching.coordination import Difficulty, hardest_first, who_sounds
 from grooves.teaching.stairs import alone, said, stairs
@@ -195,7 +196,7 @@ def _on_the_stairs(table: Mapping[str, Any], places: Mapping[int, int], lesson: 
 def _check(tables: Mapping[str, Any], groove: Groove) -> None:
     """Raise LessonError where a lesson with one track cannot be read: the stairs may lack a part that it names."""
     try:
-        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: (), read_band)
+        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: WrittenLine(()), read_band)
     except LessonError as error:
         reason = str(error).removeprefix(f"track 1 ({tables['track'][0]['name']}): ")
         raise LessonError(f"on the stairs: {reason}") from None

@@ -1,7 +1,6 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,9 +9,10 @@ from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.lesson import Lesson, parse_lesson
 from grooves.lesson_tables import BandTable
+from grooves.line import WrittenLine
 from grooves.players import Band
 from grooves.remarks import remarks
-from grooves.rhythm import Bar, Meter
+from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
 from render.lesson.groove_files import find_groove, read_text
 
@@ -31,12 +31,12 @@ def load_lesson(path: Path) -> Loaded:
     """Read a lesson file: `load_lesson(Path("first.toml")).lesson.title`; raises LessonError."""
     notes: list[str] = []
 
-    def read_line(name: str, meter: Meter, part: str | int | None) -> Sequence[Bar]:
+    def read_line(name: str, meter: Meter, part: str | int | None) -> WrittenLine:
         from render.reading.read_line import read_line as read
 
         line = read(_beside(path, name), meter, part)
         notes.extend(f"{name}: {note}" for note in line.report)
-        return line.bars
+        return WrittenLine(line.bars, line.pickup)
 
     def hire(table: BandTable, groove: Groove, line_bars: int) -> Band:
         from grooves.band.band import form_and_line, read_band

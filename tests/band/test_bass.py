@@ -5,6 +5,7 @@ quote and recount them.
 """
 
 from collections import Counter
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -178,6 +179,11 @@ def test_a_slash_chord_puts_its_lowest_note_in_the_bass():
 def test_each_groove_has_the_bass_that_goes_with_it(groove, style):  # common practice, no source
     assert style_for(shipped(groove), "by the groove") == style
     assert style_for(shipped(groove), "walking") == "walking"
+
+
+def test_a_groove_has_its_bass_at_any_swing():
+    assert style_for(replace(shipped("swing"), swing="straight"), "by the groove") == "walking"
+    assert style_for(replace(shipped("bossa-nova"), swing=2.0), "by the groove") == "dotted"
 
 
 def onsets(notes, bars):

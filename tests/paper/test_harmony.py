@@ -7,6 +7,7 @@ import warnings
 from fractions import Fraction
 
 import pytest
+from drawn import chart, chart_svg_pages
 from lxml import etree
 from music import lesson_of
 from music21 import converter, harmony
@@ -14,7 +15,6 @@ from musicxml_schema import schema
 
 from grooves.band.chords import parse_chord
 from grooves.band.forms import find_form, shipped_forms
-from render.paper.chart import chart, chart_svg_pages
 
 SYMBOLS = (
     "C", "Cm", "Cdim", "Caug", "Csus4", "Csus2", "C6", "Cm6", "C69", "C7", "Cmaj7", "Cm7", "CmM7", "Cm7b5", "Cdim7",

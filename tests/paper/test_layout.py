@@ -4,9 +4,8 @@ import re
 from itertools import pairwise
 
 import pytest
-from drawn import SVG, centre, down_mm, of_class, pages_of, texts
+from drawn import SVG, centre, chart, down_mm, of_class, pages_of, texts
 from lxml import etree
-from render.page.grid import grid_svg
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.errors import LessonError
@@ -15,7 +14,7 @@ from grooves.line import PlayedOn
 from grooves.rhythm import Meter, parse_values, values_text
 from grooves.score import Score, write_score
 from grooves.teaching.graded import lines
-from render.paper.chart import chart
+from render.page.score import column_data
 from render.paper.grids import grid_of
 
 FOUR = Meter(4, 4)
@@ -239,8 +238,7 @@ def test_columns_lie_in_proportion_to_time(line, name):
 def test_chart_and_page_have_one_geometry():
     written = score("4 8 8 12 12 12 4", swing=1.5)
     columns = grid_of(written, 0).columns
-    on_page = etree.fromstring(grid_svg(written, 0, written.limbs))
-    assert [float(at) / 4 for at in on_page.get("data-columns").split()] == pytest.approx(
+    assert [across for across, *_ in column_data(written, 0)] == pytest.approx(
         [column.across for column in columns], abs=1e-4
     )
     (panel,) = panels(written)
@@ -345,3 +343,12 @@ def test_two_bars_stand_abreast_where_their_heads_keep_apart():
     first, second = of_class(page, "panel")
     assert centre(of_class(second, "x")[0])[0] > centre(of_class(first, "x")[-1])[0]
     assert texts(pages_of(score("4 8 8 4 4 4 | 8 4 4 4 8 4", "five-four-swing"))[0], "bar") == ["Bar 1", "Bar 2"]
+
+
+def test_the_teachers_note_stands_below_the_title_line_by_line():
+    (page,) = pages_of(score("4 4 4 4"), note="Bring brushes.\nCount \x01aloud.")
+    notes = [text for block in of_class(page, "note") for text in texts(block)]
+    assert notes == ["Bring brushes.", "Count \ufffdaloud."]
+    assert down_mm(of_class(page, "note")[0]) < down_mm(of_class(page, "heading")[0])
+    long = pages_of(score("4 4 4 4"), note="again and again " * 120)
+    assert sum(len(of_class(page, "note")) for page in long) > 10
