@@ -35,9 +35,12 @@ _DOCUMENT = f"""
 """
 
 
-def chart_pdf(pages: Sequence[str]) -> bytes:
-    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`; raises LessonError where that fails."""
-    return _compiled(pages, "pdf")[0]
+def chart_pdf(pages: Sequence[str], title: str = "") -> bytes:
+    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`; raises LessonError where that fails.
+
+    `title` is the document's; left out, what its pages are called.
+    """
+    return _compiled(pages, "pdf", title)[0]
 
 
 def chart_png(pages: Sequence[str]) -> bytes:
@@ -82,12 +85,12 @@ def document_title(pages: Sequence[str]) -> str:
     return page_title(pages[0]).rpartition(", page ")[0]
 
 
-def _compiled(pages: Sequence[str], form: Literal["pdf", "png"]) -> list[bytes]:
+def _compiled(pages: Sequence[str], form: Literal["pdf", "png"], title: str = "") -> list[bytes]:
     import typst
 
     width, height = page_size_mm(pages[0])
     words = [". ".join(filter(None, (page_title(page), _description(page)))) for page in pages]
-    chart = {"title": document_title(pages), "width": width, "height": height, "pages": words}
+    chart = {"title": title or document_title(pages), "width": width, "height": height, "pages": words}
     files: Any = {"main.typ": _DOCUMENT.encode(), "chart.json": json.dumps(chart).encode()}
     files |= {f"{number}.svg": page.encode() for number, page in enumerate(pages)}
     try:
