@@ -228,9 +228,7 @@ def sheet_pages(
     return [(None if number else top, placed) for number, placed in enumerate(pages)]
 
 
-def sheet_svg(
-    score: Score, top: PageTop | None, placed: Sequence[Placed], number: tuple[int, int], paper: str
-) -> str:
+def sheet_svg(score: Score, top: PageTop | None, placed: Sequence[Placed], number: tuple[int, int], paper: str) -> str:
     """One page of `sheet_pages` as SVG, with its number of all: `sheet_svg(score, top, placed, (1, 12), "a4")`."""
     return _draw(_for_paper(score, ()), top, placed, number, PAPERS_MM[paper])
 
