@@ -12,6 +12,7 @@ from typing import Any
 from grooves.band.band import read_band
 from grooves.errors import at
 from grooves.lesson import parse_lesson
+from grooves.line import WrittenLine
 from grooves.passages import slug
 from grooves.rhythm import Bar, Meter, values_text
 from grooves.teaching.term import Group, ReviewBar, Week, plan_group
@@ -163,7 +164,7 @@ def _checked(place: _Place, week: Week, title: str, comment: Sequence[str], line
     comment = [*comment, "It is yours to change: a lesson that you have edited is left as it is."]
     text = commented_lesson(title, week.tempo_bpm, named, line, comment, note)
     with at(f"group '{place.group.name}', week {week.number}"):
-        parse_lesson(text, lambda _: find_groove(groove, place.file.parent), lambda *_: (), read_band)
+        parse_lesson(text, lambda _: find_groove(groove, place.file.parent), lambda *_: WrittenLine(()), read_band)
     return text
 
 
