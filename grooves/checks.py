@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BeforeValidator
 
 from grooves.errors import LessonError, nearest, quoted, shown, visible
+from grooves.kit import BAND
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,24 @@ def text(what: str) -> Check:
         return value
 
     return _check(check, "text")
+
+
+LONGEST_NOTE = 2000  # signs; ours: what a student reads before playing
+
+
+def _read_note(value: object) -> str:
+    if not isinstance(value, str):
+        raise LessonError(
+            f"{quoted(value)} is not a note; write it between quotes, or over several lines between triple quotes"
+        )
+    if not value.strip():
+        raise LessonError("the note is empty; write something, or leave the key out")
+    if len(value.strip()) > LONGEST_NOTE:
+        raise LessonError(f"the note has {len(value.strip())} signs; there is room for {LONGEST_NOTE}")
+    return value.strip()
+
+
+NOTE = _check(_read_note, f"text, up to {LONGEST_NOTE} signs, over several lines if you like")
 
 
 def choice(*words: str) -> Check:
@@ -144,6 +163,21 @@ def text_or_whole(wrong: str, kind: str) -> Check:
         return value
 
     return _check(check, kind)
+
+
+def _read_programs(value: object) -> dict[str, int]:
+    if not isinstance(value, dict):
+        raise LessonError(f"{quoted(value)} is not a table; write parts with numbers, such as {{ horns = 56 }}")
+    for name, program in value.items():
+        if name not in BAND:
+            raise LessonError(f"'{visible(name, 60)}' is not in the band; {nearest(name[:60], BAND)}")
+        if isinstance(program, bool) or not isinstance(program, int) or not 0 <= program <= 127:
+            said = f"{name}: {quoted(program)} is not a General MIDI program"
+            raise LessonError(f"{said}; write a whole number from 0 to 127")
+    return value
+
+
+PROGRAMS = _check(_read_programs, f"table of {', '.join(BAND)} with General MIDI programs, 0 to 127")
 
 
 def _read_yes_or_no(value: object) -> bool:

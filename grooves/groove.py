@@ -6,6 +6,7 @@ with `limb`, `instrument`, `counts` or `values` (one or more bars, cycled), `acc
 `spread` (how much of the lesson's level deviation it takes). `beat` is the value that the tempo counts.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -109,6 +110,10 @@ def check_swing(swing: object, meter: Meter) -> Swing:
     return swing if isinstance(swing, str) else float(swing)
 
 
+def _nearest(value: object, words: Sequence[str]) -> str:
+    return nearest(value if isinstance(value, str) else "", words)
+
+
 def _beat(value: object) -> Fraction:
     with at("beat"):
         return value_length(value if isinstance(value, str) else quoted(value))
@@ -134,11 +139,9 @@ def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
     limb = table.get("limb", INSTRUMENTS[name].limb)
     instrument = table.get("instrument", name)
     if limb not in LIMBS:
-        raise LessonError(f"{name}.limb: {quoted(limb)} is not a limb; {nearest(quoted(limb).strip("'"), LIMBS)}")
+        raise LessonError(f"{name}.limb: {quoted(limb)} is not a limb; {_nearest(limb, LIMBS)}")
     if instrument not in PARTS:
-        raise LessonError(
-            f"{name}.instrument: {quoted(instrument)} is not in the kit; {nearest(quoted(instrument).strip("'"), PARTS)}"
-        )
+        raise LessonError(f"{name}.instrument: {quoted(instrument)} is not in the kit; {_nearest(instrument, PARTS)}")
     if ("counts" in table) == ("values" in table):
         raise LessonError(f"{name}: write its pattern either as counts or as values")
     try:

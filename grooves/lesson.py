@@ -1,8 +1,8 @@
 """The lesson file: what it may say, and what is wrong with one that says it badly.
 
 `parse_lesson` is the only door. `grooves.lesson_file` checks the tables; here their words become a
-score, a feel, levels and tracks. Files are opened elsewhere: the caller says how a groove is found and
-how a notation file is read.
+score, a feel, levels and tracks. Files are opened elsewhere: the caller says how a groove is found,
+how a notation file is read and who plays along.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -12,19 +12,36 @@ from grooves.counts import parse_counts
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
 from grooves.groove import Groove, check_swing
-from grooves.kit import LIMBS, PARTS, Handedness
+from grooves.kit import BAND, LIMBS, PARTS, Handedness
+from grooves.lesson_feel import no_player, read_balance, read_feel
 from grooves.lesson_file import read_tables
 from grooves.lesson_readers import reading_hand, who_reads
-from grooves.lesson_tables import FeelTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
-from grooves.passages import LINE, Alternation, Fade, Ladder, Passage, Track, check_track, default_tracks, plays, slug
-from grooves.rhythm import Bar, Meter, parse_values
-from grooves.score import Score, write_score
+from grooves.lesson_tables import BandTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
+from grooves.line import WrittenLine
+from grooves.passages import (
+    LINE,
+    Alternation,
+    Fade,
+    Ladder,
+    Passage,
+    Track,
+    check_track,
+    default_tracks,
+    heard,
+    plays,
+    slug,
+)
+from grooves.pickup import parse_pickup
+from grooves.players import Band
+from grooves.rhythm import Meter, parse_values
+from grooves.score import Score, with_band, write_score
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
 FindGroove = Callable[[str], Groove]
-ReadLine = Callable[[str, Meter, str | int | None], Sequence[Bar]]
+ReadBand = Callable[[BandTable, Groove, int], Band]  # its table, the groove, bars in one chorus of the line
+ReadLine = Callable[[str, Meter, str | int | None], WrittenLine]
 
 
 @dataclass(frozen=True)
@@ -42,10 +59,11 @@ class Lesson:
     soundfont: str = ""  # a path beside the lesson, or none
     kit: Handedness = "right-handed"
     kit_program: str | int | None = None  # the soundfont's drum kit by number or name; none: jazz, else standard
+    note: str = ""  # the teacher's word to the student, on the page and on the chart
 
 
-def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Lesson:
-    """Read a lesson file's text: `parse_lesson(text, find_groove, read_line).tracks[0].name` is "time".
+def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_band: ReadBand) -> Lesson:
+    """Read a lesson file's text: `parse_lesson(text, find_groove, read_line, read_band).tracks[0].name` is "time".
 
     Raises LessonError naming the key, what stands there and what would be right.
     """
@@ -56,20 +74,25 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
         with at("feel"):
             groove = replace(groove, swing=check_swing(file.feel.swing, groove.meter))
     score = _score(file, groove, read_line)
+    if file.band:
+        with at("band"):
+            score = with_band(score, read_band(file.band, groove, score.chorus_length))
+    players = score.band.parts if score.band else ()
     tracks = tuple(_track(number, table, score) for number, table in enumerate(file.track, 1))
     _check_names(tracks)
     return Lesson(
         file.title,
         score,
-        _feel(file.feel, score),
-        _balance(file.balance, groove),
-        tracks or default_tracks(),
+        read_feel(file.feel, score),
+        read_balance(file.balance, groove, players),
+        tracks or default_tracks(players),
         file.choruses,
         file.count_in,
         file.groove,
         file.soundfont,
         file.kit,
         file.kit_program,
+        file.note,
     )
 
 
@@ -78,27 +101,44 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine) -> Les
 
 def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     with at("line"):
-        bars = _line_bars(file.line, groove.meter, read_line)
+        line = _written_line(file.line, groove.meter, read_line)
+        bars = line.bars
         played_on, turns = who_reads(file.line)
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
         hand = reading_hand(file.line, played_on)
         return write_score(
-            file.title, groove, file.tempo, bars, played_on, chosen, file.line.repeat_each, turns, file.kit, hand
+            file.title,
+            groove,
+            file.tempo,
+            bars,
+            played_on,
+            chosen,
+            file.line.repeat_each,
+            turns,
+            file.kit,
+            hand,
+            line.pickup,
         )
 
 
-def _line_bars(table: LineTable, meter: Meter, read_line: ReadLine) -> tuple[Bar, ...]:
+def _written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"
         raise LessonError(f"{said}; write one of values, counts or file")
     if table.part is not None and not table.file:
         raise LessonError("part: it names a part of a notation file; write it beside file only")
+    if table.pickup and table.file:
+        raise LessonError("pickup: it stands beside values or counts; a notation file has its own")
     with at(given[0]):
         if table.file:
-            return tuple(read_line(table.file, meter, table.part))
-        return parse_values(table.values, meter) if table.values else parse_counts(table.counts, meter)
+            return read_line(table.file, meter, table.part)
+        bars = parse_counts(table.counts, meter) if table.counts else ()
+        if table.pickup:
+            pickup, after = parse_pickup(table.pickup, meter, table.values)
+            return WrittenLine(bars or after, pickup)
+        return WrittenLine(bars or parse_values(table.values, meter))
 
 
 def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
@@ -120,65 +160,6 @@ def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
                 raise LessonError(f"more than {MOST_CHOSEN:,} bars are chosen; choose fewer, and repeat them by times")
             numbers.append(number)
     return tuple(numbers)
-
-
-# --- feel and balance ----------------------------------------------------------------------------
-
-
-def _feel(table: FeelTable, score: Score) -> Feel:
-    with at("feel"):
-        line_swing = None
-        if table.line_swing is not None:
-            with at("line_swing"):
-                line_swing = check_swing(table.line_swing, score.meter)
-        return Feel(
-            swing=score.groove.swing,
-            line_swing=line_swing,
-            upbeat_accent_lu=table.upbeat_accent,
-            held_upbeat_lu=table.held_upbeat_accent,
-            downbeat_quarters_lu=table.downbeat_quarters,
-            accent_lu=table.accent,
-            timing_ms=table.timing_ms,
-            level_lu=table.level_lu,
-            correlation=table.correlation,
-            together=table.together,
-            placement_ms=_placements(table, score),
-            seed=table.seed,
-        )
-
-
-def _placements(table: FeelTable, score: Score) -> dict[str, float]:
-    """Milliseconds by limb, behind positive; a part's name stands for the limb that plays it."""
-    limb_of = {stroke.part: stroke.limb for bar in score.bars for stroke in (*bar.groove_alone, *bar.strokes)}
-    placed: dict[str, float] = {}
-    for key, table_ms, sign in (("ahead_ms", table.ahead_ms, -1.0), ("behind_ms", table.behind_ms, 1.0)):
-        for name, milliseconds in table_ms.items():
-            limb = limb_of.get(name, name)
-            if limb not in LIMBS:
-                raise LessonError(
-                    f"{key}: '{name}' is neither a part here nor a limb; {nearest(name, (*limb_of, *LIMBS))}"
-                )
-            if limb in placed:
-                raise LessonError(f"{key}: the {limb} is placed twice; keep one of them")
-            placed[limb] = sign * milliseconds
-    return placed
-
-
-def _balance(table: Mapping[str, float], groove: Groove) -> dict[str, float]:
-    known = [part.name for part in groove.parts if part.name != "ride"] + [LINE, "gaps"]
-    for name in table:
-        if name == "fill":
-            raise LessonError("balance: fill is now called gaps")
-        if name == "ride":
-            raise LessonError("balance: the ride is what the others are measured against; leave it out")
-        if name in PARTS and name not in known:
-            raise LessonError(
-                f"balance: {name} keeps no time in {groove.name}; it has {', '.join(known[:-2])}. "
-                "For the reading line write line"
-            )
-        if name not in known:
-            raise LessonError(f"balance: no part is called '{name}'; {nearest(name, known)}")
-    return dict(table)
 
 
 # --- tracks --------------------------------------------------------------------------------------
@@ -205,6 +186,7 @@ def _track(number: int, table: TrackTable, score: Score) -> Track:
             fade=Fade(table.fade.times, table.fade.to) if table.fade else None,
             silence=_silence(table.silence) if table.silence else None,
             groove_alone=not table.line,
+            note=table.note,
         )
         check_track(track)
         _check_somebody_plays(track, score)
@@ -270,8 +252,11 @@ def names_here(names: Iterable[str], score: Score) -> frozenset[str]:
     strokes = [stroke for bar in score.bars for stroke in (*bar.strokes, *bar.groove_alone)]
     parts = [part for part in PARTS if any(stroke.part == part for stroke in strokes)]
     limbs = [limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes)]
-    here, wanted = (*parts, *limbs, LINE), frozenset(names)
+    players = score.band.parts if score.band else ()
+    here, wanted = (*parts, *limbs, *players, LINE), frozenset(names)
     for name in sorted(wanted - {*here}):
+        if name in BAND:
+            raise LessonError(no_player(name, players))
         if name in (*PARTS, *LIMBS):
             raise LessonError(f"nobody plays {name} in this lesson; it has {', '.join(parts)}")
         raise LessonError(f"'{name}' is neither a part nor a limb; {nearest(name, here)}")
@@ -279,7 +264,8 @@ def names_here(names: Iterable[str], score: Score) -> frozenset[str]:
 
 
 def _check_somebody_plays(track: Track, score: Score) -> None:
-    heard = Passage((), score.tempo_bpm, without=track.without, only=track.only)
+    passage = Passage((), score.tempo_bpm, without=track.without, only=track.only)
     strokes = (s for bar in score.bars for s in (bar.groove_alone if track.groove_alone else bar.strokes))
-    if not (track.trade or track.fade) and not any(plays(stroke, heard) for stroke in strokes):
+    players = any(heard({part}, passage) for part in score.band.parts) if score.band else False
+    if not (track.trade or track.fade or players) and not any(plays(stroke, passage) for stroke in strokes):
         raise LessonError("nobody is left to play; leave fewer parts out")

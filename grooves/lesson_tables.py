@@ -9,7 +9,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from grooves.checks import (
     NAMES,
+    NOTE,
     PACE,
+    PROGRAMS,
     YES_OR_NO,
     by_name,
     choice,
@@ -23,6 +25,7 @@ from grooves.checks import (
 from grooves.keys import Key
 from grooves.kit import HANDS, Handedness
 from grooves.passages import CLICKS
+from grooves.players import BASSES, HORNS, PIANOS
 
 _TIMES = "a number of times"
 _BARS = "a number of bars"
@@ -51,6 +54,7 @@ class LineTable(Table):
     values: Annotated[str, text("a line"), Key("the rhythm as note values; one of values, counts, file", 'values = "4 8 8 4 4 | 2 2"')] = ""
     counts: Annotated[str, text("a line"), Key("the rhythm as spoken counts", 'counts = "1 2 & 3 4 | 1 (2) 3r"')] = ""
     file: Annotated[str, text("a file name"), Key("the rhythm from MusicXML or MIDI beside the lesson", 'file = "line.musicxml"')] = ""
+    pickup: Annotated[str, text("a pickup"), Key("note values before bar 1, shorter than a bar; beside values or counts", 'pickup = "8 8"')] = ""
     part: Annotated[str | int | None, _PART, Key("which part of that file", 'part = "Snare"')] = None
     played_on: Annotated[Any, _READERS, Key("who reads", 'played_on = { long = "bass drum", short = "snare" }')] = "snare"
     each_chorus: Annotated[Any, said_as("list of drums"), Key("who reads, in turn by chorus", 'each_chorus = ["snare", "bass drum"]')] = None
@@ -75,6 +79,18 @@ class FeelTable(Table):
     ahead_ms: Annotated[dict[str, float], _MS, Key("parts or limbs that play early", "ahead_ms = { ride = 3 }")] = {}
     behind_ms: Annotated[dict[str, float], _MS, Key("parts or limbs that play late", 'behind_ms = { "left hand" = 8 }')] = {}
     seed: Annotated[int, whole(0, 2**32 - 1, "a seed"), Key("the same seed, the same deviations", "seed = 1")] = 1
+
+
+class BandTable(Table):
+    """`[band]`: chords under the line, and who plays them."""
+
+    form: Annotated[str, text("a form"), Key("a shipped form, as `fourlimb forms` lists them; or chords", 'form = "blues"')] = ""
+    chords: Annotated[str, text("a text of chords"), Key("chords of your own: | parts the bars, chords in a bar share it, - keeps the last one", 'chords = "F7 | Bb7 | F7 - - C7 | F7"')] = ""
+    key: Annotated[str, text("a key"), Key("the key of a form; with chords of your own, their key signature", 'key = "Bb"')] = ""
+    bass: Annotated[str, choice(*BASSES), Key("how the bass plays", 'bass = "walking"')] = "by the groove"
+    piano: Annotated[str, choice(*PIANOS), Key("how the piano plays; line: the reading line's rhythm in chords", 'piano = "line"')] = "comping"
+    horns: Annotated[str, choice(*HORNS), Key("line: the reading line as a melody", 'horns = "line"')] = "off"
+    program: Annotated[dict[str, int], PROGRAMS, Key("other instruments of General MIDI, counted from 0", "program = { horns = 56 }")] = {}
 
 
 class LadderTable(Table):
@@ -114,6 +130,7 @@ class TrackTable(Table):
     """`[[track]]`: one track to render."""
 
     name: Annotated[str, text("a text"), Key("what the track is called, also in its file's name", 'name = "slow"')]
+    note: Annotated[str, NOTE, Key("your word to the student, on the page", 'note = "Count aloud."')] = ""
     without: Annotated[list[str], NAMES, Key("parts or limbs left out: they are yours", 'without = ["snare"]')] = []
     only: Annotated[list[str], NAMES, Key("the only parts or limbs that play", 'only = ["right hand", "left hand"]')] = []
     softer: Annotated[dict[str, float], by_name(-60, 0, "LU"), Key("parts or limbs that are lowered", "softer = { snare = -9 }")] = {}
@@ -134,6 +151,7 @@ class LessonFile(Table):
 
     title: Annotated[str, text("a text"), Key("what the lesson is called", 'title = "Harbour Street, first line"')]
     tempo: Annotated[float, number(30, 400, "a tempo", "beats a minute"), Key("how fast; the groove says which note is the beat, mostly a quarter", "tempo = 120")]
+    note: Annotated[str, NOTE, Key("your word to the student, on the page and on the chart", 'note = "Listen to the ride."')] = ""
     groove: Annotated[str, text("a groove"), Key("what the other limbs play: a shipped groove or a groove file beside the lesson", 'groove = "swing"')]
     line: Annotated[LineTable, Key("the reading line", '[line]\nvalues = "4 4 4 4"')]
     choruses: Annotated[int, whole(1, 1000, "a number of choruses"), Key("times through the line in each track", "choruses = 2")] = 1
@@ -143,12 +161,13 @@ class LessonFile(Table):
     kit_program: Annotated[str | int | None, _KIT_PROGRAM, Key("the soundfont's drum kit; left out: the jazz kit, else the standard one", 'kit_program = "Brush"')] = None
     feel: Annotated[FeelTable, Key("swing, phrasing and deviations", "[feel]\nswing = 2.0")] = FeelTable()
     balance: Annotated[dict[str, float], by_name(-40, 6, "LU"), Key("loudness of a part's plain stroke against the ride's; line: the reading line, gaps: what fills its gaps", '[balance]\n"bass drum" = -14')] = {}
+    band: Annotated[BandTable | None, Key("a band that plays along", '[band]\nform = "blues"')] = None
     track: Annotated[list[TrackTable], Key("a track to render, each under its own heading; left out: the four default tracks", '[[track]]\nname = "slow"')] = []
 # fmt: on
 
 
 TABLES: dict[str, type[Table]] = {
-    "line": LineTable, "feel": FeelTable, "track": TrackTable,
+    "line": LineTable, "feel": FeelTable, "band": BandTable, "track": TrackTable,
     "ladder": LadderTable, "trade": TradeTable, "silence": SilenceTable, "fade": FadeTable,
 }  # fmt: skip
 

@@ -16,6 +16,14 @@ LONG = QUARTER  # a note this long or longer is a long one
 
 
 @dataclass(frozen=True)
+class WrittenLine:
+    """A line as it is written: its bars, and the notes before bar 1, their places those of the bar that they end."""
+
+    bars: tuple[Bar, ...]
+    pickup: Bar = ()
+
+
+@dataclass(frozen=True)
 class LineNote:
     """One note as it sounds, ties joined: `length` may run over the barline."""
 

@@ -6,7 +6,7 @@ fading, silent bars, loop, count-in) is one small function from passages to pass
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
@@ -32,6 +32,8 @@ class Passage:
     count_in: int = 0  # this many bars are counted in; `bars` is empty then
     groove_alone: bool = False  # the groove as if there were no line
     silent: bool = False  # nothing sounds, not even the click
+    lead_in: bool = False  # a bar of the groove before bar 1, for a pickup that no count-in holds
+    goes_round: bool = False  # after the track's last bar comes its first
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,8 @@ class Track:
     fade: Fade | None = None
     silence: Alternation | None = None
     groove_alone: bool = False
+    note: str = ""  # the teacher's word to the student
+    goes_round: bool = False  # a loop without a seam
 
 
 def slug(name: str, fallback: str = "track") -> str:
@@ -92,26 +96,39 @@ def slug(name: str, fallback: str = "track") -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
 
 
-def default_tracks() -> tuple[Track, ...]:
-    """The four tracks in the order a student meets them: the time, two hands, everyone, your turn."""
-    return (
-        Track("time", groove_alone=True),
+def default_tracks(band: Iterable[str] = ()) -> tuple[Track, ...]:
+    """The four tracks in the order a student meets them: the time, two hands, everyone, your turn.
+
+    They are of the drums alone. With a band there is a fifth, `with-band`: everyone but the line, and the band.
+    """
+    alone = frozenset(band)
+    drums = (
+        Track("time", without=alone, groove_alone=True),
         Track("ride-and-line", only=frozenset({"ride", LINE})),
-        Track("full"),
-        Track("without-line", without=frozenset({LINE})),
+        Track("full", without=alone),
+        Track("without-line", without=alone | {LINE}),
     )
+    return (*drums, Track("with-band", without=frozenset({LINE}))) if alone else drums
+
+
+def heard(names: Set[str], passage: Passage) -> bool:
+    """Whether who goes by these names is heard in a passage: `heard({"bass"}, passage)`."""
+    return not passage.silent and not names & passage.without and (not passage.only or bool(names & passage.only))
 
 
 def plays(stroke: Stroke, passage: Passage) -> bool:
     """Whether a stroke sounds in a passage: false for a snare stroke where `without` holds snare or left hand."""
-    names = {stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set())
-    return not passage.silent and not names & passage.without and (not passage.only or bool(names & passage.only))
+    return heard({stroke.part, stroke.limb} | ({LINE} if stroke.role != "time" else set()), passage)
+
+
+def lowered_lu(names: Iterable[str], passage: Passage) -> float:
+    """How much a passage lowers who goes by these names: `lowered_lu({"bass"}, passage)`."""
+    return sum(passage.softer_lu.get(name, 0.0) for name in names)
 
 
 def softened_lu(stroke: Stroke, passage: Passage) -> float:
     """How much a passage lowers a stroke: the sum over the names that fit it."""
-    names = (stroke.part, stroke.limb, LINE if stroke.role != "time" else "")
-    return sum(passage.softer_lu.get(name, 0.0) for name in names)
+    return lowered_lu((stroke.part, stroke.limb, LINE if stroke.role != "time" else ""), passage)
 
 
 # --- from a track to its passages -----------------------------------------------------------------
@@ -128,16 +145,18 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
         passages = trade(passages, track.trade, track.without or frozenset({LINE}))
     if track.silence:
         passages = fall_silent(passages, track.silence)
-    bars_in = count_in if track.count_in is None else track.count_in
-    return (*counted_in(bars_in, passages[0].tempo_bpm), *passages)
+    first = passages[0]
+    before = counted_in(count_in if track.count_in is None else track.count_in, first.tempo_bpm)
+    if not before and not (first.groove_alone or first.goes_round) and score.pickup_leads_to(first.bars[0]):
+        before = (replace(first, bars=first.bars[:1], times=1, groove_alone=True, lead_in=True),)
+    return (*before, *passages)
 
 
 def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
     tempo_bpm = track.tempo_bpm or score.tempo_bpm
     out = frozenset[str]() if track.trade or track.fade else track.without
-    base = Passage(
-        (), tempo_bpm, 1, out, track.only, dict(track.softer_lu), track.click, groove_alone=track.groove_alone
-    )
+    base = Passage((), tempo_bpm, 1, out, track.only, {**track.softer_lu}, track.click, 0, track.groove_alone)
+    base = replace(base, goes_round=track.goes_round)
     times = times_through(track, score, choruses)
     return tuple(replace(base, bars=bars, times=many) for bars, many in _rounds(track.bars, score, times))
 
@@ -223,10 +242,11 @@ def never_in_turn(track: Track, score: Score, choruses: int = 1) -> str:
     Example: `never_in_turn(Track("t", trade=Alternation(4, 4)), score_of_four_bars)` advises `times = 2`.
     """
     how = track.trade or track.silence
-    if how and how.echo:
+    if not how or how.echo:
         return ""
-    bars = sum(len(one.bars) * one.times for one in track_passages(track, score, choruses, 0))
-    if not how or bars > how.first:
+    plain = track_passages(replace(track, trade=None, silence=None), score, choruses, 0)
+    bars = sum(len(one.bars) * one.times for one in plain)
+    if bars > how.first:
         return ""
     what = "trade leaves your part out" if track.trade else "silence begins"
     times = -(-(how.first + how.second) * times_through(track, score, choruses) // bars)

@@ -2,9 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from grooves.feel import (
     Feel,
@@ -15,74 +14,18 @@ from grooves.feel import (
     swung,
     triplet_beats,
 )
-from grooves.kit import BAND, HELPERS, INSTRUMENTS, PARTS
+from grooves.kit import INSTRUMENTS
 from grooves.passages import Passage, count_in_beats, plays, softened_lu
+from grooves.performed import BarMark as BarMark
+from grooves.performed import Hit as Hit
+from grooves.performed import Note as Note
+from grooves.performed import Performance as Performance
+from grooves.players import WrittenBar
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
 
-
-@dataclass(frozen=True)
-class Hit:
-    """One sounding stroke: when (seconds from the track's start), what, and how loud."""
-
-    onset_seconds: float  # below 0 where a stroke is early for the first downbeat
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
-    part: str  # ride, hi-hat, snare, …, count-in, click
-    limb: str  # "" for count-in and click
-    instrument: str
-    key: int  # General MIDI percussion key
-    level_lu: float  # loudness of this hit against the ride's plain stroke
-
-
-@dataclass(frozen=True)
-class Note:
-    """One sounding note of the band: when, for how long, what, and how loud."""
-
-    onset_seconds: float
-    onset_quarters: Fraction  # the same moment on the track's ruler of quarters, for MIDI ticks
-    length_seconds: float  # from onset to the release of the key
-    length_quarters: Fraction
-    part: str  # bass, piano, horns
-    program: int  # General MIDI program, counted from 0: 32 acoustic bass, 0 piano, 66 tenor saxophone, 56 trumpet
-    key: int  # MIDI key: 28 is E1, the open string
-    level_lu: float  # loudness against the ride's plain stroke
-
-
-@dataclass(frozen=True)
-class BarMark:
-    """One bar on the track's ruler: where it begins, how fast it goes, what it is called."""
-
-    onset_seconds: float
-    onset_quarters: Fraction
-    quarters: Fraction  # its length
-    seconds: float  # its length
-    quarters_per_minute: float
-    label: str  # "bar 1", "count-in"
-
-
-@dataclass(frozen=True)
-class Performance:
-    """A track ready to sound: hits, notes and bars, each in order of time."""
-
-    title: str
-    meter: Meter
-    hits: tuple[Hit, ...]
-    bars: tuple[BarMark, ...]
-    notes: tuple[Note, ...] = ()
-    key_signature: str = ""  # of the band: "F", "Dm"; "" where there is none
-
-    @property
-    def length_seconds(self) -> float:
-        """From the first downbeat to the last barline, without the tails of the sounds."""
-        last = self.bars[-1]
-        return last.onset_seconds + last.seconds
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """The parts that sound, from the top of the staff down, then the band, then count-in and click."""
-        sounding = {hit.part for hit in self.hits} | {note.part for note in self.notes}
-        return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in sounding)
-
+if TYPE_CHECKING:
+    from grooves.accompany import LaidBar
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
@@ -91,6 +34,9 @@ COUNT_IN_LU = -2.0
 CLICK_LU = -4.0
 CLICK_DOWNBEAT_LU = 3.0
 _FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
+
+
+_Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
 
 
 def level_of(stroke: Stroke, score: Score, balance_lu: Mapping[str, float]) -> float:
@@ -147,10 +93,27 @@ def perform(
         by_limb[one.written.stroke.limb].append(one)
     played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
-    return Performance(score.title, score.meter, tuple(hits), tuple(mark for mark, *_ in marks))
+    bars = tuple(mark for mark, *_ in marks)
+    if score.band is None:
+        return Performance(score.title, score.meter, tuple(hits), bars)
+    from grooves.accompany import band_notes
+
+    notes = band_notes(score.band, score, _for_the_band(marks), feel, balance_lu or {})
+    return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
 
 
-_Laid = tuple[BarMark, ScoreBar | None, Passage, int]  # an empty ScoreBar is a bar of count-in, its number the last
+def band_sheet(score: Score, passages: Sequence[Passage], feel: Feel) -> list[WrittenBar]:
+    """What the band plays in passages, as written; nothing without one: `band_sheet(score, passages, Feel())`."""
+    from grooves.accompany import written_bars
+
+    laid = _for_the_band(tuple(_lay_bars(score, passages)))
+    return written_bars(score.band, score, laid, feel) if score.band and laid else []
+
+
+def _for_the_band(marks: Sequence[_Laid]) -> "list[LaidBar]":
+    from grooves.accompany import LaidBar
+
+    return [LaidBar(mark, one.bars[turn % len(one.bars)], bar, one) for mark, bar, one, turn in marks if bar]
 
 
 def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
@@ -161,7 +124,7 @@ def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
         bar_seconds = score.meter.length * 60 / pace
         bars = [score.bars[index] for _ in range(passage.times) for index in passage.bars]
         for turn, bar in enumerate(bars or [None] * passage.count_in):
-            label = f"bar {bar.number}" if bar else "count-in"
+            label = "pickup" if passage.lead_in else f"bar {bar.number}" if bar else "count-in"
             length = score.meter.length
             mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label)
             yield mark, bar, passage, turn
@@ -189,19 +152,40 @@ def _helper_hit(mark: BarMark, within: Fraction, part: str, instrument: str, lev
 def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu: Mapping[str, float]) -> list[_Placed]:
     """Every stroke of every bar, sounding or not, so that a silent one shapes its neighbours all the same."""
     placed: list[_Placed] = []
-    start: Fraction | None = None
-    known: dict[tuple[int, bool, float], list[_Written]] = {}
-    for mark, bar, passage, _ in marks:
-        if bar is None:
+    start = next((mark.onset_quarters for mark, bar, passage, _ in marks if bar and not passage.lead_in), Fraction(0))
+    known: dict[tuple[int, bool, float, int | None], list[_Written]] = {}
+    round_again = marks[0] if marks and marks[-1][2].goes_round else None
+    for (mark, bar, passage, _), after in zip(marks, (*marks[1:], round_again), strict=True):
+        reading = _pickup_reading(score, after)
+        if bar is None and reading is None:
             continue
-        start = mark.onset_quarters if start is None else start
-        once = id(bar), passage.groove_alone, mark.quarters_per_minute
+        once = id(bar), passage.groove_alone, mark.quarters_per_minute, reading
         if once not in known:
-            strokes = bar.groove_alone if passage.groove_alone else bar.strokes
+            strokes = _strokes(score, bar, passage.groove_alone, reading)
             known[once] = _write_bar(strokes, mark.quarters_per_minute, score, feel, balance_lu)
         since = mark.onset_quarters - start
-        placed += [_Placed(one, passage, mark, since + one.stroke.onset) for one in known[once]]
+        for one in known[once]:
+            leads = after if _is_pickup(one.stroke, score, reading) else None  # it is played as the bar it leads to
+            placed.append(_Placed(one, leads[2] if leads else passage, mark, since + one.stroke.onset))
     return placed
+
+
+def _pickup_reading(score: Score, after: _Laid | None) -> int | None:
+    """Which reading's pickup leads to the bar that follows, None where none does."""
+    if after is None or not after[2].bars or after[2].groove_alone:
+        return None
+    index = after[2].bars[after[3] % len(after[2].bars)]
+    return index // score.chorus_length if score.pickup_leads_to(index) else None
+
+
+def _strokes(score: Score, bar: ScoreBar | None, groove_alone: bool, reading: int | None) -> tuple[Stroke, ...]:
+    if score.pickup is not None and reading is not None:
+        return score.pickup.before(bar, groove_alone, reading)
+    return () if bar is None else bar.groove_alone if groove_alone else bar.strokes
+
+
+def _is_pickup(stroke: Stroke, score: Score, reading: int | None) -> bool:
+    return score.pickup is not None and reading is not None and stroke in score.pickup.strokes[reading]
 
 
 def _write_bar(

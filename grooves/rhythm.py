@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from grooves.errors import LessonError, visible
@@ -239,12 +240,15 @@ def spell(bar: Bar, meter: Meter) -> Bar:
     """
     pieces: list[Symbol] = []
     for symbol in bar:
-        if symbol.kind == "rest" and not is_triplet(symbol.length):
+        if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
+            continue
+        if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
+            pieces.append(symbol)
             continue
         left = symbol
         after: Kind = "rest" if symbol.kind == "rest" else "held"
-        while (cut := min(_first_piece(left, meter), _to_beat(left, bar))) < left.length:
+        while (cut := min(_first_length(left.onset, left.length, meter), _to_beat(left, bar))) < left.length:
             pieces.append(replace(left, length=cut))
             left = Symbol(left.onset + cut, left.length - cut, after)
         pieces.append(left)
@@ -262,34 +266,37 @@ def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
 
 def over_beat(symbol: Symbol, bar: Bar) -> bool:
     """Whether a triplet value runs over a beat in a bracket that has other values: the 6 of `12 12 6 12 12`."""
-    length = symbol.length
-    if length.denominator != 3 or symbol.onset // 1 == (symbol.end - length / 2) // 1 or symbol.end % 1 == 0:
+    if len(bar) == 1 or not _crosses(symbol):
         return False
-    starts = (symbol.onset - length * before for before in range(3))
-    return not any(_alone_in_bracket(start, length, bar) for start in starts if start.denominator == 1)
+    starts = (symbol.onset - symbol.length * before for before in range(3))
+    return not any(_is_bracket(start, symbol.length, bar) for start in starts if start.denominator == 1)
 
 
-def _alone_in_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
-    """Whether a bracket of three from here holds nothing but this value and its multiples."""
-    return not any((one.onset - start) % length for one in bar if start <= one.onset < start + 3 * length)
+def _crosses(symbol: Symbol) -> bool:
+    """Whether a triplet value runs over a beat."""
+    third = is_triplet(symbol.length) and value_name(symbol.length) is not None and symbol.end % 1 != 0
+    return third and symbol.onset // 1 != (symbol.end - symbol.length / 2) // 1
+
+
+def _is_bracket(start: Fraction, length: Fraction, bar: Bar) -> bool:
+    """Whether the three places from here hold nothing but this value."""
+    end = start + 3 * length
+    inside = [one for one in bar if start <= one.onset < end]
+    return bool(inside) and inside[-1].end == end and not any((one.onset - start) % length for one in inside)
 
 
 def _to_beat(symbol: Symbol, bar: Bar) -> Fraction:
     return 1 - symbol.onset % 1 if over_beat(symbol, bar) else symbol.length
 
 
-def _first_piece(symbol: Symbol, meter: Meter) -> Fraction:
-    """The longest legible start of a symbol: printed habit shows the beat, and the middle of 4/4."""
-    beat = meter.pulse
-    in_triplet = any(place.denominator % 3 == 0 for place in (symbol.onset, symbol.end))
-    candidates = [length for length in _NAMES if length <= symbol.length and (in_triplet or not is_triplet(length))]
-    legible = [
-        length
-        for length in candidates
-        if _is_legible(symbol.onset, length, beat, meter) and _alike(symbol.onset + length, symbol.end)
-    ]
-    to_beat = beat - symbol.onset % beat
-    return max(legible, default=min(symbol.length, to_beat))
+@lru_cache(maxsize=4096)
+def _first_length(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
+    """The longest legible start of a note or rest: printed habit shows the beat, and the middle of 4/4."""
+    beat, end = meter.pulse, onset + length
+    in_triplet = any(place.denominator % 3 == 0 for place in (onset, end))
+    candidates = [one for one in _NAMES if one <= length and (in_triplet or not is_triplet(one))]
+    legible = [one for one in candidates if _is_legible(onset, one, beat, meter) and _alike(onset + one, end)]
+    return max(legible, default=min(length, beat - onset % beat))
 
 
 def _alike(cut: Fraction, end: Fraction) -> bool:

@@ -14,6 +14,7 @@ from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
 from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 
 Role = Literal["time", "line", "gaps"]
@@ -42,6 +43,36 @@ class ScoreBar:
     line: Bar
     strokes: tuple[Stroke, ...]
     groove_alone: tuple[Stroke, ...]  # what all limbs play while nobody reads
+    chords: tuple[ChordMark, ...] = ()  # the band's, the first time through
+
+
+@dataclass(frozen=True)
+class Pickup:
+    """What is read before bar 1: its places are those of the bar that it ends, whichever bar that is.
+
+    `strokes` has a row for each reading of the choruses. A pickup of an eighth in 4/4 starts on 7/2.
+    """
+
+    line: Bar
+    strokes: tuple[tuple[Stroke, ...], ...]
+
+    @property
+    def start(self) -> Fraction:
+        """Where it begins in its bar."""
+        return self.line[0].onset
+
+    def before(self, bar: ScoreBar | None, groove_alone: bool, reading: int) -> tuple[Stroke, ...]:
+        """What sounds in the bar before bar 1, the pickup with it: `pickup.before(None, False, 0)` in a count-in.
+
+        In a bar of the groove the limbs that read leave their pattern. A bar whose own line sounds that late has no
+        room: then the pickup is left out.
+        """
+        own = self.strokes[reading]
+        there = () if bar is None else bar.groove_alone if groove_alone else bar.strokes
+        limbs = {stroke.limb for stroke in own}
+        free = [stroke for stroke in there if stroke.onset < self.start or stroke.limb not in limbs]
+        room = all(stroke.role == "time" for stroke in there if stroke.onset >= self.start)
+        return _in_order([*free, *own]) if room else there
 
 
 @dataclass(frozen=True)
@@ -59,6 +90,8 @@ class Score:
     played_on: tuple[PlayedOn, ...]
     repeat_each: int = 1
     readings: int = 1  # choruses that differ
+    band: Band | None = None  # who plays along
+    pickup: Pickup | None = None  # read before bar 1
 
     @property
     def meter(self) -> Meter:
@@ -69,6 +102,10 @@ class Score:
     def chorus_length(self) -> int:
         """Bars in one chorus, repeats included."""
         return len(self.bars) // self.readings
+
+    def pickup_leads_to(self, index: int) -> bool:
+        """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""
+        return self.pickup is not None and index % self.chorus_length == 0
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -94,6 +131,7 @@ def write_score(
     turns: Literal["chorus", "bar"] = "chorus",
     kit: Handedness = "right-handed",
     reads_with: str = "",
+    pickup: Bar = (),
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
@@ -102,7 +140,8 @@ def write_score(
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
     `kit="left-handed"` swaps right and left. The hand that keeps the ride goes on, the other one reads, unless
     `reads_with` names a hand. A bar that is repeated in a row begins with a stroke where a tie came from the bar
-    before. Raises LessonError where one limb has two instruments at once.
+    before. A `pickup` is read before bar 1, where that is the first bar chosen. Raises LessonError where one limb has
+    two instruments at once.
     """
     if reads_with and kit == "left-handed":
         reads_with = mirrored(reads_with)  # as seen on the kit that is mirrored below
@@ -110,7 +149,7 @@ def write_score(
     if repeat_each > 1:
         line = [_struck_first(bar) for bar in line]
     numbers = [number for number in (chosen or range(1, len(line) + 1)) for _ in range(repeat_each)]
-    notes = line_notes(line)
+    notes = [replace(note, bar=note.bar - 1) for note in line_notes([pickup, *line])]
     read = {reading: _by_bar(assign(notes, reading)) for reading in played_on}
     choruses = [list(played_on)] if turns == "bar" else [[reading] for reading in played_on]
     cycle = lcm(*(len(part.bars) for part in groove.parts))
@@ -126,7 +165,15 @@ def write_score(
     if kit == "left-handed":
         mirror = {id(bar): _mirrored_bar(bar) for bar in written.values()}
         groove, bars = mirrored_groove(groove), [mirror[id(bar)] for bar in bars]
-    return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses))
+    before = _pickup(pickup, [read[ways[0]].get(-1, []) for ways in choruses], kit) if numbers[0] == 1 else None
+    return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses), pickup=before)
+
+
+def _pickup(line: Bar, read: Sequence[Sequence[Assigned]], kit: Handedness) -> Pickup | None:
+    if not line:
+        return None
+    rows = [_in_order([_line_stroke(one) for one in reading]) for reading in read]
+    return Pickup(line, tuple(map(_mirrored, rows)) if kit == "left-handed" else tuple(rows))
 
 
 def _by_bar(assigned: Sequence[Assigned]) -> dict[int, list[Assigned]]:
@@ -170,10 +217,11 @@ def mirrored_groove(groove: Groove) -> Groove:
 
 
 def _mirrored_bar(bar: ScoreBar) -> ScoreBar:
-    def swap(strokes: tuple[Stroke, ...]) -> tuple[Stroke, ...]:
-        return tuple(replace(stroke, limb=mirrored(stroke.limb)) for stroke in strokes)
+    return replace(bar, strokes=_mirrored(bar.strokes), groove_alone=_mirrored(bar.groove_alone))
 
-    return replace(bar, strokes=swap(bar.strokes), groove_alone=swap(bar.groove_alone))
+
+def _mirrored(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
+    return tuple(replace(stroke, limb=mirrored(stroke.limb)) for stroke in strokes)
 
 
 def _write_bar(
@@ -185,6 +233,13 @@ def _write_bar(
     bar = ScoreBar(number, own, _in_order([*free, *map(_line_stroke, read)]), _in_order(time))
     _check_limbs(bar, groove.meter)
     return bar
+
+
+def with_band(score: Score, band: Band) -> Score:
+    """The same score with a band, its chords over the bars: `with_band(score, band).bars[0].chords`."""
+    length = score.chorus_length
+    bars = tuple(replace(bar, chords=band.chords(index % length)) for index, bar in enumerate(score.bars))
+    return replace(score, bars=bars, band=band)
 
 
 def _in_order(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:

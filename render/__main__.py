@@ -1,5 +1,9 @@
 """`python -m render` is the command `fourlimb`."""
 
-from render.command.cli import run
+from render.files.interrupts import end_at_once_when_told
+
+end_at_once_when_told()  # before anything that takes its time
+
+from render.command.cli import run  # noqa: E402
 
 run()

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from grooves.band.bars import BandBar, BandNote, LineOnset
+from grooves.band.bars import BandBar
 from grooves.band.forms import Form, find_form, form_table, shipped_forms
 from grooves.line import line_notes
-from grooves.rhythm import Meter, parse_values
+from grooves.meter import Meter
+from grooves.players import BandNote, LineOnset
+from grooves.rhythm import parse_values
 
 COMMON = Meter(4, 4)
 MAJOR = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from grooves.band.band import read_band
 from grooves.lesson import Lesson, parse_lesson
 from grooves.passages import Track, track_passages
 from grooves.performance import Hit, Performance, perform
-from render.lesson.load import find_groove
+from render.lesson.groove_files import find_groove
 
 EXACT = "timing_ms = 0\nlevel_lu = 0"
 
@@ -51,7 +52,7 @@ def parse_text(text: str, folder: Path = Path()) -> Lesson:
     def no_file(*_: object) -> Sequence[tuple[object, ...]]:
         raise AssertionError("this test reads no notation file")
 
-    return parse_lesson(text, lambda name: find_groove(name, folder), no_file)  # type: ignore[arg-type]
+    return parse_lesson(text, lambda name: find_groove(name, folder), no_file, read_band)  # type: ignore[arg-type]
 
 
 def played(lesson: Lesson, track: Track | str = "full") -> Performance:

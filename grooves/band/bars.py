@@ -1,4 +1,4 @@
-"""What the band is given and what it gives back: bars with chords in, pitched notes at exact places out."""
+"""Bars with their chords, as the band sees them, and which chord sounds where."""
 
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -7,7 +7,8 @@ from fractions import Fraction
 
 from grooves.band.chords import Chord
 from grooves.band.forms import FormBar
-from grooves.rhythm import Meter
+from grooves.meter import Meter
+from grooves.players import LineOnset
 
 
 @dataclass(frozen=True)
@@ -18,29 +19,8 @@ class BandBar:
     meter: Meter
     place: Fraction  # of its barline, quarters since the count-in
     quarters_per_minute: float
-    line: tuple["LineOnset", ...] = ()
+    line: tuple[LineOnset, ...] = ()
     fresh: bool = False  # the form begins here, or the track jumps
-
-
-@dataclass(frozen=True)
-class LineOnset:
-    """One note of the reading line: `LineOnset(Fraction(3, 2), Fraction(1, 2))` is an eighth on the & of 2."""
-
-    onset: Fraction  # in its bar
-    length: Fraction  # may run over the barline
-    accent_lu: float = 0.0  # what its phrasing adds
-
-
-@dataclass(frozen=True)
-class BandNote:
-    """One note of the band as written, straight eighths and all."""
-
-    bar: int  # index among the bars that were given
-    onset: Fraction  # in its bar
-    length: Fraction  # may run over the barline
-    part: str
-    key: int  # MIDI key
-    accent_lu: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -22,9 +22,9 @@ LOWEST, HIGHEST = 28, 55  # E1, the open string, to G3: written range of a doubl
 KEYS = np.arange(LOWEST, HIGHEST + 1)
 
 # What a player aims at where a chord begins, and how the note before leads there.
-AIMS = {"root": 0.70, "third": 0.12, "fifth": 0.13, "seventh": 0.05}
+AIMS = {"root": 0.73, "third": 0.11, "fifth": 0.12, "seventh": 0.04}
 AIMS_WITHIN = {"root": 0.3, "fifth": 0.3, "third": 0.28, "seventh": 0.12}  # at a barline where the chord goes on
-LEADS = {"half step above": 0.27, "half step below": 0.21, "step below": 0.12, "free": 0.40}
+LEADS = {"half step above": 0.28, "half step below": 0.21, "step below": 0.12, "free": 0.40}
 _LEAD_STEPS = {"half step above": (-1,), "half step below": (1,), "step below": (2,)}  # from the note to its aim
 
 # Costs of an interval in semitones: steps are free, the tritone and the sixths rare, an octave now and then.

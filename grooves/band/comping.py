@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from grooves.band.bars import BandBar, BandNote, Changes, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.chance import chosen
 from grooves.band.voicing import SHELLS_FROM_BPM, Strike, Voicing, voiced
 from grooves.feel import is_upbeat
-from grooves.rhythm import Meter
+from grooves.meter import Meter
+from grooves.players import BandNote
 
 ANTICIPATION_LU = 1.0  # ours
 _SHORT = Fraction(1, 2)

@@ -7,15 +7,15 @@ last chord, in a bar of its own or for a share of one.
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib.resources import files
-from itertools import groupby
+from itertools import groupby, zip_longest
 from typing import Any
 
 from grooves.band.chords import LETTERS, Chord, parse_chord, pitch_class, transposed
 from grooves.errors import LessonError, at, nearest
-from grooves.rhythm import Meter, parse_meter
+from grooves.meter import Meter, parse_meter
 
 # Keys that a key signature can write, of up to seven signs; MIDI and MusicXML count them from -7 to 7.
 _FIFTHS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
@@ -31,6 +31,8 @@ class PlacedChord:
     length: Fraction
     chord: Chord
 
+
+BARS_TO_A_LINE = 4
 
 FormBar = tuple[PlacedChord, ...]
 
@@ -113,9 +115,10 @@ def chords_text(form: Form, meter: Meter) -> str:
             if len(bar) > 1 and [share.length for share in bar] != _shares(len(bar), meter, 1):
                 beats += ["-"] * (int(placed.length / meter.pulse) - 1)
         words.append(" ".join(beats))
-    width = max(map(len, words))
-    lines = [" | ".join(word.ljust(width) for word in words[n : n + 4]).rstrip() for n in range(0, len(words), 4)]
-    return " |\n".join(lines)
+    rows = [words[first : first + BARS_TO_A_LINE] for first in range(0, len(words), BARS_TO_A_LINE)]
+    widths = [max(map(len, column)) for column in zip_longest(*rows, fillvalue="")]
+    lines = [" | ".join(word.ljust(width) for word, width in zip(row, widths, strict=False)) for row in rows]
+    return " |\n".join(lines).rstrip()
 
 
 # --- keys -----------------------------------------------------------------------------------------
@@ -154,7 +157,7 @@ def in_key(form: Form, key: str) -> Form:
     old, new = form.key.removesuffix("m"), wanted.removesuffix("m")
     moved = {placed.chord: transposed(placed.chord, old, new) for bar in form.bars for placed in bar}
     bars = tuple(tuple(PlacedChord(p.onset, p.length, moved[p.chord]) for p in bar) for bar in form.bars)
-    return Form(form.name, form.title, wanted, bars, form.source)
+    return replace(form, key=wanted, bars=bars)
 
 
 # --- forms that come along ------------------------------------------------------------------------

@@ -12,11 +12,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from grooves.band.bars import BandBar, BandNote, Changes, LineOnset, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.chance import drawn_many
 from grooves.band.chords import Chord
 from grooves.band.path import Costs, Step, cheapest_path
 from grooves.feel import is_upbeat
+from grooves.players import BandNote, LineOnset
 
 LOWEST, HIGHEST = 60, 76  # a tenth, from middle C
 KEYS = np.arange(LOWEST, HIGHEST + 1)

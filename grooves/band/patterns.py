@@ -9,12 +9,12 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import chain
 
-from grooves.band.bars import BandBar, BandNote, Changes, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import BassEvent
 from grooves.band.chance import chosen
 from grooves.band.walking import Beat, play_beats, walk
-from grooves.groove import Groove, swings
-from grooves.rhythm import Meter
+from grooves.meter import Meter
+from grooves.players import BandNote
 
 Rhythm = tuple[tuple[str, str], ...]  # places in felt beats and what the note there wants; each lasts up to the next
 
@@ -39,20 +39,6 @@ _STRAIGHT: dict[Rhythm, float] = {
 STYLES = {"two-feel": _HALVES, "dotted": _DOTTED, "street": _STREET, "straight": _STRAIGHT}  # in four
 # Two to a bar in other meters: the length of the first, in felt beats; a waltz in two has one note to a bar.
 _TWO_BEATS = {2: 1, 3: 3, 5: 3}
-
-BY_GROOVE = {  # what goes with the shipped grooves; what is not named walks where it swings or is felt in threes
-    "two-feel": "two-feel", "bossa-nova": "dotted", "jazz-samba": "dotted", "second-line": "street",
-    "straight-eighths": "straight",
-}  # fmt: skip
-
-
-def style_for(groove: Groove, bass: str) -> str:
-    """How the bass plays over a groove: `style_for(bossa, "by the groove")` is "dotted", else what is asked for."""
-    if bass != "by the groove":
-        return bass
-    if groove.name in BY_GROOVE:
-        return BY_GROOVE[groove.name]
-    return "walking" if swings(groove) or groove.meter.compound or groove.meter.pulses != 4 else "straight"
 
 
 def play_bass(bars: Sequence[BandBar], style: str, seed: int) -> list[BandNote]:

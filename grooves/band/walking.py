@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from grooves.band.bars import BandBar, BandNote, Changes, spans
+from grooves.band.bars import BandBar, Changes, spans
 from grooves.band.bass import LOWEST, BassEvent, aim_at, bass_keys, lead_into
 from grooves.band.chance import chosen, drawn
 from grooves.band.chords import Chord
-from grooves.rhythm import Meter
+from grooves.meter import Meter
+from grooves.players import BandNote
 
 RHYTHMS = {"plain": 0.63, "skip": 0.21, "triplet": 0.07, "half": 0.09}
 TOO_FAST_FOR_TRIPLETS_BPM = 220.0  # felt beats a minute; ours

@@ -19,7 +19,7 @@ def chart(
     ] = None,
     show: Annotated[
         list[str],
-        typer.Option("--show", metavar="PIECE", help="Only this piece: line, score or grid (may be repeated)."),
+        typer.Option("--show", metavar="PIECE", help="Only this piece: line, score, grid or band (may be repeated)."),
     ] = [],  # noqa: B006 - never changed; typer wants a list
     counts: Annotated[bool, typer.Option("--counts", help="The counts under the line.")] = False,
     no_sticking: Annotated[bool, typer.Option("--no-sticking", help="No R and L where the hands take turns.")] = False,

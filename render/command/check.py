@@ -41,7 +41,8 @@ def check(
     from render.lesson.check import CheckOptions, check_lesson
 
     if hello:
-        raise LessonError("--hello: not yet")
+        _hello(lesson, out or Path(), json)
+        return
     if lesson is None or take is None:
         raise LessonError(f"check holds a take against a lesson; name both, such as: {EXAMPLE}")
     options = CheckOptions(track, bars, kit, latency, out, soundfont)
@@ -51,6 +52,23 @@ def check(
         print(as_json(report))
     else:
         show_check(report)
+
+
+def _hello(given: Path | None, out: Path, json: bool) -> None:
+    """Write the click, for a lesson's parts where one is given, or measure the delay of a recording of it."""
+    from render.command.report import as_json, show_lines
+    from render.lesson.hello import measure_delay, write_hello
+
+    if given is not None and given.suffix.lower() != ".toml":
+        found = measure_delay(given)
+        said = f"The click comes back {found.milliseconds:.0f} ms late; add --latency {found.milliseconds:.0f}."
+        print(as_json({"latency_ms": found.milliseconds, "spread_ms": found.spread_ms}) if json else said)
+        return
+    made = write_hello(given, out)
+    if json:
+        print(as_json({"files": [{"track": "", "kind": "click", "path": made.path}], "parts": made.parts}))
+    else:
+        show_lines(made.words)
 
 
 LIMB_HEADS = (

@@ -1,14 +1,16 @@
 """`fourlimb grooves`: the grooves that are there."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from grooves.groove import Groove, Part
-from grooves.rhythm import Meter, place_name
 from render.command.options import Json
 from render.command.report import as_json, show_lines, show_table
+
+if TYPE_CHECKING:
+    from grooves.groove import Groove, Part
+    from grooves.rhythm import Meter
 
 EXAMPLE = "fourlimb grooves swing"
 
@@ -18,21 +20,21 @@ def grooves(
     json: Json = False,
 ) -> None:
     """List the grooves, or show one and its swing at every tempo."""
-    from render.lesson.load import find_groove, shipped_grooves
+    from render.lesson.groove_files import find_groove, groove_table, shipped_grooves
 
     if name:
         groove = find_groove(name, Path())
         print(as_json(groove)) if json else _show(groove)
         return
-    every = [find_groove(name, Path()) for name in shipped_grooves()]
     if json:
-        print(as_json({"grooves": every}))
+        print(as_json({"grooves": [find_groove(name, Path()) for name in shipped_grooves()]}))
         return
-    rows = [(g.name, g.title, str(g.meter), str(g.swing), "{:g} to {:g}".format(*g.tempo_bpm)) for g in every]
+    every = [groove_table(name) for name in shipped_grooves()]
+    rows = [(g["name"], g["title"], g["meter"], str(g["swing"]), "{:g} to {:g}".format(*g["tempo"])) for g in every]
     show_table("Grooves", ("name", "title", "meter", "swing", "tempo"), rows)
 
 
-def _show(groove: Groove) -> None:
+def _show(groove: "Groove") -> None:
     """Print a groove's parts, then how its eighths swing at each tempo."""
     rows = [
         (part.name, part.limb, part.instrument, f"{part.level_lu:+g}", _pattern_text(part, groove.meter))
@@ -49,5 +51,7 @@ def _show(groove: Groove) -> None:
         show_table("Ratio long:short of the eighths (Jazz Trio Database, TISMIR 2024)", heads, ratios, right=(0, 1, 2))
 
 
-def _pattern_text(part: Part, meter: Meter) -> str:
+def _pattern_text(part: "Part", meter: "Meter") -> str:
+    from grooves.rhythm import place_name
+
     return " | ".join(" ".join(place_name(stroke.onset, meter) for stroke in bar) for bar in part.bars)

@@ -7,10 +7,10 @@ from contextlib import contextmanager
 from dataclasses import asdict, is_dataclass
 from typing import TYPE_CHECKING, Any
 
-from render.lesson.options import MadeFile, Progress, Report
-
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from render.lesson.options import MadeFile, Progress, Report
 
 
 def as_json(value: Any) -> str:
@@ -28,7 +28,7 @@ def _plain(value: Any) -> Any:
     return value if isinstance(value, str | int | float | bool | type(None)) else str(value)
 
 
-def reports_json(reports: Sequence[Report]) -> str:
+def reports_json(reports: "Sequence[Report]") -> str:
     """Several lessons as one JSON object: `files` of all of them, `notes`, `lessons`."""
     return as_json(
         {
@@ -86,7 +86,7 @@ def _console() -> "Console":
     return Console(highlight=False, markup=False)
 
 
-def show_reports(reports: Sequence[Report], json: bool) -> None:
+def show_reports(reports: "Sequence[Report]", json: bool) -> None:
     """Print what was made of lessons, for a person or as JSON."""
     if json:
         print(reports_json(reports))
@@ -95,19 +95,19 @@ def show_reports(reports: Sequence[Report], json: bool) -> None:
         show_report(report)
 
 
-def show_report(report: Report) -> None:
+def show_report(report: "Report") -> None:
     """Print what was made of a lesson: each file, its length, who plays, who is left out."""
     rows = [_row(made) for made in report.files]
     show_table(report.title, ("file", "length", "plays", "left out"), rows, right=(1,))
     show_lines(f"  {note}" for note in report.notes)
 
 
-def _row(made: MadeFile) -> tuple[str, str, str, str]:
+def _row(made: "MadeFile") -> tuple[str, str, str, str]:
     return str(made.path), clock(made.seconds), ", ".join(made.plays), ", ".join(made.left_out)
 
 
 @contextmanager
-def progress_bar(what: str, wanted: bool) -> Iterator[Progress]:
+def progress_bar(what: str, wanted: bool) -> "Iterator[Progress]":
     """A bar on stderr while something long runs; nothing in a pipe, or where it is not wanted."""
     if not (wanted and sys.stderr and sys.stderr.isatty()):
         yield lambda _: None

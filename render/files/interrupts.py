@@ -1,20 +1,35 @@
 """Ways to be told to stop: each is one KeyboardInterrupt, so that whoever has begun a file tidies up after itself.
 
-The first is enough: those that follow are ignored, so that none disturbs the tidying up.
+The first is enough: those that follow soon are ignored, so that none disturbs the tidying up. Whoever is still there
+after five seconds hears the next one: an exception that comes while a library calls us back may be lost.
 """
 
 import contextlib
 import os
 import signal
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import NoReturn
 
 # Ctrl-C, `kill` or a service that is stopped, and a terminal that is closed. Windows has no SIGHUP.
 ENDINGS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 INTERRUPTED = "interrupted; nothing half-written was left"
+_PATIENCE_SECONDS = 5.0
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
+
+
+class _State:
+    """What this process has been told."""
+
+    def __init__(self) -> None:
+        self.told = float("-inf")  # when last, by the clock that only runs forward
+        self.held = 0  # how many hold signals back
+        self.waiting = False
+
+
+_state = _State()
 
 
 def tidy_up_when_told_to_end() -> None:
@@ -27,7 +42,7 @@ def end_at_once_when_told() -> None:
     _answer_by(_end_at_once)
 
 
-def _answer_by(handler: Callable[[int, FrameType | None], NoReturn]) -> None:
+def _answer_by(handler: Callable[[int, FrameType | None], None]) -> None:
     for ending in ENDINGS:
         if signal.getsignal(ending) != signal.SIG_IGN:  # as under nohup
             signal.signal(ending, handler)
@@ -35,16 +50,47 @@ def _answer_by(handler: Callable[[int, FrameType | None], NoReturn]) -> None:
 
 def _end_at_once(_number: int, _frame: FrameType | None) -> NoReturn:
     """A signal's handler: no exception, which some module that is being loaded might swallow or show."""
+    for ending in ENDINGS:  # or a second signal would have it said twice
+        signal.signal(ending, signal.SIG_IGN)
     with contextlib.suppress(OSError):
         os.write(2, f"fourlimb: {INTERRUPTED}\n".encode())
     os._exit(130)
 
 
-def stop(_number: int, _frame: FrameType | None) -> NoReturn:
-    """A signal's handler: raise KeyboardInterrupt, once."""
-    for ending in ENDINGS:
-        signal.signal(ending, signal.SIG_IGN)
-    raise KeyboardInterrupt
+def stop(_number: int, _frame: FrameType | None) -> None:
+    """A signal's handler: raise KeyboardInterrupt, once in five seconds, and not before it may be raised."""
+    if _state.held:
+        _state.waiting = True
+    elif time.monotonic() >= _state.told + _PATIENCE_SECONDS:
+        _state.told = time.monotonic()
+        raise KeyboardInterrupt
+
+
+@contextlib.contextmanager
+def signals_later() -> Iterator[None]:
+    """Hold `stop` back for a moment in which its exception would be lost, or be shown by a copy of this process.
+
+    Example: `with signals_later(): …` around a library that calls us back, since what we raise there it swallows. It
+    is no use to hold signals back from this thread alone: the system gives them to another, and Python to this one.
+    """
+    import threading  # late: until this module is loaded nothing answers Ctrl-C
+
+    if threading.current_thread() is not threading.main_thread():  # no signal's handler runs here
+        yield
+        return
+    _state.held += 1
+    try:
+        yield
+    finally:
+        _state.held -= 1
+        if _state.waiting and not _state.held:
+            _state.waiting = False
+            stop(0, None)
+
+
+def hear_signals_again() -> None:
+    """End all holding back, in a copy of this process that was begun meanwhile and now has handlers of its own."""
+    _state.held, _state.waiting = 0, False
 
 
 def end_with(parent: int, ending: signal.Signals) -> None:

@@ -69,7 +69,7 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
             warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
             child = os.fork()
         if child == 0:
-            _answer(work, number, count, theirs, interrupts, here)
+            _answer(lambda: work(number, count), theirs, interrupts, here)
     except OSError:
         os.close(ours)
         raise
@@ -80,18 +80,13 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
 
 
 def _answer(
-    work: Callable[[int, int], object],
-    number: int,
-    count: int,
-    pipe: int,
-    interrupts: Collection[signal.Signals | int],
-    parent: int,
+    share: Callable[[], object], pipe: int, interrupts: Collection[signal.Signals | int], parent: int
 ) -> NoReturn:
     """Do a share and end this process, without an answer where it fails, and at once where nobody waits for it."""
     try:
         end_with(parent, signal.SIGKILL)
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
-        answer = pickle.dumps(work(number, count))
+        answer = pickle.dumps(share())
         with os.fdopen(pipe, "wb") as file:
             file.write(answer)
     finally:

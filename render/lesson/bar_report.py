@@ -6,14 +6,17 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from grooves.band.band import read_band
 from grooves.errors import LessonError
 from grooves.groove import Groove
 from grooves.lesson import Lesson, bar_numbers, parse_lesson
+from grooves.line import WrittenLine
 from grooves.rhythm import Bar, Meter, value_name, values_text
 from grooves.teaching.coordination import Difficulty, hardest_first, who_sounds
 from grooves.teaching.stairs import alone, climb_to, said
+from render.lesson.groove_files import find_groove, shipped_grooves
 from render.lesson.lesson_text import lesson_text, named_from
-from render.lesson.load import Loaded, find_groove, load_lesson, shipped_grooves
+from render.lesson.load import Loaded, load_lesson
 
 TIMES_EACH_STEP = 4
 
@@ -78,7 +81,7 @@ class Stairs:
 
 
 def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> Stairs:
-    """Write a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
+    """The text of a lesson, to lie at `target`, that climbs to a bar of the lesson at `path`, each step four times.
 
     `stairs_lesson(path, 6, None, target)` begins at quarter notes; with a start, at that bar of the line.
     Whatever else the lesson says is said again. Raises LessonError.
@@ -195,7 +198,7 @@ def _on_the_stairs(table: Mapping[str, Any], places: Mapping[int, int], lesson: 
 def _check(tables: Mapping[str, Any], groove: Groove) -> None:
     """Raise LessonError where a lesson with one track cannot be read: the stairs may lack a part that it names."""
     try:
-        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: ())
+        parse_lesson(lesson_text(tables), lambda _: groove, lambda *_: WrittenLine(()), read_band)
     except LessonError as error:
         reason = str(error).removeprefix(f"track 1 ({tables['track'][0]['name']}): ")
         raise LessonError(f"on the stairs: {reason}") from None

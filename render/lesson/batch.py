@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from grooves.errors import LessonError
-from render.files.interrupts import ENDINGS, end_with, stop
+from render.files.interrupts import ENDINGS, end_with, hear_signals_again, signals_later, stop
 from render.files.parallel import cores, processes
 
 Result = TypeVar("Result")
@@ -28,20 +28,21 @@ def run(
     workers: int = 0,
     scheduler: str | None = None,
     progress: Callable[[float], object] = lambda _: None,
+    each: Callable[[Result], object] = lambda _: None,
 ) -> list[Result]:
     """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
 
     `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first LessonError ends it, and
-    a worker that is lost is one.
+    a worker that is lost is one. `each` is told every result as soon as those before it are there.
     """
     processes(workers)  # raises where there are fewer than none
     with _executor(workers, len(jobs), scheduler) as executor:
         guarded = work if scheduler else _Interruptible(work)
         futures: list[Future[Result]] = []
         try:
-            with _signals_later():
+            with signals_later():  # a process that has not begun yet would say them its own way
                 futures += [executor.submit(guarded, *job) for job in jobs]
-            return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
+            return [_told(future, each, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
         except BrokenExecutor:
             raise LessonError("a worker process was killed, as where memory runs out; try --jobs 1") from None
         except _lost_workers() as error:
@@ -53,19 +54,6 @@ def run(
         finally:
             for future in futures:
                 future.cancel()
-
-
-@contextmanager
-def _signals_later() -> Iterator[None]:
-    """Hold signals back while processes begin: a copy of this one that has not begun yet would say them its own way."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _lost_workers() -> tuple[type[BaseException], ...]:
@@ -84,8 +72,11 @@ def _said_of_the_lost(error: BaseException) -> str:
     return "--scheduler: the scheduler or its workers are gone; start them again, or leave --scheduler out"
 
 
-def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
+def _told(
+    future: "Future[Result]", each: Callable[[Result], object], progress: Callable[[float], object], share: float
+) -> Result:
     result = future.result()
+    each(result)
     progress(share)
     return result
 
@@ -111,8 +102,7 @@ def _begin() -> None:
     for ending in ENDINGS:  # a terminal tells all processes, and the first of them passes it on
         signal.signal(ending, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDINGS)
+    hear_signals_again()
     end_with(os.getppid(), signal.SIGTERM)
 
 

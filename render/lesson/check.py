@@ -1,9 +1,9 @@
 """A take held against its lesson: from two files to an answer, pictures, and practice of the bars that went worst."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from grooves.errors import LessonError, at
 from grooves.lesson import Lesson, bar_numbers
@@ -17,10 +17,15 @@ from grooves.takes.sheet import Sheet, sheet_of
 from grooves.takes.take import Take
 from render.hearing.files import kind_of_take
 from render.hearing.midi_take import read_pads
-from render.lesson.load import load_lesson
+from render.lesson.load import Loaded, load_lesson
 from render.lesson.options import MadeFile, Progress
 from render.lesson.plan import choose_tracks
 
+if TYPE_CHECKING:
+    from render.hearing.features import Bands
+    from render.hearing.single_strokes import OwnKit
+
+KIT_RATE = 44100
 LATENCIES_MS = (-100.0, 1000.0)
 
 
@@ -73,7 +78,10 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     with at("--bars"):
         chosen = _chosen_bars(lesson, options.bars)
     sheet = sheet_of(lesson, track)
-    heard = _hear(take, sheet, options, progress)
+    if kind_of_take(take) == "midi":
+        heard = _hear_pads(take, sheet, options, progress)
+    else:
+        heard = _hear_microphone(path, loaded, take, sheet, options, progress)
     answer = check_take(heard.take, sheet, _sounding(lesson, track), chosen, options.latency_ms)
     if heard.refused:
         answer = replace(answer, no_verdict=heard.refused, sentences=(heard.refused,))
@@ -107,12 +115,6 @@ def _sounding(lesson: Lesson, track: Track) -> list[tuple[str, float]]:
 # --- hearing --------------------------------------------------------------------------------------
 
 
-def _hear(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
-    """A take's strokes, from whichever kind of file it is."""
-    hear: Callable[..., Heard] = _hear_pads if kind_of_take(take) == "midi" else _hear_microphone
-    return hear(take, sheet, options, progress)
-
-
 def _hear_pads(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
     told = None
     if options.kit is not None:
@@ -138,8 +140,43 @@ def _pad_notes(take: Take, pads: Pads, sheet: Sheet) -> Sequence[str]:
     return notes
 
 
-def _hear_microphone(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:  # noqa: ARG001
-    raise LessonError(f"{take}: sound is not listened to yet; record the pads as .mid")
+def _hear_microphone(
+    lesson: Path, loaded: Loaded, take: Path, sheet: Sheet, options: CheckOptions, progress: Progress
+) -> Heard:
+    from render.hearing.faults import refusal
+    from render.hearing.features import open_recording
+    from render.hearing.sound_take import listen
+
+    recording = open_recording(take)
+    refused = refusal(recording)
+    if refused:
+        return Heard(Take((), 0.0), refused=refused)
+    usual = _usual_templates(lesson, loaded.lesson, sheet, options)
+    own = _own_kit(options.kit, sheet, usual) if options.kit else None
+    found = listen(recording, sheet, usual, own, progress)
+    if not found.strokes:
+        return Heard(found, refused="None of this lesson's drums is heard in this take.")
+    automatic = own is not None and not found.levels
+    return Heard(found, ("The recorder changed its own gain, so loudness is not compared; turn that off.",) * automatic)
+
+
+def _usual_templates(path: Path, lesson: Lesson, sheet: Sheet, options: CheckOptions) -> "Mapping[str, Bands]":
+    from render.hearing.drums import kit_templates
+    from render.soundfont.soundfont import kit_for
+
+    with kit_for(path, lesson, options.soundfont, KIT_RATE, True) as kit:
+        return kit_templates(kit, sheet.parts)
+
+
+def _own_kit(path: Path, sheet: Sheet, usual: "Mapping[str, Bands]") -> "OwnKit":
+    from render.hearing.features import open_recording
+    from render.hearing.single_strokes import own_kit
+
+    if kind_of_take(path) != "sound":
+        raise LessonError(f"--kit: {path} is a MIDI file, and the take is sound; record single strokes as sound")
+    recording = open_recording(path)
+    with at(f"--kit: {path}"):
+        return own_kit(recording, sheet.parts, usual)
 
 
 # --- the answer -----------------------------------------------------------------------------------

@@ -12,8 +12,9 @@ from grooves.takes.findings import BarFinding, bar_of
 from grooves.takes.sheet import Sheet
 from grooves.takes.take import Take
 from render.files.write import check_reads, make_folder, whole, write_bytes
+from render.lesson.groove_files import LARGEST_FILE_BYTES, shipped_grooves
 from render.lesson.lesson_text import lesson_text, named_from
-from render.lesson.load import LARGEST_FILE_BYTES, Loaded, shipped_grooves
+from render.lesson.load import Loaded
 from render.lesson.options import LoopOptions, MadeFile, Progress, RenderOptions
 from render.paper.take_chart import Extra, take_pages
 

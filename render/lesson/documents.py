@@ -14,6 +14,9 @@ from render.lesson.load import Loaded, lessons_in, load_lesson
 from render.lesson.options import ChartOptions, MadeFile
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from grooves.players import WrittenBar
     from render.lesson.session import Session
     from render.soundfont.samples import DrumKit
 
@@ -36,17 +39,28 @@ def write_documents(session: "Session") -> list[MadeFile]:
 def chart_data(lesson: Lesson, form: str, wish: ChartOptions = WHOLE_CHART) -> bytes:
     """A lesson's chart as a file's bytes: `chart_data(lesson, "svg")[:4]` is b"<svg"; raises LessonError."""
     from render.paper.chart import chart
-    from render.paper.layout import SHOWN
+    from render.paper.layout import SHOWN, Wish
 
     with at("--bars"):
         there = [bar.number for bar in lesson.score.bars]
         chosen = () if wish.bars is None else bar_numbers(wish.bars, there)
-    drawn = len({*chosen} or {*there})
-    if drawn > MOST_BARS:
-        raise LessonError(
-            f"a chart of {drawn:,} bars is too long; it has at most {MOST_BARS:,}: choose some with --bars"
-        )
-    return chart(lesson.score, form, wish.paper, chosen, show=wish.show or SHOWN, under=wish.under)
+    band = _band_sheet(lesson) if "band" in wish.show else ()
+    shown = wish.show or SHOWN
+    return chart(lesson.score, form, Wish(chosen, wish.paper, shown, wish.under, note=lesson.note, band=band))
+
+
+def _band_sheet(lesson: Lesson) -> "Sequence[WrittenBar]":
+    """What the band plays in all choruses, as written; raises LessonError where there is none."""
+    from grooves.passages import Track, track_passages
+    from grooves.performance import band_sheet
+
+    if lesson.score.band is None:
+        raise LessonError('--show: this lesson has no band; write a table [band], such as form = "blues"')
+    passages = track_passages(Track("band"), lesson.score, lesson.choruses, 0)
+    bars = sum(len(passage.bars) * passage.times for passage in passages)
+    if bars > MOST_BARS:
+        raise LessonError(f"--show: {bars:,} bars of a band are too long; it has at most {MOST_BARS:,}: fewer choruses")
+    return band_sheet(lesson.score, passages, lesson.feel)
 
 
 def chart_file(loaded: Loaded, target: Path, wish: ChartOptions = WHOLE_CHART) -> Path:
@@ -63,12 +77,15 @@ def chart_file(loaded: Loaded, target: Path, wish: ChartOptions = WHOLE_CHART) -
     return target
 
 
-def page_data(lesson: Lesson, kit: "DrumKit") -> bytes:
-    """A lesson's page as a file's bytes, played on a kit: one HTML file that needs nothing else; raises LessonError."""
+def page_data(lesson: Lesson, kit: "DrumKit", back: str = "") -> bytes:
+    """A lesson's page as a file's bytes, played on a kit: one HTML file that needs nothing else; raises LessonError.
+
+    `page_data(lesson, kit, back="index.html")` links to an index.
+    """
     from render.page.page import page
     from render.sound.balance import calibrate
 
-    return page(lesson, kit, calibrate(kit)).encode()
+    return page(lesson, kit, calibrate(kit), back).encode()
 
 
 def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:

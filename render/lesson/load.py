@@ -1,20 +1,20 @@
 """Lessons and grooves from their files, every mistake with the file's name in front."""
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from grooves.errors import LessonError, at, nearest
-from grooves.groove import Groove, parse_groove
+from grooves.errors import LessonError, at
+from grooves.groove import Groove
 from grooves.lesson import Lesson, parse_lesson
+from grooves.lesson_tables import BandTable
+from grooves.line import WrittenLine
+from grooves.players import Band
 from grooves.remarks import remarks
-from grooves.rhythm import Bar, Meter
+from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
-
-LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
+from render.lesson.groove_files import find_groove, read_text
 
 
 @dataclass(frozen=True)
@@ -31,16 +31,23 @@ def load_lesson(path: Path) -> Loaded:
     """Read a lesson file: `load_lesson(Path("first.toml")).lesson.title`; raises LessonError."""
     notes: list[str] = []
 
-    def read_line(name: str, meter: Meter, part: str | int | None) -> Sequence[Bar]:
+    def read_line(name: str, meter: Meter, part: str | int | None) -> WrittenLine:
         from render.reading.read_line import read_line as read
 
         line = read(_beside(path, name), meter, part)
         notes.extend(f"{name}: {note}" for note in line.report)
-        return line.bars
+        return WrittenLine(line.bars, line.pickup)
+
+    def hire(table: BandTable, groove: Groove, line_bars: int) -> Band:
+        from grooves.band.band import form_and_line, read_band
+
+        band = read_band(table, groove, line_bars)
+        notes.append(form_and_line(band))
+        return band
 
     with at(str(path)):
         text = read_text(path)
-        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line)
+        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line, hire)
     notes += remarks(lesson)
     tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
@@ -81,47 +88,6 @@ def _is_groove(path: Path) -> bool:
     except LessonError:
         return False
     return "meter" in table and not table.keys() & {"line", "groove", "track"}
-
-
-def read_text(path: Path) -> str:
-    """Read a text file, or raise LessonError saying why it cannot be read."""
-    try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise LessonError(
-                f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text"
-            )
-        return path.read_text(encoding="utf-8-sig")  # some editors begin a text with a mark
-    except FileNotFoundError:
-        here = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
-        hint = f"; {nearest(path.name, here[:12])}" if here else ""
-        raise LessonError(f"there is no such file{hint}") from None
-    except IsADirectoryError:
-        raise LessonError("this is a folder; name a file in it") from None
-    except UnicodeDecodeError as error:
-        raise LessonError(f"this is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    except (OSError, ValueError) as error:
-        raise LessonError(f"this cannot be read: {getattr(error, 'strerror', None) or error}") from None
-
-
-def shipped_grooves() -> tuple[str, ...]:
-    """Names of the grooves that come along: "swing" is among them."""
-    return tuple(sorted(p.name.removesuffix(".toml") for p in _library().iterdir() if p.name.endswith(".toml")))
-
-
-def _library() -> Path:
-    return Path(str(files("grooves"))) / "library"
-
-
-def find_groove(name: str, folder: Path) -> Groove:
-    """Find a shipped groove by name, or a groove file beside the lesson: `find_groove("swing", Path("."))`."""
-    if name in shipped_grooves():
-        return parse_groove(read_text(_library() / f"{name}.toml"))
-    if name.endswith(".toml"):
-        with at(name):
-            return parse_groove(read_text(folder / name))
-    raise LessonError(
-        f"'{name}' is not shipped; {nearest(name, shipped_grooves(), 'name a groove file ending in .toml')}"
-    )
 
 
 def _beside(lesson: Path, name: str) -> Path:

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grooves.errors import LessonError, nearest
-from grooves.kit import HELPERS, PARTS
+from grooves.kit import BAND, HELPERS, PARTS
 from grooves.lesson import Lesson
-from grooves.passages import Passage, Track, plays, slug, track_passages
+from grooves.passages import Passage, Track, heard, plays, slug, track_passages
 from grooves.score import Score
 from render.files.write import check_reads
 from render.lesson.load import Loaded, load_lesson
@@ -149,9 +149,17 @@ def sounding_parts(score: Score, passages: Sequence[Passage]) -> tuple[str, ...]
         bars = [score.bars[index] for index in set(passage.bars)]
         strokes = [stroke for bar in bars for stroke in (bar.groove_alone if passage.groove_alone else bar.strokes)]
         parts |= {stroke.part for stroke in strokes if plays(stroke, passage)}
+        reads = any(stroke.role == "line" for stroke in strokes)
+        parts |= {part for part in _players(score, reads) if bars and heard({part}, passage)}
         parts |= {"count-in"} if passage.count_in else set()
         parts |= {"click"} if bars and passage.click != "off" and not passage.silent else set()
-    return tuple(part for part in (*PARTS, *HELPERS) if part in parts)
+    return tuple(part for part in (*PARTS, *BAND, *HELPERS) if part in parts)
+
+
+def _players(score: Score, reads: bool) -> tuple[str, ...]:
+    """Those of the band that play, some of them only where the line is read."""
+    band = score.band
+    return tuple(part for part in band.parts if reads or part not in band.readers) if band else ()
 
 
 def check_apart(plans: Sequence[Plan]) -> None:

@@ -130,5 +130,6 @@ def _made(one: PerformedTrack, file: PlannedFile, lesson: Lesson) -> MadeFile:
         return MadeFile(track.name, file.kind, file.path, seconds, (file.part,))
     plays = one.performance.parts
     parts = [part for part in PARTS if lesson.score.groove.part(part)] if track.groove_alone else lesson.score.parts
-    out = (*(part for part in parts if part not in plays), *(("the line",) if track.groove_alone else ()))
+    players = lesson.score.band.parts if lesson.score.band else ()
+    out = (*(part for part in (*parts, *players) if part not in plays), *(("the line",) if track.groove_alone else ()))
     return MadeFile(track.name, file.kind, file.path, seconds, plays, left_out=out)

@@ -10,7 +10,7 @@ from grooves.passages import Passage, Track, rungs, times_through
 from grooves.score import Score
 
 LONG_HOURS, MOST_HOURS = 2, 10  # a track of more is spoken of, refused; ours
-MOST_STROKES = 2_000_000  # of all tracks of a lesson that are performed; ours
+MOST_STROKES = 900_000  # of a lesson: a stroke takes about 1 kB, so a render stays under 1 GB (measured)
 
 
 @dataclass(frozen=True)
@@ -28,12 +28,17 @@ def track_size(track: Track, lesson: Lesson) -> Size:
     times = times_through(track, score, lesson.choruses)
     bars = track.bars or range(score.chorus_length)
     repeats = (track.ladder.times_each if track.ladder else 1) * (track.fade.times if track.fade else 1)
+    repeats *= 2 if any(how and how.echo for how in (track.trade, track.silence)) else 1  # every bar comes twice
     played = sum(
         _round_strokes(track, bars, score, turn) * _turns(times, turn, score) for turn in range(score.readings)
     )
     count_in = lesson.count_in if track.count_in is None else track.count_in
-    minutes = len(bars) * times * repeats * sum(1 / tempo for tempo in tempos_bpm) + count_in / tempos_bpm[0]
-    helpers = score.meter.pulses * count_in
+    begins = score.pickup_leads_to(bars[0]) and not track.groove_alone
+    led_in = 1 if begins and not (count_in or track.goes_round) else 0  # a bar of the groove for the pickup
+    minutes = len(bars) * times * repeats * sum(1 / tempo for tempo in tempos_bpm) + (count_in + led_in) / tempos_bpm[0]
+    helpers = score.meter.pulses * (count_in + led_in) + led_in * len(score.bars[0].groove_alone)
+    if begins and score.pickup:  # before every time through
+        helpers += len(score.pickup.line) * times * repeats * len(tempos_bpm)
     return Size(60 * _bar_beats(score) * minutes, played * repeats * len(tempos_bpm) + helpers)
 
 
@@ -61,7 +66,7 @@ def length_seconds(score: Score, passages: Sequence[Passage]) -> float:
 
 
 def check_sizes(path: Path, lesson: Lesson, tracks: Sequence[Track]) -> None:
-    """Raise LessonError where a track lasts more than 10 hours, or all together have more than 2 000 000 strokes."""
+    """Raise LessonError where a track lasts more than 10 hours, or all together have more than 900 000 strokes."""
     sizes = [track_size(track, lesson) for track in tracks]
     for track, size in zip(tracks, sizes, strict=True):
         if size.seconds > MOST_HOURS * 3600:

@@ -6,6 +6,7 @@ function dataOf(id) {
   return JSON.parse(document.getElementById(id).textContent);
 }
 
+const ui = Object.fromEntries([...document.querySelectorAll("[id]")].map((element) => [element.id, element]));
 const lesson = readLesson({ ...dataOf("score"), ...dataOf("sounds") });
 const settings = firstSettings(lesson);
 let transport, view, controls;
@@ -19,7 +20,7 @@ async function open() {
     changed: () => controls.changed(),
   });
   view = new View(lesson, transport);
-  controls = new Controls(lesson, settings, transport, view, new Store(lesson.name));
+  controls = new Controls(lesson, settings, transport, view, new Log(lesson));
   document.body.classList.add("ready");
   document.body.dataset.ready = Math.round(performance.now()); // milliseconds from opening the page
 }

@@ -19,15 +19,14 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from grooves.kit import LIMBS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
-from grooves.score import Score
-from grooves.teaching.coordination import grid
-from render.page.grid import grid_svg
-from render.page.score import score_data, time_alone
+from grooves.teaching.coordination import difficulty, grid
+from render.page.practice_log import lesson_hash
+from render.page.readers import lines, staff_shift_mm
+from render.page.score import row_limbs, score_data
 from render.page.sounds import sound_data
-from render.page.staff import StaffPicture, Staves, staves
-from render.page.steps import CAUTIONS, KEYS, limb_rows, steps
+from render.page.staff import AHEAD_MM, StaffPicture, Staves, staves
+from render.page.steps import CAUTIONS, SHORTCUTS, steps
 from render.paper.chart import feel_words
 from render.paper.grids import grid_words
 from render.paper.notation import numbered
@@ -42,19 +41,30 @@ SCRIPTS = (
     "feel",
     "score",
     "clock",
+    "layout",
     "player",
     "sound",
     "transport",
-    "follow",
+    "grid",
+    "card",
+    "stand",
     "view",
-    "store",
+    "log",
     "limbs",
+    "tempo",
+    "practice",
+    "bars",
+    "steps",
+    "diary",
+    "keys",
+    "sheet",
     "memory",
     "controls",
     "main",
 )
+STYLES = ("page", "music", "dock")
 FADE_TO_LU = -30.0  # how far the line sinks: no longer heard beside the ride; ours, by ear
-_PX_PER_MM = 5.2  # smallest scale of the music on a screen: staves of 31 px
+_PX_PER_MM = 6.2  # smallest scale of the music on a screen: staves of 37 px
 _NARROWEST_PX, _WIDEST_PX = 260, 420  # of a bar: the grid under it must stay readable
 _BEATS = {Fraction(1): "♩", Fraction(3, 2): "♩.", Fraction(1, 2): "♪", Fraction(2): "half note"}
 
@@ -70,91 +80,113 @@ class Entry:
     bars: int
 
 
+@dataclass(frozen=True)
+class Section:
+    """Lessons under one heading of an index page: `Section("Week 5", entries, "Bring brushes.", "monday.html")`."""
+
+    heading: str
+    entries: Sequence[Entry]
+    note: str = ""
+    address: str = ""  # what the heading leads to
+    files: Sequence[tuple[str, str]] = ()  # names and addresses of what else belongs to it
+
+
 def entry(lesson: Lesson, address: str) -> Entry:
     """The line of an index page for a lesson whose page has this address."""
     score = lesson.score
     return Entry(address, lesson.title, score.tempo_bpm, score.groove.title, len({bar.number for bar in score.bars}))
 
 
-def page(lesson: Lesson, kit: "DrumKit", balance: Balance) -> str:
+def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> str:
     """The page of a lesson as HTML: `page(lesson, kit, calibrate(kit))`.
 
-    Raises LessonError where the kit has no sound for a part of the lesson.
+    `back` is the address of the index that it links to, "" for none. Raises LessonError where the kit has no sound
+    for a part of the lesson.
     """
     score = lesson.score
     engraved = staves(score)
-    pictures, numbers = engraved.bars, numbered([one.number for one in engraved.bars])
-    alone = time_alone(score)
+    numbers = numbered([one.number for one in engraved.bars])
+    named = lines(lesson)
+    moved = [one for _, one in named]
     return _filled(
         "page.html",
-        _asset("page.css") + _widths(engraved),
+        "\n".join(_asset(f"{name}.css") for name in STYLES) + _widths(engraved),
         "\n".join(_asset(f"{name}.js") for name in SCRIPTS),
         title=lesson.title,
+        back=back,
+        note=lesson.note,
         groove=score.groove.title,
         beat=_BEATS.get(score.groove.beat, "beat"),
         tempo=f"{score.tempo_bpm:g}",
         feel=feel_words(score),
         steps=steps(lesson),
-        cards=[_card(score, alone, one, label) for one, label in zip(pictures, numbers, strict=True)],
+        cards=[_card(lesson, one, label) for one, label in zip(engraved.bars, numbers, strict=True)],
         glyphs=Markup(engraved.glyphs),
-        limbs=limb_rows(lesson),
+        staff_box=engraved.box,
+        down=f"{staff_shift_mm(score):g}",
+        limbs=row_limbs(moved),
+        drums=[name for name, _ in named],
         slowest=f"{SLOWEST_BPM:g}",
         fastest=f"{FASTEST_BPM:g}",
         counts_in=sorted({0, 1, 2, 4, lesson.count_in}),
         swings=score.meter.unit < 8,
         backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
         cautions=CAUTIONS,
-        keys=KEYS,
-        score=_data(_page_data(lesson, pictures, numbers)),
-        sounds=_data(sound_data(lesson, kit, balance)),
+        shortcuts=SHORTCUTS,
+        score=_data(_page_data(lesson, moved, engraved, numbers)),
+        sounds=_data(sound_data(moved, kit, balance)),
     )
 
 
-def _page_data(lesson: Lesson, pictures: Sequence[StaffPicture], numbers: Sequence[str]) -> dict[str, Any]:
+def _page_data(lesson: Lesson, moved: Sequence[Lesson], engraved: Staves, numbers: Sequence[str]) -> dict[str, Any]:
     """What the page's script reads: the score, and how it stands on the page."""
+    pictures = engraved.bars
     printed = [number for number, one in enumerate(pictures) for _ in range(one.times)]
+    picture = {"left": engraved.left_mm, "width": engraved.width_mm, "ahead": AHEAD_MM}
+    picture |= {"right": engraved.left_mm + engraved.width_mm, "height": engraved.height_mm}
     return {
-        **score_data(lesson, printed),
+        **score_data(moved, printed),
+        "title": lesson.title,
+        "hash": lesson_hash(lesson),
+        "name": f"fourlimb {lesson_hash(lesson)}",
         "places": [list(range(one.index, one.index + one.times)) for one in pictures],
         "numbers": numbers,
+        "difficulty": [round(difficulty(lesson.score, one.index).total, 3) for one in pictures],
+        "picture": {key: round(value, 3) for key, value in picture.items()},
         "steps": steps(lesson),
         "fadeTo": FADE_TO_LU,
         "feelWords": feel_words(lesson.score),
-        "name": f"fourlimb {hashlib.sha256(_json([lesson.title, _shape(lesson)]).encode()).hexdigest()[:16]}",
     }
 
 
 def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
     """A page that lists lessons: `index_page([entry(lesson, "first.html")], "Tuesday evening")`."""
-    listed = [replace(one, address=quote(one.address)) for one in entries]
-    return _filled("index.html", _asset("page.css"), "", title=title, entries=listed)
+    return sections_page([Section("", entries)], title)
 
 
-def _shape(lesson: Lesson) -> list[list[str]]:
-    """What makes two lines the same for the ticks of a student: their notes."""
-    return [[f"{symbol.onset} {symbol.length} {symbol.kind}" for symbol in bar.line] for bar in lesson.score.bars]
+def sections_page(sections: Sequence[Section], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()) -> str:
+    """A page that lists lessons under headings: `sections_page([Section("Week 1", entries)], "Monday")`.
+
+    `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
+    """
+    filled = [replace(one, entries=[_quoted(each) for each in one.entries]) for one in sections]
+    filled = [one for one in filled if one.entries or one.heading]
+    style = _asset("page.css") + _asset("index.css")
+    return _filled("index.html", style, "", title=title, sections=filled, up=quote(up), links=links)
 
 
-def _card(score: Score, alone: Score | None, picture: StaffPicture, label: str) -> dict[str, Any]:
-    readings = [picture.index + score.chorus_length * reading for reading in range(score.readings)]
-    played = {*score.limbs, *(alone.limbs if alone else ())}
-    limbs = [limb for limb in LIMBS if limb in played]
-    first, *others = [grid_svg(score, index, limbs) for index in readings]
-    hidden = [svg.replace("<svg ", "<svg hidden ", 1) for svg in others]
-    if alone:
-        drawn = [grid_svg(alone, index, limbs) for index in readings]
-        hidden += [svg.replace("<svg ", "<svg hidden data-alone ", 1) for svg in drawn]
-    return {
-        "label": label,
-        "staff": Markup(picture.svg),
-        "grids": [Markup(svg) for svg in (first, *hidden)],
-        "says": grid_words(grid(score, picture.index)),
-    }
+def _quoted(one: Entry) -> Entry:
+    return replace(one, address=quote(one.address))
+
+
+def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
+    says = grid_words(grid(lesson.score, picture.index))
+    return {"label": label, "staff": Markup(picture.staff), "signs": Markup(picture.signs), "says": says}
 
 
 def _widths(engraved: Staves) -> str:
     """How narrow a bar may become before fewer of them stand side by side."""
-    narrowest = min(max(engraved.width_mm * _PX_PER_MM, _NARROWEST_PX), _WIDEST_PX)
+    narrowest = min(max((engraved.left_mm + engraved.width_mm) * _PX_PER_MM, _NARROWEST_PX), _WIDEST_PX)
     return f".music{{--bar:{narrowest:.0f}px}}"
 
 

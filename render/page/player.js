@@ -7,12 +7,11 @@
  */
 "use strict";
 
-const TRIPLETS = 2; // an upbeat in a beat of triplets falls on the third of them
-const ROOM = 0.45; // of the gap to a limb's neighbouring stroke: more would let one overtake another
 const REMEMBERED = 10; // seconds that strokes and marks are kept: longer than any quarter and its deviations
 
-class Player {
+class Player extends Layout {
   constructor(lesson, settings) {
+    super();
     Object.assign(this, { lesson, settings });
     this.deviations = new Deviations(lesson.feel);
     const furthest = lesson.feel.clip * lesson.feel.timing;
@@ -30,8 +29,11 @@ class Player {
     this.tempo = this.settings.tempo; // at the last quarter laid out: it may have risen since it was set
     this.tempos = []; // set while it plays: { beat, tempo }
     this.since = 0; // quarters since the count-in, to the start of the current bar
-    this.position = (this.settings.from || 0) - 1; // of the current bar in the chorus
+    this.at = this.placeBefore(this.settings.from); // of the current bar among those that are played
     this.turn = 0; // times through, finished
+    this.roseTurn = 0; // when the tempo rose last, in times through
+    this.roseBeat = 0; // and in quarters
+    this.clean = []; // the quarters at which it was said that it came clean
     this.played = 0; // bars begun since the count-in, or since the loop or the turns were set
     this.countIn = this.settings.countIn;
     this.counted = 0; // bars of count-in, begun
@@ -84,21 +86,43 @@ class Player {
 
   /** Note how everything stands, before a quarter is laid out. */
   mark() {
-    const { map, beat, tempo, since, position, turn, played, counted, bar, limbs, ready } = this;
+    const { map, beat, tempo, since, at, turn, roseTurn, roseBeat, played, counted, bar, limbs, ready } = this;
     const seconds = this.time;
     this.marks = this.marks.filter((mark) => mark.seconds > this.sent - REMEMBERED);
     const [oldest] = this.marks;
     if (oldest) this.map = map.since(oldest.beat);
     if (oldest) this.tempos = this.tempos.filter((one) => one.beat >= oldest.beat);
     const kept = { bar: bar && { ...bar }, limbs: copied(limbs), ready: [...ready] };
-    this.marks.push({ seconds, map: this.map, beat, tempo, since, position, turn, played, counted, ...kept });
+    this.marks.push({ seconds, map: this.map, beat, tempo, since, at, turn, roseTurn, roseBeat, played, counted, ...kept });
   }
 
   /** Loop over these places of the chorus from the next bar on; none: the whole chorus. */
   loop(places) {
-    this.settings.loop = [...places].sort((a, b) => a - b);
-    this.turn = this.played = 0;
-    if (places.length && !places.includes(this.position)) this.position = -1;
+    const at = this.bar && this.bar.score ? this.bar.position : -1;
+    this.settings.loop = [...places];
+    this.turn = this.played = this.roseTurn = 0;
+    this.at = this.sequence().findIndex(({ place }) => place === at);
+  }
+
+  /** Go on from a place of the chorus with the next bar. */
+  goTo(place) {
+    this.at = this.placeBefore(place);
+  }
+
+  /** Where in what is played a place's forerunner stands; before the first where the place is not among them. */
+  placeBefore(place) {
+    return Math.max(this.sequence().findIndex((one) => one.place === place) - 1, -1);
+  }
+
+  /** The places of the chorus in the order in which they are played, some of them twice where they are echoed. */
+  sequence() {
+    const { loop } = this.settings;
+    return withEchoes(loop.length ? loop : [...Array(this.lesson.chorus).keys()], this.settings);
+  }
+
+  /** It came clean: a tempo that waits for that may rise at the end of this time through. */
+  passed(moment) {
+    if (this.map.spans.length) this.clean.push(this.map.beatAt(moment));
   }
 
   // --- giving out ---
@@ -132,144 +156,18 @@ class Player {
   /** Whether a stroke sounds, as things stand now. */
   isHeard({ voice, beat, cell }) {
     if (voice.part === "count-in") return true;
-    if (voice.part !== "click") return soundsIn(cell.number, voice, this.settings);
-    return clicks(this.settings.click, beat) && turnOf(cell.number, this.settings) !== "silent";
+    if (voice.part !== "click") return soundsIn(cell, voice, this.settings);
+    return clicks(this.settings.click, beat) && turnOf(cell, this.settings) !== "silent";
   }
 
   /** A stroke as it is given out, with the velocity that MIDI and sound files carry. */
   finish(stroke) {
     const helper = stroke.beat !== undefined;
-    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, stroke.turn));
+    const round = Math.floor(stroke.turn / this.lesson.readings);
+    const level = stroke.level + (helper ? 0 : lowered(stroke.voice, this.settings, round));
     const velocity = velocityFor(this.lesson.loudness[stroke.voice.key], level);
-    return { ...stroke, level, velocity, key: stroke.voice.key, heard: this.isHeard(stroke) };
-  }
-
-  // --- laying out ---
-
-  /** Lay out one more quarter, or what is left of the bar. */
-  layQuarter() {
-    const { meter, beat } = this.lesson;
-    this.mark();
-    if (this.isAtBarline()) this.openBar();
-    const size = Math.min(1, meter.length - this.bar.within);
-    this.map = this.map.paced(this.beat, this.tempo * beat);
-    const cell = { beat: this.beat, seconds: this.time, from: this.bar.within, size, tempo: this.tempo, ...this.bar };
-    cell.pace = this.tempo * beat; // quarters a minute
-    this.takeTempos(cell);
-    this.cells.push(cell);
-    this.layHelpers(cell);
-    if (cell.score) this.layStrokes(cell);
-    this.beat += size;
-    this.bar.within += size;
-  }
-
-  /** The tempos that were set within a quarter take hold where they were set. */
-  takeTempos(cell) {
-    for (const { beat, tempo } of this.tempos) {
-      if (beat < cell.beat || beat >= cell.beat + cell.size) continue;
-      this.tempo = tempo;
-      this.map = this.map.paced(beat, tempo * this.lesson.beat);
-    }
-  }
-
-  /** Whether what is laid out ends with a bar. */
-  isAtBarline() {
-    return !this.bar || this.bar.within >= this.lesson.meter.length;
-  }
-
-  /** Begin the next bar: of the count-in, of the loop, or the first one again. */
-  openBar() {
-    const { meter } = this.lesson;
-    if (this.bar && this.bar.score) this.since += meter.length;
-    if (this.counted < this.countIn) {
-      this.bar = { within: 0, score: null, countIn: this.counted++, turn: 0 };
-      return;
-    }
-    const { turn, tempo } = this;
-    this.step();
-    const index = this.position + this.lesson.chorus * (this.turn % this.lesson.readings);
-    const number = this.played++;
-    const rises = this.turn !== turn && this.tempo !== tempo;
-    this.bar = { within: 0, score: this.lesson.bars[index], position: this.position, turn: this.turn, number, rises };
-  }
-
-  /** Go to the next chosen bar of the chorus; past the last one a new time through begins. */
-  step() {
-    const chosen = this.settings.loop.length ? this.settings.loop : [...Array(this.lesson.chorus).keys()];
-    const next = chosen.find((place) => place > this.position);
-    if (next === undefined) this.beginTurn();
-    this.position = next === undefined ? chosen[0] : next;
-  }
-
-  /** Once more through; the tempo may rise. */
-  beginTurn() {
-    this.turn += 1;
-    const { rise } = this.settings;
-    if (rise && this.turn % rise.every === 0 && this.tempo < rise.to) this.tempo = Math.min(rise.to, this.tempo + rise.by);
-  }
-
-  /** The count-in's sticks and the places of the click: exact, never swung. */
-  layHelpers(cell) {
-    const { meter, helpers } = this.lesson;
-    const beats = cell.score ? [...Array(meter.pulses).keys()] : countInBeats(cell.countIn, this.countIn, meter.pulses);
-    for (const beat of beats) {
-      const within = beat * meter.pulse - cell.from;
-      if (within < 0 || within >= cell.size) continue;
-      const helper = cell.score ? helpers.click : helpers.countIn;
-      const seconds = this.map.secondsAt(cell.beat + within);
-      const level = helper.level + (beat === 0 ? helper.downbeat : 0);
-      const id = `${cell.beat + within} ${helper.part}`;
-      this.admit({ id, seconds, nominal: seconds, level, voice: helper, beat, cell, turn: cell.turn });
-    }
-  }
-
-  /** The strokes of a quarter at their nominal times; each waits until its limb's next one is known. */
-  layStrokes(cell) {
-    for (const stroke of this.strokesOf(cell.score)[cell.from]) {
-      const within = this.swung(stroke, cell.pace) - cell.from;
-      const nominal = this.map.secondsAt(cell.beat + within);
-      const name = stroke.voice.limb;
-      const limb = this.limbOf(name);
-      if (limb.waiting) this.settle(limb, nominal);
-      const id = `${cell.beat - cell.from + stroke.onset} ${name}`; // a limb strikes once at a place
-      const place = this.since + stroke.onset;
-      limb.waiting = { ...stroke, id, nominal, before: limb.last, place, cell, turn: cell.turn };
-      limb.last = nominal;
-    }
-  }
-
-  /** A bar's strokes by quarters: with the line, or the time alone. */
-  strokesOf(score) {
-    return this.settings.alone ? score.alone : score.strokes;
-  }
-
-  /** Where in the bar a stroke falls: written upbeats swing, all else stays. */
-  swung(stroke, pace) {
-    if (!stroke.moves) return stroke.onset;
-    const reads = stroke.moves % 2 === 0;
-    const own = reads && this.settings.lineSwing !== null ? this.settings.lineSwing : this.settings.swing;
-    const swing = swingRatio(own, this.lesson.curves, pace);
-    const ratio = stroke.moves > 2 && swing > 1 ? TRIPLETS : swing;
-    return Math.floor(stroke.onset) + ratio / (ratio + 1);
-  }
-
-  /** A limb's memory of its neighbouring strokes. */
-  limbOf(name) {
-    if (!this.limbs.has(name)) this.limbs.set(name, { last: -Infinity, waiting: null });
-    return this.limbs.get(name);
-  }
-
-  /** Deviate a waiting stroke in time and level, now that the time of the limb's next one is known. */
-  settle(limb, next) {
-    const stroke = limb.waiting;
-    limb.waiting = null;
-    const { timing, level, placement } = this.lesson.feel;
-    const name = stroke.voice.limb;
-    const wish = this.deviations.at(name, "timing", stroke.place) * timing;
-    const shift = clamp(wish, -(stroke.nominal - stroke.before) * ROOM, (next - stroke.nominal) * ROOM);
-    const seconds = stroke.nominal + shift + (placement[name] || 0);
-    const lean = this.deviations.at(name, "level", stroke.place) * level * stroke.spread;
-    this.admit({ ...stroke, seconds, level: stroke.level + lean });
+    const volume = this.settings.volumes[stroke.voice.limb || stroke.voice.part] || 0;
+    return { ...stroke, level, velocity, volume, key: stroke.voice.key, heard: this.isHeard(stroke) };
   }
 }
 

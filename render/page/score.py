@@ -19,13 +19,14 @@ from grooves.feel import (
     triplet_beats,
 )
 from grooves.groove import SWING_WORDS, Swing
-from grooves.kit import INSTRUMENTS
+from grooves.kit import INSTRUMENTS, LIMBS, PARTS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 from grooves.performance import CLICK_DOWNBEAT_LU, CLICK_LU, COUNT_IN_LU, written_levels
 from grooves.rhythm import QUARTER
 from grooves.score import Score, Stroke
 from grooves.teaching.coordination import Place
-from render.paper.grids import column_of, places_of
+from render.page.readers import staff_shift_mm, time_hand
+from render.paper.grids import column_of, grid_of, places_of
 from render.sound.stems import CHOKE_DB_PER_SECOND
 
 SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
@@ -48,57 +49,68 @@ def time_alone(score: Score) -> Score | None:
 # --- strokes -------------------------------------------------------------------------------------
 
 
+BarRows = tuple[tuple[Row, ...], tuple[Row, ...]]  # with the line, and the groove alone
+
+
 @dataclass(frozen=True)
 class Sheet:
-    """A lesson laid out for the page: `Sheet(lesson).patterns` are the different bars, as rows of numbers."""
+    """A lesson laid out for the page, with its line on one drum after the other: `Sheet((lesson,)).patterns`."""
 
-    lesson: Lesson
+    lessons: tuple[Lesson, ...]  # the lesson itself first
+
+    @cached_property
+    def strokes(self) -> tuple[Stroke, ...]:
+        """Every stroke that can be heard."""
+        bars = [bar for lesson in self.lessons for bar in lesson.score.bars]
+        return tuple(stroke for bar in bars for stroke in (*bar.strokes, *bar.groove_alone))
 
     @cached_property
     def divisions(self) -> int:
         """The smallest step of a quarter on which every stroke falls."""
-        bars = self.lesson.score.bars
-        return lcm(*(stroke.onset.denominator for bar in bars for stroke in (*bar.strokes, *bar.groove_alone)))
+        return lcm(*(stroke.onset.denominator for stroke in self.strokes))
 
     @cached_property
     def voices(self) -> tuple[Voice, ...]:
         """Who can be heard, in order of first appearance."""
-        bars = self.lesson.score.bars
-        return tuple(dict.fromkeys(voice_of(s) for bar in bars for s in (*bar.strokes, *bar.groove_alone)))
+        return tuple(dict.fromkeys(voice_of(stroke) for stroke in self.strokes))
 
     @cached_property
-    def bars(self) -> tuple[tuple[tuple[Row, ...], tuple[Row, ...]], ...]:
-        """Every bar of the score as rows: with the line, and the groove alone."""
-        score = self.lesson.score
-        alone = time_alone(score) or score
-        return tuple(
-            (self._rows(bar.strokes, places_of(score, number)), self._rows(bar.groove_alone, places_of(alone, number)))
-            for number, bar in enumerate(score.bars)
-        )
+    def lines(self) -> tuple[tuple[BarRows, ...], ...]:
+        """For each lesson, every bar of its score as rows."""
+        return tuple(self._bars(lesson) for lesson in self.lessons)
 
     @cached_property
     def patterns(self) -> tuple[tuple[Row, ...], ...]:
         """The different bars."""
-        return tuple(dict.fromkeys(rows for pair in self.bars for rows in pair))
+        return tuple(dict.fromkeys(rows for bars in self.lines for pair in bars for rows in pair))
 
-    def _rows(self, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
-        score, feel = self.lesson.score, self.lesson.feel
-        levels = written_levels(strokes, score, feel, self.lesson.balance_lu)
+    def _bars(self, lesson: Lesson) -> tuple[BarRows, ...]:
+        score = lesson.score
+        alone = time_alone(score) or score
+        return tuple(
+            (
+                self._rows(lesson, bar.strokes, places_of(score, number)),
+                self._rows(lesson, bar.groove_alone, places_of(alone, number)),
+            )
+            for number, bar in enumerate(score.bars)
+        )
+
+    def _rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+        score = lesson.score
+        levels = written_levels(strokes, score, lesson.feel, lesson.balance_lu)
         onsets = [stroke.onset for stroke in strokes]
         straight, thirds = sixteenth_beats(onsets), triplet_beats(onsets)
-        rows = []
-        for stroke, level_lu in zip(strokes, levels, strict=True):
-            rows.append(
-                (
-                    int(stroke.onset * self.divisions),
-                    self.voices.index(voice_of(stroke)),
-                    round(level_lu, 6),
-                    stroke.spread,
-                    _moved_by(stroke, straight, thirds, score),
-                    column_of(stroke, places),
-                )
+        return tuple(
+            (
+                int(stroke.onset * self.divisions),
+                self.voices.index(voice_of(stroke)),
+                round(level_lu, 6),
+                stroke.spread,
+                _moved_by(stroke, straight, thirds, score),
+                column_of(stroke, places),
             )
-        return tuple(rows)
+            for stroke, level_lu in zip(strokes, levels, strict=True)
+        )
 
 
 def voice_of(stroke: Stroke) -> Voice:
@@ -139,36 +151,29 @@ def _is_straight(swing: Swing, left: float, right: float, share: float) -> bool:
 # --- all of it -----------------------------------------------------------------------------------
 
 
-def score_data(lesson: Lesson, printed: Sequence[int]) -> dict[str, Any]:
-    """Everything but the sounds, ready for JSON: `score_data(lesson, [0, 1])["tempo"]` is 120.0.
+def score_data(lessons: Sequence[Lesson], printed: Sequence[int]) -> dict[str, Any]:
+    """Everything but the sounds, ready for JSON: `score_data([lesson], [0, 1])["tempo"]` is 120.0.
 
-    `printed` says for each place of the chorus as which printed bar it stands on the page, from 0.
+    `lessons` are the lesson and the same with its line on other drums. `printed` says for each place of the chorus as
+    which printed bar it stands on the page, from 0.
     """
-    score, sheet = lesson.score, Sheet(lesson)
-    meter, beat = score.meter, float(score.groove.beat)
-    number = {rows: at for at, rows in enumerate(sheet.patterns)}
+    lesson, sheet = lessons[0], Sheet(tuple(lessons))
+    score = lesson.score
+    beat = float(score.groove.beat)
     return {
         "tempo": score.tempo_bpm,
         "slowest": SLOWEST_BPM,
         "fastest": FASTEST_BPM,
         "beat": beat,
-        "meter": {
-            "count": meter.count,
-            "length": float(meter.length),
-            "pulse": float(meter.pulse),
-            "pulses": meter.pulses,
-            "eighths": meter.unit >= 8,
-        },
+        "meter": _meter_data(score),
         "countIn": lesson.count_in,
-        "readings": score.readings,
         "softer": SOFTER_LU,
         "divisions": sheet.divisions,
         "voices": [_voice_data(voice) for voice in sheet.voices],
         "patterns": sheet.patterns,
-        "bars": [
-            {"card": printed[at % score.chorus_length], "strokes": number[strokes], "alone": number[alone]}
-            for at, (strokes, alone) in enumerate(sheet.bars)
-        ],
+        **_lines_data(sheet, printed),
+        "rows": row_limbs(lessons),
+        "parts": PARTS,
         "helpers": _helpers(),
         "feel": _feel_data(lesson),
         "curves": {
@@ -180,9 +185,60 @@ def score_data(lesson: Lesson, printed: Sequence[int]) -> dict[str, Any]:
     }
 
 
+def _meter_data(score: Score) -> dict[str, Any]:
+    meter = score.meter
+    return {
+        "count": meter.count,
+        "length": float(meter.length),
+        "pulse": float(meter.pulse),
+        "pulses": meter.pulses,
+        "eighths": meter.unit >= 8,
+    }
+
+
+def _lines_data(sheet: Sheet, printed: Sequence[int]) -> dict[str, Any]:
+    """The bars of each line, and the different columns of their grids."""
+    number = {rows: at for at, rows in enumerate(sheet.patterns)}
+    grids: list[list[list[Any]]] = []
+    lines = []
+    for lesson, bars in zip(sheet.lessons, sheet.lines, strict=True):
+        score, found = lesson.score, []
+        alone = time_alone(score) or score
+        for at, (strokes, time) in enumerate(bars):
+            columns = [_known(grids, column_data(one, at)) for one in (score, alone)]
+            own = {"strokes": number[strokes], "alone": number[time], "grid": columns[0], "gridAlone": columns[1]}
+            found.append({"card": printed[at % score.chorus_length], **own})
+        lines.append({"readings": score.readings, "down": staff_shift_mm(score), "bars": found})
+    return {"lines": lines, "grids": grids}
+
+
+def column_data(score: Score, index: int) -> list[list[Any]]:
+    """A bar's columns: share of the bar, what is said, and 2 on a felt beat, 1 on another that is counted, else 0."""
+    return [
+        [round(one.across, 5), one.says, 2 if one.felt else 1 if one.beat else 0]
+        for one in grid_of(score, index).columns
+    ]
+
+
+def _known(grids: list[list[list[Any]]], one: list[list[Any]]) -> int:
+    """The number of a grid's columns among the different ones so far."""
+    if one not in grids:
+        grids.append(one)
+    return grids.index(one)
+
+
+def row_limbs(lessons: Sequence[Lesson]) -> list[str]:
+    """The limbs of the grid's rows: the hand that keeps time on top, then hands and feet."""
+    bars = [bar for lesson in lessons for bar in lesson.score.bars]
+    playing = {stroke.limb for bar in bars for stroke in (*bar.strokes, *bar.groove_alone)}
+    first = time_hand(lessons[0])
+    return [limb for limb in dict.fromkeys((first, *LIMBS)) if limb in playing]
+
+
 def _voice_data(voice: Voice) -> dict[str, Any]:
     part, limb, instrument, role = voice
-    return {"part": part, "limb": limb, "role": role, "key": INSTRUMENTS[instrument].key}
+    drum = INSTRUMENTS[instrument]
+    return {"part": part, "limb": limb, "role": role, "key": drum.key, "head": drum.head}
 
 
 def _helpers() -> dict[str, Any]:
@@ -206,7 +262,6 @@ def _helpers() -> dict[str, Any]:
 
 def _feel_data(lesson: Lesson) -> dict[str, Any]:
     feel = lesson.feel
-    limbs = sorted({stroke.limb for bar in lesson.score.bars for stroke in (*bar.strokes, *bar.groove_alone)})
     return {
         "swing": feel.swing,
         "lineSwing": feel.line_swing,
@@ -214,9 +269,9 @@ def _feel_data(lesson: Lesson) -> dict[str, Any]:
         "level": feel.level_lu,
         "correlation": feel.correlation,
         "together": feel.together,
-        "placement": {limb: placement_seconds(feel, limb) for limb in limbs},
+        "placement": {limb: placement_seconds(feel, limb) for limb in LIMBS},
         "keys": {
-            limb: {what: stream_key(feel.seed, limb, what) for what in ("timing", "level")} for limb in (BODY, *limbs)
+            limb: {what: stream_key(feel.seed, limb, what) for what in ("timing", "level")} for limb in (BODY, *LIMBS)
         },
         "memory": MEMORY,
         "clip": CLIP,

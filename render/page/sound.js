@@ -3,6 +3,17 @@
 
 const RATE = 44100; // that of the recorded hits; a browser whose sound card runs at another resamples the sum
 
+const HEADROOM = 4; // how far past full scale the sum may go before it is bent, which no choice of volumes reaches
+const STRAIGHT = 0.88; // of full scale: up to here the sum is left as it is, as sound files are; above it is bent
+const CEILING = 0.93; // which it never reaches: between two samples a peak may be 0.6 dB higher
+const KNEE = Float32Array.from({ length: 2 ** 14 + 1 }, (_, at) => bent((at / 2 ** 13 - 1) * HEADROOM));
+
+/** A sample past the straight part, bent so that it never reaches full scale. */
+function bent(value) {
+  const [over, rest] = [Math.abs(value) - STRAIGHT, CEILING - STRAIGHT];
+  return over <= 0 ? value : Math.sign(value) * (STRAIGHT + rest * Math.tanh(over / rest));
+}
+
 /** Bytes from base64 text. */
 function bytesOf(text) {
   return Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -27,8 +38,8 @@ class Sound {
   /** Strike into a context; second 0 of the player is second `origin` of the context, from the first to the last. */
   constructor(context, lesson, hits, origin = 0) {
     Object.assign(this, { context, lesson, hits, origin });
-    this.out = new GainNode(context, { gain: lesson.gain });
-    this.out.connect(context.destination);
+    this.out = new GainNode(context, { gain: lesson.gain / HEADROOM });
+    this.out.connect(new WaveShaperNode(context, { curve: KNEE })).connect(context.destination);
     this.voices = new Set();
   }
 
@@ -41,7 +52,7 @@ class Sound {
   strike(stroke) {
     const layer = this.layer(stroke);
     const loudness = this.lesson.loudness[stroke.key];
-    const gain = layer.scale * 10 ** ((loudness[stroke.velocity] - loudness[layer.at]) / 20);
+    const gain = layer.scale * 10 ** ((loudness[stroke.velocity] - loudness[layer.at] + (stroke.volume || 0)) / 20);
     const level = new GainNode(this.context, { gain });
     const source = new AudioBufferSourceNode(this.context, { buffer: layer.buffer });
     source.connect(level).connect(this.out);

@@ -1,6 +1,6 @@
 """The recorded hits that a lesson page carries: FLAC as base64, one for each key, or for each layer of a key.
 
-A hit is cut where it has died away by 60 dB and at most after three seconds, with a fade at its end, and brought
+A hit is cut where it has died away by 60 dB and at most after 2.2 seconds, with a fade at its end, and brought
 near full scale so that 16 bits suffice; `scale` undoes that. How loud a velocity sounds is said by `loudness`.
 """
 
@@ -9,14 +9,16 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from grooves.kit import INSTRUMENTS
 from grooves.lesson import Lesson
-from grooves.passages import Passage
+from grooves.passages import Passage, Track, track_passages
 from grooves.performance import Performance, perform
+from render.files.interrupts import signals_later
 from render.sound.balance import Balance, velocities
 from render.sound.events import Rendition
 from render.sound.gain import gain_for
@@ -25,35 +27,45 @@ from render.soundfont.recording import Sound, heard_frames
 from render.soundfont.samples import DrumKit
 
 _TAIL_DB = -60.0  # below this a tail is lost under the next stroke of the ride; by ear
-_LONGEST_SECONDS = 3.0
+_LONGEST_SECONDS = 2.2  # most of a page's size is the ride's ring; by ear
 _FADE_SECONDS = 0.4  # at the end of a hit that was cut, so that it does not break off
 _PEAK = 0.95  # of full scale: room for the coder's rounding
-_ROOM_DB = 1.0  # for faster tempos and later deviations: measured up to 0.96 dB more at 400 a minute, two soundfonts
 _NO_SOUND_LU = -999.0
 _HELPERS = ("sticks", "click")
 
 
-def keys_of(lesson: Lesson) -> tuple[int, ...]:
-    """The keys that a lesson's page can strike, count-in and click among them."""
-    used = {stroke.instrument for bar in lesson.score.bars for stroke in (*bar.strokes, *bar.groove_alone)}
+def keys_of(lessons: Sequence[Lesson]) -> tuple[int, ...]:
+    """The keys that a lesson's page can strike, wherever its line is put, count-in and click among them."""
+    bars = [bar for lesson in lessons for bar in lesson.score.bars]
+    used = {stroke.instrument for bar in bars for stroke in (*bar.strokes, *bar.groove_alone)}
     return tuple(sorted({INSTRUMENTS[name].key for name in (*used, *_HELPERS)}))
 
 
-def sound_data(lesson: Lesson, kit: DrumKit, balance: Balance) -> dict[str, Any]:
-    """Hits, loudness tables and the gain of a lesson, ready for JSON: `sound_data(lesson, kit, balance)["gain"]`.
+def sound_data(lessons: Sequence[Lesson], kit: DrumKit, balance: Balance) -> dict[str, Any]:
+    """Hits, loudness tables and the gain of a lesson, ready for JSON: `sound_data([lesson], kit, balance)["gain"]`.
+
+    `lessons` are the lesson and the same with its line on other drums. The gain is that of the lesson's sound files.
 
     Raises LessonError where the kit has no sound on a key.
     """
-    everyone = _everyone(lesson)
-    played = velocities(everyone, balance)
-    used: dict[int, list[int]] = {key: [] for key in keys_of(lesson)}
-    for hit, velocity in zip(everyone.hits, played, strict=True):
-        used[hit.key].append(velocity)
+    used: dict[int, list[int]] = {key: [] for key in keys_of(lessons)}
+    for lesson in lessons:
+        everyone = replace(_everyone(lesson), notes=())
+        for hit, velocity in zip(everyone.hits, velocities(everyone, balance), strict=True):
+            used[hit.key].append(velocity)
     return {
         "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
         "loudness": {key: [_number(level) for level in balance.curves[key]] for key in used},
-        "gain": round(10 ** ((gain_for(side_by_side([Rendition(everyone, played)], kit)).db - _ROOM_DB) / 20), 6),
+        "gain": round(10 ** (_gain_db(lessons[0], kit, balance) / 20), 6),
     }
+
+
+def _gain_db(lesson: Lesson, kit: DrumKit, balance: Balance) -> float:
+    """The gain at which the full track has the loudness of a sound file."""
+    score = lesson.score
+    whole = perform(score, track_passages(Track("full"), score, lesson.choruses, 0), lesson.feel, lesson.balance_lu)
+    full = replace(whole, notes=())  # the drums; the page has no band
+    return gain_for(side_by_side([Rendition(full, velocities(full, balance))], kit)).db
 
 
 def _everyone(lesson: Lesson) -> Performance:
@@ -87,7 +99,7 @@ def _hit_data(kit: DrumKit, key: int, high: int, at: int) -> dict[str, Any]:
 
 
 def shortened(sound: Sound, rate: int) -> Sound:
-    """A hit without the end of its tail: `shortened(kit.hit(51, 127), 44100)` is at most three seconds long."""
+    """A hit without the end of its tail: `shortened(kit.hit(51, 127), 44100)` is at most 2.2 seconds long."""
     frames = min(heard_frames(sound, _TAIL_DB), round(_LONGEST_SECONDS * rate))
     if frames == len(sound):
         return sound
@@ -102,7 +114,8 @@ def flac_bytes(sound: Sound, rate: int) -> bytes:
     import soundfile
 
     file = io.BytesIO()
-    soundfile.write(file, sound, rate, format="FLAC", subtype="PCM_16", compression_level=1.0)
+    with signals_later():  # it calls us back
+        soundfile.write(file, sound, rate, format="FLAC", subtype="PCM_16", compression_level=1.0)
     return file.getvalue()
 
 

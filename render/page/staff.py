@@ -1,23 +1,33 @@
 """The reading line on the lesson page: one picture for each printed bar, all equally wide and high.
 
-Equal pictures side by side read as one system, whatever the width of the window. Only the first shows clef and meter.
+Equal pictures side by side read as one system, whatever the width of the window. Notes stand above their columns of
+the grid; the first bar shows clef and meter, and every bar leaves them room, which the names of the rows need below.
 The pictures share their glyphs, which stand once in the page.
 """
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from html import escape
+from itertools import pairwise
 
+from grooves.players import ChordMark
 from grooves.score import Score
+from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
+from render.paper.grids import grid_of
 from render.paper.notation import line_musicxml
 from render.paper.voices import printed_bars
 
 STAFF_MM = 6.0
-_CLEF_MM = 3.2  # from the staff's left edge to behind the clef
-_BELOW_MM = 2.0  # under the staff: all stems of the line point up
+AHEAD_MM = 1.7  # from a barline to the first column, where bars stand side by side
+_BELOW_MM = 2.4  # under the staff: all stems of the line point up
 _ROOMY_MM = 1000.0
-_NARROWEST_MM, _WIDEST_MM = 34.0, 90.0
+_CLOSEST_MM = 2.45  # two notes apart: a head is 1.77 wide
+_NARROWEST_MM, _WIDEST_MM = 33.0, 84.0
+_BESIDE_CLEF_MM = 6.5
+_CHORDS_MM, _CHORDS_UP_MM = 3.6, 4.4  # letters of chord symbols, and how far they stand above the staff
 
 
 @dataclass(frozen=True)
@@ -27,47 +37,90 @@ class StaffPicture:
     number: int
     index: int
     times: int
-    svg: str
+    staff: str
+    signs: str
 
 
 @dataclass(frozen=True)
 class Staves:
-    """All bars of a chorus, what they are drawn with, and how wide each is in millimetres of a 6 mm staff."""
+    """All bars of a chorus, what they are drawn with, and where they lie, in millimetres of a 6 mm staff."""
 
     bars: tuple[StaffPicture, ...]
     glyphs: str
-    width_mm: float
+    left_mm: float  # of the first column
+    width_mm: float  # from there to the barline
+    above_mm: float  # from the top of the pictures to the staff's first line
+
+    @property
+    def height_mm(self) -> float:
+        """Of each picture."""
+        return self.above_mm + STAFF_MM + _BELOW_MM
+
+    @property
+    def box(self) -> str:
+        """The pictures' viewBox."""
+        return f"0 0 {self.left_mm + self.width_mm:.3f} {self.height_mm:.3f}"
 
 
 def staves(score: Score) -> Staves:
-    """Engrave the line bar by bar: `staves(score).bars[0].svg`; notes tell their `data-place`, such as "3/2"."""
+    """Engrave the line bar by bar: `staves(score).bars[0].signs`; notes tell their `data-place`, such as "3/2"."""
     printed = [bar for bar in printed_bars(score) if bar.reading == 0]
     xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
-    natural = max(one.width_mm for one in systems(xml, _ROOMY_MM, STAFF_MM, natural=True)[: len(printed)])
-    width = min(max(natural - MARGIN_MM, _NARROWEST_MM), _WIDEST_MM)
-    first, *_ = systems(xml, MARGIN_MM + width + EDGE_MM, STAFF_MM)
-    _, *others = systems(xml, MARGIN_MM + _CLEF_MM + width + EDGE_MM, STAFF_MM)[: len(printed)]
-    engraved = [first, *others]
+    engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
+    starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
+    places = [[sign.onset for sign in bar.line] for bar in printed]
+    across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
+    left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
-    below = STAFF_MM + _BELOW_MM
-    pictures, index = [], 0
-    for bar, system in zip(printed, engraved, strict=True):
-        left = MARGIN_MM + (_CLEF_MM if index else 0.0)
-        box = f"{left:.2f} {system.top_line_mm - above:.2f} {width:.2f} {above + below:.2f}"
-        pictures.append(StaffPicture(bar.number, index, bar.times, _picture(system, box)))
-        index += bar.times
-    return Staves(tuple(pictures), _glyphs(engraved), width)
+    if any(bar.chords for bar in printed):
+        above = max(above, _CHORDS_UP_MM + _CHORDS_MM)
+    pictures = []
+    for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
+        staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
+        down = above - system.top_line_mm
+        chords = "".join(_chord(mark, left + width * share_of(mark.onset, score, start), above) for mark in bar.chords)
+        drawn = _drawn(staff, down, system) + chords
+        pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system)))
+    return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
 
 
-def _picture(system: System, box: str) -> str:
-    """One system without the bar's number, which the page sets itself, drawn in a box of its own."""
-    group = re.sub(r'<g class="mNum[^"]*"[^>]*>.*?</g>', "", system.group, flags=re.DOTALL)
-    plain = re.sub(r' xmlns(:xlink)?="[^"]*"', "", group).replace("xlink:href", "href")
-    return f'<svg viewBox="{box}">{_without_ids(plain)}</svg>'
+def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
+    """A chord symbol above the staff, at its place in the bar."""
+    place = f'x="{x_mm - 1:.2f}" y="{above_mm - _CHORDS_UP_MM:.2f}" font-size="{_CHORDS_MM}"'
+    return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
-def _without_ids(group: str) -> str:
-    return re.sub(r' id="(line|drums)-[^"]*"', "", group)
+def share_of(onset: Fraction, score: Score, index: int) -> float:
+    """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
+
+    Example: `share_of(Fraction(1, 2), score_of_swing, 0)` is 1/6 of the bar.
+    """
+    columns = [(one.onset, one.across) for one in grid_of(score, index).columns] + [(score.meter.length, 1.0)]
+    known = dict(columns)
+    upbeat = onset // 1 + Fraction(2, 3)
+    if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:
+        return known[upbeat]
+    if onset in known:
+        return known[onset]
+    (low, left), (high, right) = next(pair for pair in pairwise(columns) if pair[0][0] < onset < pair[1][0])
+    return left + (right - left) * float((onset - low) / (high - low))
+
+
+def _left_mm(first: System) -> float:
+    """Where the first column lies: behind clef and meter."""
+    return max(first_middle(first.group) / 100, _BESIDE_CLEF_MM)
+
+
+def _width_mm(across: Sequence[Sequence[float]]) -> float:
+    """How wide a bar is where its closest notes still stand apart."""
+    gaps = [after - before for bar in across for before, after in pairwise(bar)]
+    return min(max(_CLOSEST_MM / min(gaps, default=1.0), _NARROWEST_MM), _WIDEST_MM)
+
+
+def _drawn(pieces: str, down_mm: float, system: System) -> str:
+    """Pieces in verovio's units, moved so that all bars' staves lie on one height."""
+    top = float(re.findall(r'class="page-margin" transform="translate\([\d.]+[, ]+([\d.]+)\)', system.group)[0])
+    return f'<g transform="translate(0 {down_mm:.2f}) scale(.01) translate(0 {top:g})">{pieces}</g>'
 
 
 def _glyphs(engraved: Sequence[System]) -> str:

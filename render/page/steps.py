@@ -1,15 +1,17 @@
-"""The way through a lesson on its page: who plays at each step, the row of each limb, keys and cautions, in words.
+"""The way through a lesson on its page: who plays at each step, keys and cautions, in words.
 
 Steps: common practice, no source. Cautions: NIOSH, Workplace Solutions for musicians, June 2015 (play lower, protect,
 rest); N. Azar 2020, Medical Problems of Performing Artists 35(3), on drummers' overuse. They give no limit: what a
 page plays says nothing about how loud it is at the ear.
 """
 
+from collections.abc import Iterable
 from typing import Any
 
-from grooves.kit import FEET, HANDS, PARTS
+from grooves.kit import FEET, PARTS
 from grooves.lesson import Lesson
-from grooves.passages import LINE
+from grooves.passages import LINE, Alternation, Track, default_tracks
+from render.page.readers import readers, time_hand
 
 CAUTIONS = (
     "Warm up before you play fast, and start below your tempo. Rest often, before you feel tired.",
@@ -19,38 +21,43 @@ CAUTIONS = (
     "stays, see a clinician; your school or club may have rules of its own for noise and rest.",
 )
 
-KEYS = (
-    ("Space P", "play, stop"),
+SHORTCUTS = (
+    ("Space", "play, stop"),
+    ("Esc", "the whole line again"),
+    ("Tab", "from one to the next; on a bar, arrows go from bar to bar and Enter takes it"),
+    ("P", "play, stop"),
     ("+ −", "faster, slower by 1"),
-    ("S", "slow down to 60 %"),
+    ("S", "60 % of the tempo, and back"),
     ("W", "the written tempo"),
     ("T", "tap the tempo"),
-    ("L", "loop the bar that sounds, or the one chosen with Tab"),
-    ("← →", "from bar to bar; Enter takes one into the loop"),
-    ("Esc", "the whole line again"),
+    ("L", "loop the bar that sounds, or the one chosen"),
+    ("H", "begin at the bar that sounds"),
 )
 
 
-def time_hand(lesson: Lesson) -> str:
-    """The hand that keeps time: the first hand of the groove, from the top of the staff; "" where none does."""
-    playing = [stroke for bar in lesson.score.bars for stroke in bar.groove_alone if stroke.limb in HANDS]
-    return min(playing, key=lambda stroke: PARTS.index(stroke.part)).limb if playing else ""
-
-
-def readers(lesson: Lesson) -> tuple[str, ...]:
-    """The limbs that read, hands first."""
-    reading = {stroke.limb for bar in lesson.score.bars for stroke in bar.strokes if stroke.role != "time"}
-    return tuple(limb for limb in lesson.score.limbs if limb in reading)
-
-
 def steps(lesson: Lesson) -> list[dict[str, Any]]:
-    """The steps of practice, each with the names that are off: `steps(lesson)[0]["name"]` is "The time"."""
+    """The steps of practice, each with the names that are off, then the lesson's own tracks by name.
+
+    `steps(lesson)[0]["name"]` is "The time".
+    """
+    kept: list[dict[str, Any]] = []
+    for step in _own_steps(lesson):
+        if kept and kept[-1]["off"] == step["off"] and not kept[-1]["alone"]:
+            continue
+        kept.append(step)
+    tracks = (
+        () if lesson.tracks == default_tracks(lesson.score.band.parts if lesson.score.band else ()) else lesson.tracks
+    )
+    return [*kept, *(track_step(track, lesson) for track in tracks)]
+
+
+def _own_steps(lesson: Lesson) -> list[dict[str, Any]]:
     limbs = lesson.score.limbs
     hand, reading = time_hand(lesson), set(readers(lesson))
     two = reading | {hand}
     with_feet = two | {limb for limb in limbs if limb in FEET}
     pair = "The line alone" if hand in reading or not hand else f"{_timekeeper(lesson, hand)} and line"
-    found = [
+    return [
         _step("The time", "Only the groove. Listen until you could sing it, then play along, and lightly.", (), True),
         _step(
             pair,
@@ -69,42 +76,75 @@ def steps(lesson: Lesson) -> list[dict[str, Any]]:
             "Your turn",
             "The other limbs keep time; the line is yours. When it is easy, read it with another limb.",
             (LINE,),
-        ),
+        )
+        | {"yours": True},
     ]
-    kept: list[dict[str, Any]] = []
-    for step in found:
-        if kept and kept[-1]["off"] == step["off"] and not kept[-1]["alone"]:
-            continue
-        kept.append(step)
-    return kept
 
 
 def _step(name: str, text: str, off: Any, alone: bool = False) -> dict[str, Any]:
-    return {"name": name, "text": text, "off": list(off), "alone": alone}
+    return {"name": name, "text": text, "off": list(off), "alone": alone, "yours": False}
+
+
+def track_step(track: Track, lesson: Lesson) -> dict[str, Any]:
+    """One track of the lesson as a step: who plays, and what the page sets for it."""
+    off = track.without if not track.fade else ()
+    ladder, rounds = track.ladder, track.times or lesson.score.readings
+    rise = ladder and {
+        "every": ladder.times_each * rounds, "by": ladder.step_bpm, "to": ladder.to_bpm, "same": ladder.times_each
+    }  # fmt: skip
+    fade = track.fade and {
+        "times": track.fade.times, "to": track.fade.to_lu, "names": sorted(track.without or {LINE})
+    }  # fmt: skip
+    setting = {
+        "bars": list(track.bars),
+        "tempo": ladder.from_bpm if ladder else track.tempo_bpm,
+        "countIn": track.count_in,
+        "click": track.click,
+        "rise": rise,
+        "fade": fade,
+        "trade": _turns(track.trade),
+        "silence": _turns(track.silence),
+    }
+    who = {"only": sorted(track.only), "lowered": dict(track.softer_lu)}
+    text = "\n".join(words for words in (track.note, track_words(track, lesson)) if words)
+    return {**_step(track.name, text, sorted(off), track.groove_alone), **who, "yours": True, "track": setting}
+
+
+def _turns(how: Alternation | None) -> dict[str, Any] | None:
+    return {"first": how.first, "second": how.second, "swap": how.swap, "echo": how.echo} if how else None
+
+
+def track_words(track: Track, lesson: Lesson) -> str:
+    """What a track is, in a sentence or two: "Without the snare. At 72, rising by 4 to 120."."""
+    numbers = [str(lesson.score.bars[index].number) for index in track.bars]
+    tempo = f"At {track.tempo_bpm:g}" if track.tempo_bpm else ""
+    if track.ladder:
+        one = track.ladder
+        tempo = f"At {one.from_bpm:g}, rising by {one.step_bpm:g} to {one.to_bpm:g}"
+    said = [
+        "Only the groove" if track.groove_alone else "",
+        f"Only {_listed(track.only)}" if track.only else "",
+        f"Without {_listed(track.without)}" if track.without and not (track.trade or track.fade) else "",
+        f"Softer: {_listed(track.softer_lu)}" if track.softer_lu else "",
+        f"Bars {', '.join(dict.fromkeys(numbers))}" if numbers else "",
+        tempo,
+        f"{track.trade.first} bars with {_listed(track.without or {LINE})}, then {track.trade.second} for you"
+        if track.trade
+        else "",
+        f"{_listed(track.without or {LINE}).capitalize()} fading out over {track.fade.times} rounds"
+        if track.fade
+        else "",
+        f"{track.silence.first} bars of sound, {track.silence.second} of silence" if track.silence else "",
+        f"Click: {track.click}" if track.click != "off" else "",
+    ]
+    return ". ".join(one for one in said if one) + ("." if any(said) else "Everyone plays.")
+
+
+def _listed(names: Iterable[str]) -> str:
+    return " and ".join(f"the {name}" for name in sorted(names))
 
 
 def _timekeeper(lesson: Lesson, hand: str) -> str:
     """The instrument of the hand that keeps time, as a heading says it: "Ride"."""
     parts = {s.part for bar in lesson.score.bars for s in bar.strokes if s.limb == hand and s.role == "time"}
     return next((part.capitalize() for part in PARTS if part in parts), "Hand")
-
-
-def limb_rows(lesson: Lesson) -> list[dict[str, Any]]:
-    """A row of switches for each limb, and one for the line unless a single limb reads and does nothing else."""
-    score, reading = lesson.score, readers(lesson)
-    keeping = {stroke.limb for bar in score.bars for stroke in bar.strokes if stroke.role == "time"}
-    alone = {stroke.limb for bar in score.bars for stroke in bar.groove_alone}
-    reader = reading[0] if len(reading) == 1 and reading[0] not in keeping else ""
-    limbs = dict.fromkeys((*score.limbs, *(limb for limb in (*HANDS, *FEET) if limb in keeping | alone)))
-    rows = [_limb_row(lesson, limb, reads=limb == reader, keeps_alone=limb in alone) for limb in limbs]
-    if reading and not reader:
-        rows.append({"label": "The line", "plays": " and ".join(reading), "name": LINE})
-    return [{**row, "number": number} for number, row in enumerate(rows)]
-
-
-def _limb_row(lesson: Lesson, limb: str, reads: bool, keeps_alone: bool) -> dict[str, Any]:
-    """One limb; it goes by its own name where it also keeps time as long as nobody reads, or that would stay."""
-    bars = lesson.score.bars
-    played = {s.part for bar in bars for s in (*bar.strokes, *bar.groove_alone) if s.limb == limb}
-    plays = [part for part in PARTS if part in played] + ["the line"] * reads
-    return {"label": limb.capitalize(), "plays": ", ".join(plays), "name": LINE if reads and not keeps_alone else limb}

@@ -5,7 +5,7 @@ have them (7 mm and more; from memory), and see `render.paper.text_metrics` for 
 told by colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
@@ -19,9 +19,9 @@ from grooves.rhythm import value_name
 from grooves.score import Score
 from render.paper import strips
 from render.paper.cautions import CAUTIONS
-from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, ROOMY, SHOWN, Block, Wish, flow
+from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, PIECES, ROOMY, Block, Wish, chosen_bars, flow
 from render.paper.notation import musicxml
-from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
+from render.paper.pages import MARGIN_MM, NUMBER_FOOT_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
 from render.paper.text_metrics import (
     FONTS,
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI A
 FORMATS = ("pdf", "svg", "png", "musicxml")
 UNDER = ("counts", "sticking")  # what may stand below the line
+WHOLE = Wish()
 MOST_BARS = 2000  # printed bars of one chart
 TITLES_MM = (10.0, 8.5, 7.0)  # the largest in which a title stands on one line; the last one is wrapped
 TITLE_LINES = 3
@@ -67,53 +68,32 @@ class PageTop:
     feel_mm: float
 
 
-def chart(
-    score: Score,
-    form: str = "pdf",
-    paper: str = "a4",
-    bars: Sequence[int] = (),
-    feel: str = "",
-    show: Sequence[str] = SHOWN,
-    under: Sequence[str] = ("sticking",),
-) -> bytes:
-    """The chart as one file: `chart(score, "svg", bars=[6], show=["line"], under=["counts"])`.
+def chart(score: Score, form: str = "pdf", wish: Wish = WHOLE) -> bytes:
+    """The chart as one file: `chart(score, "svg", Wish(bars=[6], show=["line"], under=["counts"]))`.
 
-    `bars` chooses whose drum notation and grid are drawn, or whose line where only that is shown (none: all); `feel`
-    replaces the words about the feel; `show` names its pieces, "line", "score" and "grid"; `under` what stands below
-    the line's notes, "counts" and, where hands take turns, "sticking".
-    Raises LessonError for another form, paper, bar, piece or sign.
+    Raises LessonError for another form, paper, bar, piece, or sign below the line.
     """
     if form not in FORMATS:
         raise LessonError(f"'{form}' is not a form of chart; {nearest(form, FORMATS)}")
     if form == "musicxml":
-        _check_words(under, UNDER, "stands below no line")
-        written = _for_paper(score, bars)
-        kept = tuple(bar for bar in written.bars if not bars or bar.number in bars)
-        return musicxml(replace(written, bars=kept), under=under)
-    pages = chart_svg_pages(score, feel, bars, paper, show, under)
+        _check_words(wish.under, UNDER, "stands below no line")
+        return musicxml(chosen_bars(_for_paper(score, wish.bars), wish.bars), under=wish.under)
+    pages = chart_svg_pages(score, wish)
     if form == "svg":
         return stacked(pages).encode()
     return chart_pdf(pages) if form == "pdf" else chart_png(pages)
 
 
-def chart_svg_pages(
-    score: Score,
-    feel: str = "",
-    bars: Sequence[int] = (),
-    paper: str = "a4",
-    show: Sequence[str] = SHOWN,
-    under: Sequence[str] = ("sticking",),
-) -> list[str]:
+def chart_svg_pages(score: Score, wish: Wish = WHOLE) -> list[str]:
     """The pages of a chart as SVG texts: `len(chart_svg_pages(score))` is the number of pages."""
-    if paper not in PAPERS_MM:
-        raise LessonError(f"paper '{paper}' is not known; {nearest(paper, list(PAPERS_MM))}")
-    _check_words(show or ("",), SHOWN, "is no piece of a chart")
-    _check_words(under, UNDER, "stands below no line")
-    score = _for_paper(score, bars)
-    top = _top(score, printable(feel))
-    density = DENSE if _printed(score, bars) > MANY_BARS else ROOMY
-    blocks = list(flow(score, Wish(frozenset(bars), tuple(show), frozenset(under), density)))
-    return _pages(score, top, blocks, PAPERS_MM[paper])
+    if wish.paper not in PAPERS_MM:
+        raise LessonError(f"paper '{wish.paper}' is not known; {nearest(wish.paper, list(PAPERS_MM))}")
+    _check_words(wish.show or ("",), PIECES, "is no piece of a chart")
+    _check_words(wish.under, UNDER, "stands below no line")
+    score = _for_paper(score, wish.bars)
+    note = "\n".join(map(printable, wish.note.splitlines()))
+    blocks = flow(score, replace(wish, note=note), DENSE if _printed(score, wish.bars) > MANY_BARS else ROOMY)
+    return _pages(score, _top(score, printable(wish.feel)), list(blocks), PAPERS_MM[wish.paper])
 
 
 def _check_words(words: Sequence[str], known: Sequence[str], wrong: str) -> None:
@@ -122,7 +102,7 @@ def _check_words(words: Sequence[str], known: Sequence[str], wrong: str) -> None
             raise LessonError(f"'{word}' {wrong}; {nearest(word, known)}")
 
 
-def _for_paper(score: Score, bars: Sequence[int]) -> Score:
+def _for_paper(score: Score, bars: Collection[int]) -> Score:
     """The score with texts that can be printed; raises LessonError for bars that are not there or are too many."""
     known = sorted({bar.number for bar in score.bars})
     for number in bars:
@@ -135,7 +115,7 @@ def _for_paper(score: Score, bars: Sequence[int]) -> Score:
     return replace(score, title=printable(score.title), groove=groove)
 
 
-def _printed(score: Score, bars: Sequence[int]) -> int:
+def _printed(score: Score, bars: Collection[int]) -> int:
     """How many bars stand in the drum score, all ways to read the line together."""
     return sum(not bars or bar.number in bars for bar in score.bars) // score.repeat_each
 
@@ -206,6 +186,28 @@ def _pages(score: Score, top: PageTop, blocks: Sequence[Block], size_mm: tuple[f
         _draw(score, top if number == 0 else None, placed, (number + 1, len(pages)), size_mm)
         for number, placed in enumerate(pages)
     ]
+
+
+def sheet_pages(
+    score: Score, blocks: Callable[[float], Sequence[Block]], cautions: bool, paper: str
+) -> list[tuple[PageTop | None, Sequence[Placed]]]:
+    """Pieces laid below a score's title: each page's top, where it has one, and what is placed on it.
+
+    `blocks` is told how high the room below the title is; with `cautions` they stand on the last of these pages.
+    Example: `sheet_pages(score, lambda _: list(flow(score, Wish())), True, "a4")`.
+    """
+    score = _for_paper(score, ())
+    top, height = _top(score, ""), PAPERS_MM[paper][1]
+    first = MARGIN_MM + top.size_mm * 1.2 * len(top.title) + LETTER_MM * 2.0
+    said = _cautions() if cautions else Block(0.0, "words")
+    pieces = blocks(height - NUMBER_FOOT_MM - first - said.height_mm)
+    pages = on_pages(pieces, Room(first, height, said))
+    return [(None if number else top, placed) for number, placed in enumerate(pages)]
+
+
+def sheet_svg(score: Score, top: PageTop | None, placed: Sequence[Placed], number: tuple[int, int], paper: str) -> str:
+    """One page of `sheet_pages` as SVG, with its number of all: `sheet_svg(score, top, placed, (1, 12), "a4")`."""
+    return _draw(_for_paper(score, ()), top, placed, number, PAPERS_MM[paper])
 
 
 def _cautions() -> Block:

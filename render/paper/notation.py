@@ -7,16 +7,20 @@ no date, and note ids made of bar and place. Lengths in the file are whole divis
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
 from lxml import etree
 
 from grooves.kit import INSTRUMENTS
+from grooves.players import ChordMark
 from grooves.score import Score
+from render.paper.harmony import with_chords
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
+from render.paper.signs import PLAIN
 from render.paper.text_metrics import printable
-from render.paper.voices import PLAIN, PrintedBar, printed_bars
+from render.paper.voices import PrintedBar, printed_bars, printed_pickup
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
@@ -37,7 +41,7 @@ def musicxml(
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
     its own page; `under` names what stands below the line: "counts", "sticking".
     """
-    printed = printed_bars(score)
+    printed = (*printed_pickup(score), *printed_bars(score))
     page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
@@ -55,8 +59,8 @@ def musicxml(
 
 
 def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] = ()) -> bytes:
-    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part."""
-    return musicxml(score, (LINE,), headings, systems)
+    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part, no pickup."""
+    return musicxml(replace(score, pickup=None), (LINE,), headings, systems)
 
 
 def _divisions(printed: Iterable[PrintedBar]) -> int:
@@ -135,12 +139,28 @@ def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[
             )
         )
     content += _directions(page, staff, index, printed)
-    content += voices(page, staff, index, bar)
+    notes = voices(page, staff, index, bar)
+    if staff == LINE:
+        notes = [*with_chords(notes, _chords(page, index, printed), page.divisions, drawn=not page.headings)]
+    content += notes
     if bar.times > 1:
         content.append(_repeat_end(bar.times))
     elif index + 1 == len(printed):
         content.append(element("barline", element("bar-style", "light-heavy"), location="right"))
-    return element("measure", *content, number=number, id=f"{staff}-b{index + 1}")
+    implicit = {} if bar.number else {"implicit": "yes"}
+    return element("measure", *content, number=number, **implicit, id=f"{staff}-b{index + 1}")
+
+
+def _chords(page: Page, index: int, printed: Sequence[PrintedBar]) -> Sequence[ChordMark]:
+    """The chords printed above a bar; one that goes on is said again where a system begins or bars are left out."""
+    apart = not index or index in page.systems or _jumps(printed[index - 1], printed[index])
+    return printed_chords(printed[index].chords, () if apart else printed[index - 1].chords)
+
+
+def printed_chords(marks: Sequence[ChordMark], before: Sequence[ChordMark]) -> Sequence[ChordMark]:
+    """The chords of a bar without the one that goes on from the bar before."""
+    goes_on = bool(marks and before) and before[-1].symbol == marks[0].symbol
+    return marks[1:] if goes_on else marks
 
 
 def _jumps(before: PrintedBar, bar: PrintedBar) -> bool:

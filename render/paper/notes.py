@@ -13,7 +13,8 @@ from lxml import etree
 from grooves.kit import FEET, HANDS, INSTRUMENTS
 from grooves.rhythm import syllable
 from grooves.score import Score
-from render.paper.voices import PLAIN, Head, PrintedBar, Sign, is_triplet, reads
+from render.paper.signs import PLAIN, Head, Sign, is_triplet
+from render.paper.voices import PrintedBar, reads
 
 Element = etree._Element
 LINE, DRUMS = "line", "drums"
@@ -60,9 +61,9 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
     ]
     sounding = [voice for voice in both if voice[0]]
     content: list[Element] = []
-    for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
+    for signs, name, stem in sounding or [(_empty(bar), "1", "up")]:
         if content:
-            content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
+            content.append(element("backup", element("duration", _duration(page, bar.length))))
         content += [written for sign in signs for written in note(sign, name, stem)]
     return content
 
@@ -83,8 +84,8 @@ def _shown(head: Head, own: bool) -> Head:
     return replace(head, accent=head.accent and (head.reads or not own))
 
 
-def _empty(page: Page) -> tuple[Sign, ...]:
-    return (Sign(Fraction(0), page.score.meter.length),)
+def _empty(bar: PrintedBar) -> tuple[Sign, ...]:
+    return (Sign(Fraction(0), bar.length),)
 
 
 def _duration(page: Page, length: Fraction) -> str:
@@ -116,11 +117,11 @@ def _note(
     content.append(_place(head) if head else element("rest", **({"measure": "yes"} if whole_bar else {})))
     content.append(element("duration", _duration(page, sign.length)))
     if head:
-        content += [element("tie", type=word) for word in _ties(sign)]
+        content += [element("tie", type=word) for word in tie_words(sign)]
         content.append(element("instrument", id=instrument_id(staff, head.instrument)))
     content.append(element("voice", voice))
     if not whole_bar:
-        content += _type(sign)
+        content += type_of(sign)
     if head:
         content += [element("stem", stem), *_notehead(head)]
     if not chorded:
@@ -159,7 +160,7 @@ def _place(head: Head) -> Element:
     return element("unpitched", element("display-step", step[0]), element("display-octave", step[1]))
 
 
-def _type(sign: Sign) -> list[Element]:
+def type_of(sign: Sign) -> list[Element]:
     """The written value: its type and dots, and the triplet that shortens it."""
     written = sign.length * Fraction(3, 2) if is_triplet(sign) else sign.length
     base = max(length for length in PLAIN if length <= written)
@@ -172,7 +173,8 @@ def _type(sign: Sign) -> list[Element]:
     ]
 
 
-def _ties(sign: Sign) -> list[str]:
+def tie_words(sign: Sign) -> list[str]:
+    """How a note is tied, in MusicXML's words: "stop" from the one before, "start" to the next."""
     return ["stop"] * sign.tie_from + ["start"] * sign.tie_on
 
 
@@ -184,10 +186,16 @@ def _notehead(head: Head) -> list[Element]:
 
 
 def _notations(sign: Sign, head: Head | None, stem: str, chorded: bool) -> list[Element]:
-    marks = [element("tied", type=word) for word in _ties(sign)] if head else []
-    if sign.tuplet in ("start", "stop") and not chorded:
-        shown = {"bracket": "yes" if sign.bracket else "no"} if sign.tuplet == "start" else {}
-        marks.append(element("tuplet", type=sign.tuplet, number="1", **shown))
+    marks = [element("tied", type=word) for word in tie_words(sign)] if head else []
+    marks += [] if chorded else tuplet_marks(sign)
     if head and head.accent:
         marks.append(element("articulations", element("accent", placement="above" if stem == "up" else "below")))
     return marks
+
+
+def tuplet_marks(sign: Sign) -> list[Element]:
+    """Where a triplet begins or ends, with a bracket where no beam holds it together."""
+    if sign.tuplet not in ("start", "stop"):
+        return []
+    shown = {"bracket": "yes" if sign.bracket else "no"} if sign.tuplet == "start" else {}
+    return [element("tuplet", type=sign.tuplet, number="1", **shown)]

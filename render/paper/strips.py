@@ -20,6 +20,7 @@ NUMBER_MM, SYLLABLE_MM = 5.0, 3.5  # type size of counts: on the beats, and betw
 COUNT_GAP_MM = 0.9  # between two counts
 HEAD_MM = 4.1  # a head: sixteenths stand two bars abreast
 GHOST_MM = 5.4  # and one in parentheses
+ASIDE = 1.12  # parentheses side by side are drawn smaller by this, so that they do not look like one sign
 SMALLEST = 0.6  # of a head's size
 ROW_MM, COUNTS_MM, BELOW_MM = 7.8, 7.4, 3.2  # a row, the counts above the rows, free room below them
 LIMB_NAMES = {"right hand": "RH", "left hand": "LH", "right foot": "RF", "left foot": "LF"}
@@ -69,13 +70,19 @@ class Strip:
 
 
 def most_abreast(grid: Grid, width_mm: float) -> int:
-    """How many bars like this one stand side by side with their heads apart, 1 to 3."""
-    return max((n for n in (2, 3) if grid.closest * (_panel_mm(width_mm, n) - AHEAD_MM) >= _needed_mm(grid)), default=1)
+    """How many bars like this one stand side by side with their heads and counts apart, 1 to 3."""
+    return max((number for number in (2, 3) if _fits(grid, _panel_mm(width_mm, number))), default=1)
 
 
-def strip(grids: Sequence[Grid], labels: Sequence[str], width_mm: float) -> Strip:
-    """Set bars side by side: `strip([grid_of(score, 0)], ["Bar 1"], 182.0)`."""
-    each = _panel_mm(width_mm, min(most_abreast(grid, width_mm) for grid in grids))
+def _fits(grid: Grid, width: float) -> bool:
+    said = tuple(column.says for column in grid.columns)
+    heads = grid.closest * (width - AHEAD_MM) >= _needed_mm(grid)
+    return heads and _apart(Panel(grid, 0.0, width, 1.0, said), said)
+
+
+def strip(grids: Sequence[Grid], labels: Sequence[str], width_mm: float, most: int = 2) -> Strip:
+    """Set bars side by side, each as wide as where `most` stand: `strip([grid_of(score, 0)], ["Bar 1"], 182.0)`."""
+    each = _panel_mm(width_mm, min(most, *(most_abreast(grid, width_mm) for grid in grids)))
     label = _label(labels)
     return Strip(
         label,
@@ -103,7 +110,8 @@ def _needed_mm(grid: Grid) -> float:
 
 def _panel(grid: Grid, left: float, width: float) -> Panel:
     closest_mm = grid.closest * (width - AHEAD_MM)
-    scale = max(SMALLEST, min(1.0, closest_mm / _needed_mm(grid)))
+    roomy_mm = _needed_mm(grid) * (ASIDE if any(mark.ghost for mark in grid.marks) else 1.0)
+    scale = max(SMALLEST, min(1.0, closest_mm / roomy_mm))
     panel = Panel(grid, left, width, scale, tuple(column.says for column in grid.columns))
     return Panel(grid, left, width, scale, _said(panel))
 

@@ -1,4 +1,4 @@
-"""What stands on the staff: each bar's voices as signs, one note or rest each, with ties, tuplets and beams.
+"""What stands on the staff: each bar's voices as signs, one chord or rest each, with their ties.
 
 The line keeps its writer's spelling. In the drum score the hands share one voice with stems up and the
 feet one with stems down; strokes of one voice at one place are a chord. A stroke lasts until the next of its
@@ -7,69 +7,40 @@ Conventions: places and lengths in quarters. Stems, chords and beams by the beat
 Drumset Notation, Percussive Notes, June 1994, from memory; the rest is common practice, no source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
 from grooves.groove import swings
 from grooves.kit import FEET, HANDS, INSTRUMENTS
-from grooves.meter import beat_groups, rest_lengths
-from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, over_beat, spell, spell_rest
+from grooves.meter import rest_lengths
+from grooves.players import ChordMark
+from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, over_beat, spell, spell_rest, value_name
 from grooves.rhythm import is_triplet as is_triplet_value
 from grooves.score import Score, ScoreBar, Stroke
+from render.paper.signs import SIGNS, Head, Sign, beamed, group_at
 
 LET = Fraction(2, 3)
 GHOST_LU = -6.0  # a snare stroke this much lighter is printed in parentheses; by ear
-# Every length that one sign can write: plain or dotted, from a whole to a 256th, and the triplets of the plain ones.
-# Lines have 32nds at most; the smaller ones part strokes of two hands that come as close as 32nds and triplets.
-PLAIN = tuple(Fraction(4, 2**power) for power in range(9))
-SIGNS = frozenset(
-    [length * dots for length in PLAIN for dots in (1, Fraction(3, 2), Fraction(7, 4))]
-    + [length * Fraction(2, 3) for length in PLAIN]
-)
-
-
-@dataclass(frozen=True)
-class Head:
-    """One note head: `Head("snare")`; `accent` is marked, `ghost` stands in parentheses, `reads` is of the line."""
-
-    instrument: str
-    accent: bool = False
-    ghost: bool = False
-    reads: bool = False
-
-
-@dataclass(frozen=True)
-class Sign:
-    """One chord or rest on the page: `Sign(Fraction(0), Fraction(1), (Head("snare"),))`; no heads make a rest."""
-
-    onset: Fraction
-    length: Fraction
-    heads: tuple[Head, ...] = ()
-    tie_from: bool = False  # tied to the sign before
-    tie_on: bool = False  # tied to the sign after
-    beams: tuple[str, ...] = ()  # one MusicXML beam word per level
-    tuplet: str = ""  # "start" and "stop" at a triplet's ends, "inside" between, "" outside
-    bracket: bool = False  # at the start of a triplet that no beam holds together
-    hand: str = ""  # "R" or "L" where the hands take turns
-
-    @property
-    def end(self) -> Fraction:
-        """The place where it stops."""
-        return self.onset + self.length
 
 
 @dataclass(frozen=True)
 class PrintedBar:
     """One printed bar: its number, how often it is played, and the voices of the line's staff and the drum staff."""
 
-    number: int
+    number: int  # 0 for the pickup
     times: int
     reading: int  # index into the score's `played_on`
     line: tuple[Sign, ...]
     hands: tuple[Sign, ...]
     feet: tuple[Sign, ...]
+    chords: tuple[ChordMark, ...] = ()
+
+    @property
+    def length(self) -> Fraction:
+        """How long it is: a pickup is shorter than a bar."""
+        return self.line[-1].end - self.line[0].onset
 
 
 def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
@@ -80,14 +51,31 @@ def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
         chorus = range(first, first + score.chorus_length)
         for index, times in _repeats(score, chorus):
             bar = score.bars[index]
-            placed = settle(bar.strokes, score)
-            voices = [
-                _finish(_voice([s for s in placed if s.limb in limbs], score.meter), score.meter)
-                for limbs in (HANDS, FEET)
-            ]
-            line = _finish(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1]))
+            hands, feet = _drum_voices(bar.strokes, score)
+            line = beamed(_line_bar(score, index, index + times - 1), score.meter)
+            printed.append(PrintedBar(bar.number, times, reading, line, hands, feet, bar.chords))
     return tuple(printed)
+
+
+def printed_pickup(score: Score) -> tuple[PrintedBar, ...]:
+    """What stands before bar 1, if anything: `printed_pickup(score)[0].number` is 0; its places are its bar's."""
+    if not score.pickup:
+        return ()
+    start, strokes = score.pickup.start, score.pickup.strokes[0]
+    line = _signs(score.pickup.line, score.meter, (False, _tied_over(score, -1, 0)), _turns(score, strokes))
+    hands, feet = (
+        beamed([sign for sign in voice if sign.onset >= start], score.meter) for voice in _drum_voices(strokes, score)
+    )
+    return (PrintedBar(0, 1, 0, beamed(line, score.meter), hands, feet),)
+
+
+def _drum_voices(strokes: Sequence[Stroke], score: Score) -> list[tuple[Sign, ...]]:
+    """What the hands play, and what the feet."""
+    placed = settle(strokes, score)
+    return [
+        beamed(_voice([stroke for stroke in placed if stroke.limb in limbs], score.meter), score.meter)
+        for limbs in (HANDS, FEET)
+    ]
 
 
 def _repeats(score: Score, chorus: range) -> Iterable[tuple[int, int]]:
@@ -123,12 +111,16 @@ def settle(strokes: Sequence[Stroke], score: Score) -> list[Stroke]:
 
 def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     """The line of one printed bar as its writer spelled it; a tie that comes from no printed bar is a rest."""
-    bar = writable(score.bars[first].line, score.meter)
-    arrives = _tied_over(score, first - 1, first)
-    leaves = _tied_over(score, last, last + 1)
-    hands = _turns(score, first)
+    ties = _tied_over(score, first - 1, first), _tied_over(score, last, last + 1)
+    bar = score.bars[first]
+    return _signs(bar.line, score.meter, ties, _turns(score, bar.strokes))
+
+
+def _signs(line: Bar, meter: Meter, ties: tuple[bool, bool], hands: Mapping[Fraction, str]) -> tuple[Sign, ...]:
+    """Notes and rests of the line; `ties` says whether it is tied to what stands before it and after it."""
+    bar = writable(line, meter)
+    sounding, leaves = ties
     signs: list[Sign] = []
-    sounding = arrives
     for place, symbol in enumerate(bar):
         sounding = symbol.kind == "struck" or (symbol.kind == "held" and sounding)
         following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
@@ -139,16 +131,18 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     return tuple(signs)
 
 
-def _turns(score: Score, index: int) -> dict[Fraction, str]:
+def _turns(score: Score, strokes: Sequence[Stroke]) -> dict[Fraction, str]:
     """Which hand strikes each note of the line, "R" or "L", where hands take turns."""
     if not any(way.alternate for way in score.played_on):
         return {}
-    read = [stroke for stroke in score.bars[index].strokes if stroke.role == "line" and stroke.limb in HANDS]
+    read = [stroke for stroke in strokes if stroke.role == "line" and stroke.limb in HANDS]
     return {stroke.onset: stroke.limb[0].upper() for stroke in read}
 
 
 def _tied_over(score: Score, before: int, after: int) -> bool:
     """Whether the line is tied from one printed bar into the next."""
+    if before < 0 and score.pickup:
+        return score.pickup.line[-1].kind != "rest" and score.bars[after].line[0].kind == "held"
     if before < 0 or after >= len(score.bars) or after % score.chorus_length == 0:
         return False
     first, second = score.bars[before], score.bars[after]
@@ -164,7 +158,7 @@ def writable(bar: Bar, meter: Meter) -> Bar:
     pieces: list[Symbol] = []
     for symbol in bar:
         whole = symbol.length in SIGNS and not over_beat(symbol, bar)
-        if symbol.kind == "rest" and not is_triplet_value(symbol.length):
+        if symbol.kind == "rest" and not (is_triplet_value(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
         elif whole:
             pieces.append(symbol)
@@ -237,15 +231,11 @@ def reads(score: Score, reading: int, limbs: Sequence[str]) -> bool:
 
 def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
     """The longest single sign for a stroke at this place: within its beat as it is, across beats where that reads."""
-    _, closing = _group_at(onset, meter)
+    _, closing = group_at(onset, meter)
     if onset + length <= closing:
         return length if length in SIGNS else rest_lengths(onset, onset + length, meter)[0]
     across = spell((Symbol(onset, length),), meter)[0].length
     return across if across in SIGNS and onset + across >= closing else _first_sign(onset, closing - onset, meter)
-
-
-def _group_at(place: Fraction, meter: Meter) -> tuple[Fraction, Fraction]:
-    return next((low, high) for low, high in beat_groups(meter) if low <= place < high)
 
 
 def _rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
@@ -255,85 +245,3 @@ def _rests(start: Fraction, end: Fraction, meter: Meter) -> list[Sign]:
         signs.append(Sign(start, length))
         start += length
     return signs
-
-
-# --- triplets and beams -------------------------------------------------------------------------
-
-
-def _finish(signs: Sequence[Sign], meter: Meter) -> tuple[Sign, ...]:
-    return tuple(_with_tuplets(_with_beams(signs, meter)))
-
-
-def is_triplet(sign: Sign) -> bool:
-    """Whether a sign is written as a triplet value."""
-    return sign.length.denominator % 3 == 0
-
-
-def flags(sign: Sign) -> int:
-    """Flags or beams of a sign: an eighth has 1, a sixteenth 2, triplets as they are written."""
-    written = sign.length * Fraction(3, 2) if is_triplet(sign) else sign.length
-    return sum(written < length for length in PLAIN[2:])
-
-
-def _with_beams(signs: Sequence[Sign], meter: Meter) -> list[Sign]:
-    """Join the flags of each beat: notes in a row, no rest between, on one side of the beat's edge.
-
-    A beam holds a triplet whole or stays inside it; one that left it midway would be read as part of it.
-    """
-    beamed: list[Sign] = []
-    keys = [key for number, group in enumerate(_by_triplet(signs)) for key in _beam_keys(group, number, meter)]
-    for (joins, *_), run in groupby(zip(keys, signs, strict=True), key=lambda pair: pair[0]):
-        found = [sign for _, sign in run]
-        beamed += _beam_run(found) if joins and len(found) > 1 else found
-    return beamed
-
-
-def _beam_keys(group: Sequence[Sign], number: int, meter: Meter) -> list[tuple[bool, Fraction, int]]:
-    """What signs must share to be beamed: flags, the beat, and the triplet where its beam cannot hold all of it."""
-    keys = [(bool(sign.heads) and flags(sign) > 0, _group_at(sign.onset, meter)[0]) for sign in group]
-    apart = -1 if len(set(keys)) == 1 and keys[0][0] else number
-    return [(*key, apart if len(group) > 1 else -1) for key in keys]
-
-
-def _beam_run(run: Sequence[Sign]) -> list[Sign]:
-    counts = [flags(sign) for sign in run]
-    return [
-        replace(sign, beams=tuple(_beam_word(counts, place, level) for level in range(1, counts[place] + 1)))
-        for place, sign in enumerate(run)
-    ]
-
-
-def _beam_word(counts: Sequence[int], place: int, level: int) -> str:
-    before = place > 0 and counts[place - 1] >= level
-    after = place + 1 < len(counts) and counts[place + 1] >= level
-    if before or after:
-        return "continue" if before and after else "end" if before else "begin"
-    return "forward hook" if place == 0 else "backward hook"
-
-
-def _by_triplet(signs: Sequence[Sign]) -> list[list[Sign]]:
-    """Signs in order, each triplet as a group: it runs until a place that is no third of a beat."""
-    groups: list[list[Sign]] = []
-    open_triplet = False
-    for sign in signs:
-        if open_triplet and is_triplet(sign):
-            groups[-1].append(sign)
-        else:
-            groups.append([sign])
-        open_triplet = is_triplet(sign) and sign.end.denominator % 3 == 0
-    return groups
-
-
-def _with_tuplets(signs: Sequence[Sign]) -> list[Sign]:
-    """Mark the ends of each triplet that is complete."""
-    return [
-        sign
-        for group in _by_triplet(signs)
-        for sign in (_tuplet(group) if is_triplet(group[0]) and group[-1].end.denominator % 3 else group)
-    ]
-
-
-def _tuplet(group: Sequence[Sign]) -> list[Sign]:
-    words = ["start", *["inside"] * (len(group) - 2), "stop"]
-    bracket = not all(sign.beams for sign in group)
-    return [replace(sign, tuplet=word, bracket=bracket) for sign, word in zip(group, words, strict=True)]

@@ -11,3 +11,4 @@ class ImportedLine:
 
     bars: tuple[Bar, ...]
     report: tuple[str, ...] = ()
+    pickup: Bar = ()  # the notes before bar 1, their places those of the bar that they end

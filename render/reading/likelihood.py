@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grooves.rhythm import EIGHTH, QUARTER
-from render.reading.patterns import GRIDS, USUAL_GRIDS, Pattern, patterns
+from render.reading.patterns import USUAL_GRIDS, Pattern, patterns, usual_shares
 
 Floats = NDArray[np.float64]
 
@@ -50,6 +50,11 @@ class Estimate:
     shares: Floats  # of each pattern
     shape: int = BELL  # of the deviation's density
     log_likelihood: float = 0.0
+
+    @property
+    def swung(self) -> bool:
+        """Whether upbeats are late on purpose."""
+        return self.upbeat != 0.5
 
 
 @dataclass(frozen=True)
@@ -86,26 +91,35 @@ def estimate(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> Estimat
 
     `onsets` in quarters from a downbeat, in order, each with the seconds of a quarter where it stands.
     """
-    known = patterns(beat)
     many = int(np.searchsorted(onsets, onsets[0] + MOST_BEATS * float(beat)))
-    usual = np.array([USUAL_GRIDS[pattern.grid] * pattern.usual for pattern in known])
+    usual = {swung: _first_shares(beat, swung) for swung in (False, True)}
     upbeats = [0.5, *np.arange(0.54, MOST_UPBEAT, 0.02).tolist()] if beat == QUARTER else [0.5]
     tried: list[tuple[float, float, float]] = []
     grouped: dict[float, list[_Group]] = {}
     for delay in np.arange(EARLIEST, LATEST + 0.001, 0.01).tolist():
         grouped[delay] = _grouped(onsets[:many], quarter_seconds[:many], delay, beat)
         for upbeat in upbeats:
-            start = Estimate(upbeat, delay, FIRST_SPREAD, usual)
+            start = Estimate(upbeat, delay, FIRST_SPREAD, usual[upbeat != 0.5])
             tried.append((_log_likelihood(grouped[delay], start) - _cost(delay), upbeat, delay))
     tried.sort(reverse=True)
     starts = [*[one for one in tried if one[1] == 0.5][:2], *[one for one in tried if one[1] != 0.5][:2]]
     found = [
-        (_refined(grouped[delay], Estimate(upbeat, delay, FIRST_SPREAD, usual), known), delay)
+        (_refined(grouped[delay], Estimate(upbeat, delay, FIRST_SPREAD, usual[upbeat != 0.5]), beat), delay)
         for _, upbeat, delay in starts
     ]
     best, delay = max(found, key=lambda one: one[0].log_likelihood)
-    flat = _refined(grouped[delay], replace(best, shape=FLAT), known)
+    flat = _refined(grouped[delay], replace(best, shape=FLAT), beat)
     return max(best, flat, key=lambda one: one.log_likelihood)
+
+
+def quick_score(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> float:
+    """How well strokes lie on any grid, as a log likelihood of the best of a few swings and delays."""
+    groups = {delay: _grouped(onsets, quarter_seconds, delay, beat) for delay in (-0.015, 0.0, 0.015)}
+    return max(
+        _log_likelihood(groups[delay], Estimate(upbeat, delay, FIRST_SPREAD, _first_shares(beat, upbeat != 0.5)))
+        for upbeat in (0.5, 0.6, 2 / 3)
+        for delay in groups
+    )
 
 
 def read_beats(onsets: Floats, quarter_seconds: Floats, beat: Fraction, found: Estimate) -> list[BeatReading]:
@@ -195,40 +209,38 @@ def _density(offsets: Floats, found: Estimate) -> Floats:
     return np.asarray(height * np.exp(-(np.abs(offsets / scale) ** shape)), dtype=np.float64)
 
 
-def _refined(groups: Sequence[_Group], found: Estimate, known: Sequence[Pattern]) -> Estimate:
+def _refined(groups: Sequence[_Group], found: Estimate, beat: Fraction) -> Estimate:
     """Climb from a start to the nearest top."""
     groups = [group for group in groups if len(group.which)]
     if not groups:
         return found
     for _ in range(ROUNDS):
-        before, found = found, _better(groups, found, known)
+        before, found = found, _better(groups, found, beat)
         moved = abs(before.delay_seconds - found.delay_seconds) + abs(before.spread_seconds - found.spread_seconds)
         if moved < NEGLIGIBLE and abs(before.upbeat - found.upbeat) < NEGLIGIBLE:
             break
     strokes = sum(group.within.size for group in groups)
-    free = 0.5 * np.log(max(strokes, 2)) + SWING_ODDS if found.upbeat != 0.5 else 0.0
+    free = 0.5 * np.log(max(strokes, 2)) + SWING_ODDS if found.swung else 0.0
     spread = SPREAD_WEIGHT * (np.log(found.spread_seconds) + 0.5 * (USUAL_SPREAD / found.spread_seconds) ** 2)
-    shares = _share_prior(found.shares, known)
+    shares = _share_prior(found, beat)
     total = _log_likelihood(groups, found) - _cost(found.delay_seconds) - free - spread + shares
     return replace(found, log_likelihood=float(total))
 
 
-def _share_prior(shares: Floats, known: Sequence[Pattern]) -> float:
-    """How far the shares have moved from the usual ones, as a log density (Dirichlet)."""
+def _share_prior(found: Estimate, beat: Fraction) -> float:
+    """How far the shares have moved from the usual ones, as a log density (Dirichlet), 0 at most for patterns."""
     total = 0.0
-    for grid in GRIDS:
-        mine = np.array([pattern.grid == grid for pattern in known])
-        if mine.any():
-            of_grid = shares[mine].sum()
-            usual = np.array([pattern.usual for pattern in known])[mine]
-            total += LEANING[grid] * np.log(of_grid)
-            total += float((PATTERN_WEIGHT * usual * np.log(shares[mine] / of_grid)).sum())
+    for grid, mine in usual_shares(beat, found.swung).items():
+        index, usual = (np.array(column) for column in zip(*mine, strict=True))
+        of_grid = found.shares[index].sum()
+        total += LEANING[grid] * np.log(of_grid)
+        total += float((PATTERN_WEIGHT * usual * np.log(found.shares[index] / of_grid / usual)).sum())
     return total
 
 
-def _better(groups: Sequence[_Group], found: Estimate, known: Sequence[Pattern]) -> Estimate:
+def _better(groups: Sequence[_Group], found: Estimate, beat: Fraction) -> Estimate:
     """One round: how sure each pattern is by the last estimate, then the estimate that fits that best."""
-    counts = np.zeros(len(known))
+    counts = np.zeros(len(found.shares))
     off, weight, swings, late, quarter = [], [], [], [], []
     for group in groups:
         scores = _scores(group, found)
@@ -244,7 +256,7 @@ def _better(groups: Sequence[_Group], found: Estimate, known: Sequence[Pattern])
         quarter.append(np.broadcast_to(group.quarter[:, :, None], offsets.shape).ravel())
     off_all, weights, upbeats = np.concatenate(off), np.concatenate(weight), np.concatenate(swings)
     lates, quarters = np.concatenate(late), np.concatenate(quarter)
-    free = found.upbeat != 0.5
+    free = found.swung
     fixed = weights * ~upbeats if free else weights
     pull, towards = _leaning_delay(found)
     delay = float(((fixed * lates).sum() + pull * towards) / (fixed.sum() + pull))
@@ -254,7 +266,7 @@ def _better(groups: Sequence[_Group], found: Estimate, known: Sequence[Pattern])
         moved = float((swung * (lates - delay) * quarters).sum() / (swung * quarters**2).sum())
         upbeat = min(max(upbeat + moved, LEAST_UPBEAT), MOST_UPBEAT)
     spread = max(_spread(off_all, weights, found.shape), LEAST_SPREAD)
-    return Estimate(upbeat, delay, spread, _shares(counts, known), found.shape)
+    return Estimate(upbeat, delay, spread, _shares(counts, beat, found.swung), found.shape)
 
 
 def _spread(offsets: Floats, weights: Floats, shape: int) -> float:
@@ -265,16 +277,21 @@ def _spread(offsets: Floats, weights: Floats, shape: int) -> float:
     return float(total ** (1 / shape)) / to_scale
 
 
-def _shares(counts: Floats, known: Sequence[Pattern]) -> Floats:
+def _shares(counts: Floats, beat: Fraction, swung: bool) -> Floats:
     """Shares of the patterns: those counted, leaning to the usual ones where little is counted."""
-    shares = np.zeros(len(known))
-    grids = {grid: np.array([pattern.grid == grid for pattern in known]) for grid in GRIDS}
-    there = {
-        grid: max(float(counts[mine].sum()) + LEANING[grid], LEAST_COUNT) for grid, mine in grids.items() if mine.any()
-    }
-    for grid, count in there.items():
-        mine = grids[grid]
-        usual = np.array([pattern.usual for pattern in known])[mine]
-        of_grid = count / sum(there.values())
-        shares[mine] = of_grid * (counts[mine] + PATTERN_WEIGHT * usual) / (counts[mine].sum() + PATTERN_WEIGHT)
+    shares = np.zeros(len(counts))
+    grids = usual_shares(beat, swung)
+    columns = {grid: [np.array(column) for column in zip(*mine, strict=True)] for grid, mine in grids.items()}
+    there = {grid: max(float(counts[index].sum()) + LEANING[grid], LEAST_COUNT) for grid, (index, _) in columns.items()}
+    for grid, (index, usual) in columns.items():
+        of_grid = there[grid] / sum(there.values())
+        shares[index] = of_grid * (counts[index] + PATTERN_WEIGHT * usual) / (counts[index].sum() + PATTERN_WEIGHT)
+    return shares
+
+
+def _first_shares(beat: Fraction, swung: bool) -> Floats:
+    shares = np.zeros(len(patterns(beat)))
+    for grid, mine in usual_shares(beat, swung).items():
+        for index, share in mine:
+            shares[index] = USUAL_GRIDS[grid] * share
     return shares

@@ -6,25 +6,29 @@ in the file, whatever it calls them. Source: W3C MusicXML 4.0.
 """
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import takewhile
+from typing import Literal
 
 from grooves.errors import LessonError
-from grooves.rhythm import Kind, Meter, place_name
+from grooves.rhythm import Kind, Meter, place_name, value_length
 from render.reading.musicxml_file import Element
 from render.reading.parts import LONGEST_LINE_BARS, shown
+from render.reading.playing_order import Turns, marks_of
 
 TRIPLET = Fraction(2, 3)
 MOST_NOTES_IN_BAR = 1000  # in one bar, all voices and chords
+GRACE = "grace notes are left out; of a flam the main note is read"
 FINEST = 1_000_000  # parts of a quarter; past that the numbers are an attack on the arithmetic, or damage
 _NOTATED_AGAIN = {
     "measure-repeat": "a repeat-bar sign",
     "beat-repeat": "a repeat-beat sign",
     "slash": "slash notation",
 }
-_JUMPS = {"dacapo": "da capo", "dalsegno": "dal segno", "tocoda": "to coda"}
+_TYPES = {"whole": "1", "half": "2", "quarter": "4", "eighth": "8", "16th": "16", "32nd": "32"}
+PLACES = 48  # of a quarter: places of triplets and sixteenths, to which rounded lengths are brought back
+ROUNDED = Fraction(2)  # divisions that a rounded length or place may be off
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,7 @@ class XmlNote:
     voice: str
     onset: Fraction  # from the start of its measure
     length: Fraction
-    kind: Kind
+    kind: Kind | Literal["grace"]
     accent: bool = False
     tied_on: bool = False
     instrument: str = ""  # id in the file
@@ -44,18 +48,16 @@ class XmlNote:
 
 @dataclass(frozen=True)
 class XmlMeasure:
-    """A measure as it stands in the file; `times` is how often a repeat ending here is played, 0 for no repeat."""
+    """A measure as it stands in the file."""
 
-    signs: tuple[XmlNote, ...]
+    notes: tuple[XmlNote, ...]
     length: Fraction
     pickup: bool  # shorter than its meter, and marked so
-    forward: bool = False
-    times: int = 0
-    endings: frozenset[int] = frozenset()
+    turns: Turns
 
 
 def read_measures(part: Element, meter: Meter) -> tuple[XmlMeasure, ...]:
-    """Read a part: `read_measures(part, Meter(4, 4))[0].signs`. Raises LessonError with the bar."""
+    """Read a part: `read_measures(part, Meter(4, 4))[0].notes`. Raises LessonError with the bar."""
     elements = part.findall("measure")
     if not elements:
         raise LessonError("the part has no measures; export it again")
@@ -68,18 +70,18 @@ def read_measures(part: Element, meter: Meter) -> tuple[XmlMeasure, ...]:
     endings: frozenset[int] = frozenset()
     for number, element in enumerate(elements, 1):
         _refuse_what_moves_bars(element, meter, number)
-        signs, length, divisions = _signs(element, divisions, meter, number)
+        notes, length, divisions = _notes(element, divisions, meter, number)
         endings = _opened(element, number) or endings
         repeats = [repeat.get("direction") for repeat in element.iter("repeat")]
         marked = element.get("implicit") == "yes" or element.get("number") == "0"
-        pickup = marked and 0 < length < meter.length
-        measures.append(XmlMeasure(signs, length, pickup, "forward" in repeats, _times(element, number), endings))
+        turns = Turns("forward" in repeats, _times(element, number), endings, marks_of(element, number))
+        measures.append(XmlMeasure(notes, length, marked and 0 < length < meter.length, turns))
         if any(ending.get("type") in ("stop", "discontinue") for ending in element.iter("ending")):
             endings = frozenset()
     return tuple(measures)
 
 
-# --- meter, repeats, jumps ----------------------------------------------------------------------
+# --- meter, repeats -----------------------------------------------------------------------------
 
 
 def _refuse_what_moves_bars(element: Element, meter: Meter, number: int) -> None:
@@ -88,22 +90,27 @@ def _refuse_what_moves_bars(element: Element, meter: Meter, number: int) -> None
     for tag, name in _NOTATED_AGAIN.items():
         if any(style.get("type") != "stop" for style in element.iterfind(f"attributes/measure-style/{tag}")):
             raise LessonError(f"bar {number} has {name}; write its notes out in the notation program")
-    for sound in element.iter("sound"):
-        for attribute, name in _JUMPS.items():
-            if sound.get(attribute):
-                raise LessonError(f"bar {number} jumps ({name}); write the bars out in the order they are played")
 
 
 def _check_time(time: Element, meter: Meter, number: int) -> None:
+    """Refuse another meter than the groove's; a sum such as 3+2/4 is its whole, and 2/2 is 4/4."""
     beats = [(element.text or "").strip() for element in time.findall("beats")]
     units = [(element.text or "").strip() for element in time.findall("beat-type")]
-    found = "+".join(f"{beat}/{unit}" for beat, unit in zip(beats, units, strict=False)) or "no meter"
-    same = found == str(meter) and len(units) == 1
-    if not same and not (found == "2/2" and meter == Meter(4, 4)):
-        raise LessonError(
-            f"bar {number} is in {shown(found)}, but the groove is in {meter}; "
-            "every bar of the line must be in the groove's meter"
-        )
+    pairs = list(zip(beats, units, strict=False))
+    found = "+".join(f"{beat}/{unit}" for beat, unit in pairs) or "no meter"
+    known = all(re.fullmatch(r"\d{1,2}(\s*\+\s*\d{1,2})*/[1-9]\d?", f"{beat}/{unit}", re.ASCII) for beat, unit in pairs)
+    if known and len(beats) == len(units):
+        sums = [(sum(map(int, beat.split("+"))), int(unit)) for beat, unit in pairs]
+        length = sum((Fraction(4 * count, unit) for count, unit in sums), Fraction(0))
+        written = Meter(sum(count for count, _ in sums), sums[0][1]) if len({unit for _, unit in sums}) == 1 else None
+        if written == meter or (written is None and sums and length == meter.length):
+            return
+        if written == Meter(2, 2) and meter == Meter(4, 4):
+            return
+    raise LessonError(
+        f"bar {number} is in {shown(found)}, but the groove is in {meter}; "
+        "every bar of the line must be in the groove's meter"
+    )
 
 
 def _opened(element: Element, number: int) -> frozenset[int]:
@@ -129,72 +136,62 @@ def _times(element: Element, number: int) -> int:
     return 0
 
 
-def playing_order(measures: Sequence[XmlMeasure]) -> tuple[int, ...]:
-    """Indices in the order they are played, repeats and endings written out: (0, 1, 0, 1) for two bars repeated."""
-    order: list[int] = []
-    start, index, turn = (1 if measures[0].pickup and len(measures) > 1 else 0), 0, 1
-    while index < len(measures):
-        here = measures[index]
-        if here.forward and index != start:
-            start, turn = index, 1
-        skipped = bool(here.endings) and turn not in here.endings
-        if not skipped:
-            order.append(index)
-        if len(order) > LONGEST_LINE_BARS:
-            raise LessonError(f"with its repeats the line has more than {LONGEST_LINE_BARS} bars")
-        if here.times and not skipped and turn < _turns(measures, index):
-            index, turn = start, turn + 1
-            continue
-        over = here.times and not skipped and not here.endings
-        index += 1
-        if over or (here.endings and index < len(measures) and not measures[index].endings):
-            start, turn = index, 1
-    return tuple(order)
+# --- notes --------------------------------------------------------------------------------------
 
 
-def _turns(measures: Sequence[XmlMeasure], index: int) -> int:
-    """How often a section is played whose repeat ends at this index."""
-    endings = measures[index].endings
-    if not endings:
-        return measures[index].times
-    later = [m.endings for m in takewhile(lambda measure: measure.endings, measures[index + 1 :])]
-    if 1 in endings and all(other == endings for other in later):  # what follows is the ending without a bracket
-        return max(endings) + 1
-    return max(endings.union(*later))
+@dataclass
+class _Cursor:
+    """Where the next note stands, and where lengths that were rounded in the file would have put it."""
+
+    at: Fraction = Fraction(0)
+    counted: Fraction = Fraction(0)  # by the durations as they stand
+
+    def advance(self, length: Fraction, counted: Fraction) -> None:
+        self.at += length
+        self.counted += counted
+
+    def move(self, counted: Fraction, rounded: Fraction) -> None:
+        """Go forward or back by a duration as it stands, to the place nearby that notes can have."""
+        self.counted += counted
+        near = Fraction(round(self.counted * PLACES), PLACES)
+        self.at = near if abs(near - self.counted) <= rounded else self.counted
 
 
-# --- signs --------------------------------------------------------------------------------------
-
-
-def _signs(
+def _notes(
     element: Element, divisions: Fraction, meter: Meter, number: int
 ) -> tuple[tuple[XmlNote, ...], Fraction, Fraction]:
-    """A measure's signs, its length, and the divisions that hold after it."""
-    signs: list[XmlNote] = []
-    at = last = end = Fraction(0)
+    """A measure's notes and rests, its length, and the divisions that hold after it."""
+    notes: list[XmlNote] = []
+    cursor, last, end = _Cursor(), Fraction(0), Fraction(0)
     for child in element:
         if child.tag == "attributes":
             divisions = _divisions(child, divisions, number)
         elif child.tag in ("backup", "forward"):
-            at += _duration(child, divisions, number) * (-1 if child.tag == "backup" else 1)
+            counted = _duration(child, divisions, number) * (-1 if child.tag == "backup" else 1)
+            cursor.move(counted, ROUNDED / divisions)
         elif child.tag == "note":
             chord = child.find("chord") is not None
-            if chord and not signs:
+            if chord and not notes:
                 raise LessonError(f"bar {number} begins with a chord's second note; export the part again")
-            sign = _sign(child, last if chord else at, divisions, meter, number)
-            signs.append(sign)
-            if len(signs) > MOST_NOTES_IN_BAR:
+            note, counted = _note(child, last if chord else cursor.at, divisions, meter, number)
+            notes.append(note)
+            if len(notes) > MOST_NOTES_IN_BAR:
                 raise LessonError(
                     f"bar {number} holds more than {MOST_NOTES_IN_BAR} notes; export the line's part alone"
                 )
-            last = sign.onset
-            at += 0 if chord else sign.length
-        if at.denominator > FINEST:
-            raise LessonError(f"bar {number} has lengths that fit no grid; export the part again")
-        if at < 0:
-            raise LessonError(f"bar {number} steps back over its own start; export the part again")
-        end = max(end, at)
-    return tuple(signs), end, divisions
+            last = note.onset
+            if not chord:
+                cursor.advance(note.length, counted)
+        _check_place(cursor.at, number)
+        end = max(end, cursor.at)
+    return tuple(notes), end, divisions
+
+
+def _check_place(at: Fraction, number: int) -> None:
+    if at.denominator > FINEST:
+        raise LessonError(f"bar {number} has lengths that fit no grid; export the part again")
+    if at < 0:
+        raise LessonError(f"bar {number} steps back over its own start; export the part again")
 
 
 def _divisions(attributes: Element, before: Fraction, number: int) -> Fraction:
@@ -218,18 +215,24 @@ def _positive(text: str, what: str) -> Fraction:
     return value
 
 
-def _sign(note: Element, onset: Fraction, divisions: Fraction, meter: Meter, number: int) -> XmlNote:
+def _note(note: Element, onset: Fraction, divisions: Fraction, meter: Meter, number: int) -> tuple[XmlNote, Fraction]:
+    """A note or rest, and its length as the durations count it."""
     voice = shown(note.findtext("voice", "1")) or "1"
     rest = note.find("rest")
+    drum = _instrument(note)
     if note.find("grace") is not None:
-        return XmlNote(voice, onset, Fraction(0), "struck", instrument=_instrument(note), fault="a grace note")
+        return XmlNote(voice, onset, Fraction(0), "grace", instrument=drum, simplified=GRACE), Fraction(0)
     whole_bar = rest is not None and rest.get("measure") == "yes"
-    length = meter.length if whole_bar else _duration(note, divisions, number)
+    counted = meter.length if whole_bar else _duration(note, divisions, number)
+    length = _meant(note, counted, divisions)
     if rest is not None:
-        return XmlNote(voice, onset, length, "rest", fault=_odd_tuplet(note))
+        return XmlNote(voice, onset, length, "rest", fault=_odd_tuplet(note)), counted
+    if note.get("print-object") == "no":
+        return XmlNote(voice, onset, length, "rest", simplified="hidden notes are read as rests"), counted
     if note.find("cue") is not None:
-        return XmlNote(voice, onset, length, "rest", simplified="cue notes are read as rests")
+        return XmlNote(voice, onset, length, "rest", simplified="cue notes are read as rests"), counted
     ties = {tie.get("type") for tie in (*note.findall("tie"), *note.iterfind("notations/tied"))}
+    rolled = note.find("notations/ornaments/tremolo") is not None
     return XmlNote(
         voice,
         onset,
@@ -237,10 +240,26 @@ def _sign(note: Element, onset: Fraction, divisions: Fraction, meter: Meter, num
         "held" if "stop" in ties else "struck",
         _accented(note),
         "start" in ties,
-        _instrument(note),
+        drum,
         _odd_tuplet(note),
-        "rolls and tremolos are read as one stroke" if note.find("notations/ornaments/tremolo") is not None else "",
-    )
+        "rolls and tremolos are read as one stroke" if rolled else "",
+    ), counted
+
+
+def _meant(note: Element, counted: Fraction, divisions: Fraction) -> Fraction:
+    """A note's length by its type, dots and tuplet, where its duration is that length rounded."""
+    value = _TYPES.get(note.findtext("type", "").strip())
+    dots = len(note.findall("dot"))
+    if value is None or dots > 2:
+        return counted
+    length = value_length(value + "." * dots)
+    change = note.find("time-modification")
+    if change is not None:
+        actual, normal = (change.findtext(tag, "").strip() for tag in ("actual-notes", "normal-notes"))
+        if not all(re.fullmatch(r"[1-9]\d?", text, re.ASCII) for text in (actual, normal)):
+            return counted
+        length *= Fraction(int(normal), int(actual))
+    return length if abs(length - counted) <= min(ROUNDED / divisions, length / 8) else counted
 
 
 def _instrument(note: Element) -> str:
@@ -269,10 +288,10 @@ def at_place(number: int, onset: Fraction, meter: Meter) -> str:
     return f"bar {number}, beat {place_name(onset, meter)}"
 
 
-def faults(signs: Iterable[XmlNote], number: int, meter: Meter) -> Iterator[str]:
-    """What cannot be read among these signs, each with its place and what to do."""
-    for sign in signs:
-        if sign.fault:
-            remedy = "take it out" if "grace" in sign.fault else "write it as eighths, triplets or sixteenths"
-            place = at_place(number, sign.onset, meter)
-            yield f"{place}: {sign.fault} cannot be read; {remedy} in the notation program"
+def faults(notes: Iterable[XmlNote], number: int, meter: Meter) -> Iterator[str]:
+    """What cannot be read among these notes, each with its place and what to do."""
+    for note in notes:
+        if note.fault:
+            remedy = "write it as eighths, triplets or sixteenths"
+            place = at_place(number, note.onset, meter)
+            yield f"{place}: {note.fault} cannot be read; {remedy} in the notation program"

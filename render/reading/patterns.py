@@ -16,6 +16,7 @@ from grooves.rhythm import EIGHTH, QUARTER, SIXTEENTH
 THIRD = Fraction(1, 3)
 GRIDS = ("beats", "eighths", "triplets", "sixteenths")
 # Beforehand, of all beats that are struck: how many are of each grid.
+BESIDE_SWING = 0.1  # a pattern like swung eighths is so much rarer in a file that swings
 USUAL_GRIDS = {"beats": 0.40, "eighths": 0.36, "triplets": 0.12, "sixteenths": 0.12}
 
 
@@ -28,9 +29,12 @@ class Pattern:
     usual: float
 
     @property
-    def step(self) -> Fraction:
-        """The distance of neighbouring places of its grid."""
-        return {"triplets": THIRD, "sixteenths": SIXTEENTH}.get(self.grid, EIGHTH)
+    def like_upbeat(self) -> bool:
+        """Whether it could be heard as swung eighths: one late stroke, after one on the beat or none."""
+        return self.grid in ("triplets", "sixteenths") and set(self.places) - {Fraction(0)} <= {
+            2 * THIRD,
+            3 * SIXTEENTH,
+        }
 
 
 _QUARTER = {  # places in steps of the grid, by how often they stand in print
@@ -65,6 +69,22 @@ def patterns(beat: Fraction) -> tuple[Pattern, ...]:
         *(Pattern("eighths", places, 1 / len(plain)) for places in plain),
         *(Pattern("sixteenths", places, 1 / len(fine)) for places in fine),
     )
+
+
+@cache
+def usual_shares(beat: Fraction, swung: bool) -> dict[str, tuple[tuple[int, float], ...]]:
+    """By grid, the index of each of its patterns with its usual share of it: they sum to 1."""
+    known = patterns(beat)
+    shares: dict[str, tuple[tuple[int, float], ...]] = {}
+    for grid in dict.fromkeys(pattern.grid for pattern in known):
+        mine = [
+            (index, one.usual * (BESIDE_SWING if swung and one.like_upbeat else 1))
+            for index, one in enumerate(known)
+            if one.grid == grid
+        ]
+        total = sum(share for _, share in mine)
+        shares[grid] = tuple((index, share / total) for index, share in mine)
+    return shares
 
 
 def _subsets(places: list[Fraction]) -> Iterable[tuple[Fraction, ...]]:

@@ -15,10 +15,11 @@ from fractions import Fraction
 
 from grooves.errors import LessonError
 from grooves.kit import HELPERS, PARTS
-from grooves.rhythm import Meter, place_name
+from grooves.rhythm import Meter
 from render.files.midi_file import MidiNote, MidiSong, MidiTrack, open_midi
 from render.reading.imported_line import ImportedLine
 from render.reading.lengths import lay_out
+from render.reading.midi_report import reading_report
 from render.reading.parts import (
     DRUM_KEYS,
     LONGEST_LINE_BARS,
@@ -30,7 +31,7 @@ from render.reading.parts import (
     shown,
     unknown_part,
 )
-from render.reading.played import PlayedNote, Quantized
+from render.reading.played import PlayedNote
 from render.reading.quantize import quantize
 
 DRUM_CHANNEL = 9
@@ -59,8 +60,7 @@ def bars_from_midi(data: bytes, meter: Meter, part: str | int | None = None) -> 
             *([f"parts: {listed(names)}; read: {shown(chosen.name)}"] if len(names) > 1 else []),
             *([told] if told else []),
             *([f"{silent} empty bars before the first note are left out"] if silent else []),
-            _grid_report(quantized),
-            _distance_report(quantized, meter, silent),
+            *reading_report(quantized, meter, silent),
         ),
     )
 
@@ -145,10 +145,15 @@ def _from_bar_one(song: MidiSong, track: MidiTrack, meter: Meter) -> tuple[list[
                 f"its last note is in bar {int(last // meter.length) + 1}; a line has at most {LONGEST_LINE_BARS}"
             )
         return played, 0, ""
-    onsets = sorted(played, key=lambda note: note.onset)
+    played = sorted(played, key=lambda note: note.onset)
+    onsets = [note.onset for note in played]
     passes = _passes(marks)
-    first = next((turn for turn in passes if _within(onsets, turn, meter)), passes[0])
-    return _within(onsets, first, meter), len(first), f"read once by its bar markers: {len(first)} of {len(marks)} bars"
+    if len(passes[0]) > LONGEST_LINE_BARS:
+        raise LessonError(f"its markers count {len(passes[0])} bars; a line has at most {LONGEST_LINE_BARS}")
+    for turn in passes:
+        if within := _within(played, onsets, turn, meter):
+            return within, len(turn), f"read once by its bar markers: {len(turn)} of {len(marks)} bars"
+    raise LessonError("has no notes in the bars that its markers count; export the line again, without markers")
 
 
 def _bar_marks(song: MidiSong, meter: Meter) -> list[tuple[str, Fraction]]:
@@ -157,7 +162,7 @@ def _bar_marks(song: MidiSong, meter: Meter) -> list[tuple[str, Fraction]]:
         (text, Fraction(tick, song.division)) for tick, text in song.markers if re.fullmatch(r"bar [1-9]\d{0,3}", text)
     ]
     steady = all((place - marks[0][1]) % meter.length == 0 for _, place in marks)
-    return sorted(marks, key=lambda mark: mark[1])[:MOST_NOTES] if steady else []
+    return sorted(dict.fromkeys(marks), key=lambda mark: mark[1])[:MOST_NOTES] if steady else []
 
 
 def _passes(marks: Sequence[tuple[str, Fraction]]) -> list[list[Fraction]]:
@@ -180,12 +185,13 @@ def _others(song: MidiSong, chosen: MidiTrack) -> tuple[list[Fraction], list[Fra
     return found[:MOST_NOTES], [Fraction(tick, song.division) for tick, _ in mine]
 
 
-def _within(notes: Sequence[PlayedNote], bars: Sequence[Fraction], meter: Meter) -> list[PlayedNote]:
+def _within(
+    notes: Sequence[PlayedNote], onsets: Sequence[Fraction], bars: Sequence[Fraction], meter: Meter
+) -> list[PlayedNote]:
     """The notes of these bars, moved so that they stand side by side from 0; early notes belong to their beat.
 
     Our note-offs only let the drum ring, so they say nothing of written lengths.
     """
-    onsets = [note.onset for note in notes]
     found = []
     for index, start in enumerate(bars):
         low, high = (bisect_left(onsets, edge - EARLY) for edge in (start, start + meter.length))
@@ -208,28 +214,3 @@ def _played(song: MidiSong, track: MidiTrack) -> list[PlayedNote]:
         )
         for note in track.notes
     ]
-
-
-# --- report -------------------------------------------------------------------------------------
-
-
-def _grid_report(quantized: Quantized) -> str:
-    """Which grids were chosen, in how many beats."""
-    counted = Counter(grid.name for grid in quantized.grids.values())
-    grids = ", ".join(f"{name} in {count} {'beat' if count == 1 else 'beats'}" for name, count in counted.most_common())
-    swung = ""
-    if quantized.upbeat is not None and counted["swung eighths"]:
-        ratio = float(quantized.upbeat / (1 - quantized.upbeat))
-        swung = f"; swung about {ratio:.1f} to 1, written as even eighths"
-    return f"grid: {grids}{swung}"
-
-
-def _distance_report(quantized: Quantized, meter: Meter, silent: int) -> str:
-    """How far the notes were from the grid."""
-    distances = [abs(float(item.off)) * item.note.quarter_seconds * 1000 for item in quantized.placed]
-    worst = max(range(len(distances)), key=distances.__getitem__)
-    bar, within = divmod(quantized.placed[worst].onset, meter.length)
-    return (
-        f"distance from the grid: mean {sum(distances) / len(distances):.1f} ms, worst {distances[worst]:.1f} ms "
-        f"(bar {int(bar) + 1 - silent}, beat {place_name(within, meter)})"
-    )

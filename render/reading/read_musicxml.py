@@ -13,13 +13,27 @@ from itertools import groupby, pairwise
 
 from grooves.errors import LessonError
 from grooves.kit import PARTS
-from grooves.rhythm import Bar, Meter, Symbol, amount, check_bar, spell, value_name
+from grooves.rhythm import Bar, Kind, Meter, Symbol, amount, spell, value_name
 from render.reading.imported_line import ImportedLine
-from render.reading.measures import XmlMeasure, XmlNote, at_place, faults, playing_order, read_measures
+from render.reading.measures import XmlMeasure, XmlNote, at_place, faults, read_measures
 from render.reading.musicxml_file import Element, open_musicxml
-from render.reading.parts import DRUM_KEYS, choice, listed, matching, numbered, pick, shown, unknown_part
+from render.reading.parts import (
+    DRUM_KEYS,
+    choice,
+    listed,
+    matching,
+    numbered,
+    numbers_listed,
+    pick,
+    shown,
+    unknown_part,
+)
+from render.reading.playing_order import playing_order
+from render.reading.rebar import rebarred
+from render.reading.voices import one_rhythm
 
 MOST_PARTS = 200
+KINDS: tuple[Kind, ...] = ("struck", "held", "rest")
 OUR_LINE = "line"  # what `render.paper.notation` calls the part that holds the reading line
 
 
@@ -49,22 +63,29 @@ def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None)
     """
     parts = _parts(open_musicxml(data))
     chosen = _choose(parts, part)
-    measures = _only(read_measures(chosen.part.element, meter), chosen.drums)
-    voice, voices = _voice(measures)
-    signs = [[sign for sign in measure.signs if sign.voice == voice] for measure in measures]
-    bars = [_bar(mine, measures, index, meter) for index, mine in enumerate(signs)]
-    order = playing_order(measures)
-    mended, loose = _mend_ties([bars[index] for index in order])
+    measures = read_measures(chosen.part.element, meter)
+    notes, told = one_rhythm(measures, chosen.drums)
+    bars = [
+        _measure_bar(mine, measure, number, meter)
+        for number, (mine, measure) in enumerate(zip(notes, measures, strict=True), 1)
+    ]
+    order = playing_order([measure.turns for measure in measures], _first_repeated(measures, meter))
+    pickup, whole, joined = rebarred(
+        [(index + 1, bars[index], measures[index].length) for index in order], measures[0].pickup, meter
+    )
+    mended, loose = _mend_ties([pickup, *whole])
+    simplified = dict.fromkeys(note.simplified for mine in notes for note in mine if note.simplified)
     report = [
         *_parts_report(parts, chosen),
-        *([f"voice {voice} of voices {', '.join(voices[:16])}"] if len(voices) > 1 else []),
-        *_drums_report(chosen, signs),
-        *_pickup_report(measures, meter),
-        *([f"repeats written out: {len(bars)} bars became {len(order)}"] if len(order) != len(bars) else []),
-        *dict.fromkeys(sign.simplified for mine in signs for sign in mine if sign.simplified),
+        *told,
+        *_drums_report(chosen, notes),
+        *_pickup_report(pickup, meter),
+        *([f"{numbers_listed(joined)} and what follows are one bar each, parted in the score"] if joined else []),
+        *([f"repeats and jumps written out: {len(bars)} bars became {len(order)}"] if len(order) != len(bars) else []),
+        *simplified,
         *([f"{loose} notes tied to nothing before them are struck"] if loose else []),
     ]
-    return ImportedLine(mended, tuple(report))
+    return ImportedLine(mended[1:], tuple(report), mended[0])
 
 
 # --- parts and drums ----------------------------------------------------------------------------
@@ -127,22 +148,6 @@ def _by_drum(parts: Sequence[_Part], wanted: str) -> _Chosen:
     raise unknown_part(wanted, [part.name for part in parts], [*drums_there, *PARTS])
 
 
-def _only(measures: Sequence[XmlMeasure], drums: frozenset[str] | None) -> tuple[XmlMeasure, ...]:
-    """The measures with one drum's notes; all rests go, since they may be another drum's."""
-    if drums is None:
-        return tuple(measures)
-    return tuple(replace(m, signs=tuple(sign for sign in m.signs if sign.instrument in drums)) for m in measures)
-
-
-def _voice(measures: Sequence[XmlMeasure]) -> tuple[str, list[str]]:
-    """The lowest voice that has notes, and all of them."""
-    sounding = {sign.voice for measure in measures for sign in measure.signs if sign.kind != "rest"}
-    if not sounding:
-        raise LessonError("there are no notes in this part")
-    voices = sorted(sounding, key=lambda voice: (not voice.isdigit(), len(voice), voice))
-    return voices[0], voices
-
-
 def _parts_report(parts: Sequence[_Part], chosen: _Chosen) -> list[str]:
     names = [part.name for part in parts]
     drums = sorted(chosen.part.instruments[drum][0] for drum in chosen.drums or ())
@@ -150,8 +155,8 @@ def _parts_report(parts: Sequence[_Part], chosen: _Chosen) -> list[str]:
     return [f"parts: {listed(names)}; read: {read}"] if len(names) > 1 or drums else []
 
 
-def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[XmlNote]]) -> list[str]:
-    drums = {sign.instrument for mine in signs for sign in mine if sign.kind == "struck" and sign.instrument}
+def _drums_report(chosen: _Chosen, notes: Iterable[Iterable[XmlNote]]) -> list[str]:
+    drums = {note.instrument for mine in notes for note in mine if note.kind == "struck" and note.instrument}
     if chosen.drums is not None or len(drums) < 2:
         return []
     names = sorted(shown(chosen.part.instruments.get(drum, (drum, 0))[0]) for drum in drums)
@@ -161,50 +166,38 @@ def _drums_report(chosen: _Chosen, signs: Iterable[Iterable[XmlNote]]) -> list[s
 # --- bars ---------------------------------------------------------------------------------------
 
 
-def _bar(signs: Sequence[XmlNote], measures: Sequence[XmlMeasure], index: int, meter: Meter) -> Bar:
-    """One full bar: chords joined, gaps filled with rests, a pickup moved to the bar's end."""
-    number = index + 1
-    for fault in faults(signs, number, meter):
+def _first_repeated(measures: Sequence[XmlMeasure], meter: Meter) -> int:
+    """Where a repeat without a sign at its start goes back to: to the pickup if its bar leaves room for it."""
+    if not measures[0].pickup or len(measures) == 1:
+        return 0
+    ends = [m.length for m in measures if m.turns.times or m.turns.marks & {"dacapo"}]
+    return 0 if ends and ends[0] + measures[0].length == meter.length else 1
+
+
+def _measure_bar(notes: Sequence[XmlNote], measure: XmlMeasure, number: int, meter: Meter) -> Bar:
+    """One measure as it stands, short ones too: chords joined, gaps filled with rests."""
+    for fault in faults(notes, number, meter):
         raise LessonError(fault)
-    shift = _shift(measures, index, meter)
     symbols: list[Symbol] = []
     end = Fraction(0)
-    for onset, group in groupby(sorted(signs, key=lambda sign: sign.onset), key=lambda sign: sign.onset):
-        symbol = _joined(list(group), onset + shift)
+    played = sorted((note for note in notes if note.kind != "grace"), key=lambda note: note.onset)
+    for onset, group in groupby(played, key=lambda note: note.onset):
+        symbol = _joined(list(group), onset)
         if symbol.onset < end:
             raise LessonError(
                 f"{at_place(number, symbol.onset, meter)}: two notes of one voice overlap; export it again"
             )
         symbols += [*_rest(end, symbol.onset), symbol]
         end = symbol.end
-    symbols += _rest(end, meter.length)
-    bar = tuple(piece for symbol in symbols for piece in _written(symbol, meter, number))
-    check_bar(bar, meter, number)
-    return bar
-
-
-def _shift(measures: Sequence[XmlMeasure], index: int, meter: Meter) -> Fraction:
-    """How far a short measure's notes move: a pickup to its bar's end; LessonError for any other short measure."""
-    missing = meter.length - measures[index].length
-    if missing <= 0 or not measures[index].length:
-        return Fraction(0)
-    if index == 0 and measures[0].pickup:
-        return missing
-    last = index == len(measures) - 1 and measures[0].pickup
-    if last and measures[0].length + measures[index].length == meter.length:
-        return Fraction(0)
-    held, needed = amount(measures[index].length / meter.step), amount(meter.length / meter.step)
-    raise LessonError(
-        f"bar {index + 1} holds {held} {'beat' if held == '1' else 'beats'}; {meter} needs {needed}; "
-        "fill it with rests in the notation program" + ("" if index else ", or mark it as a pickup")
-    )
+    symbols += _rest(end, measure.length or meter.length)
+    return tuple(piece for symbol in symbols for piece in _written(symbol, meter, number))
 
 
 def _joined(group: Sequence[XmlNote], onset: Fraction) -> Symbol:
     """What sounds at one place: a stroke if any note of the chord is struck."""
-    kind = min((sign.kind for sign in group), key=("struck", "held", "rest").index)
-    first = next(sign for sign in group if sign.kind == kind)
-    accent = kind == "struck" and any(sign.accent for sign in group)
+    kind: Kind = next(kind for kind in KINDS if any(note.kind == kind for note in group))
+    first = next(note for note in group if note.kind == kind)
+    accent = kind == "struck" and any(note.accent for note in group)
     return Symbol(onset, first.length, kind, accent)
 
 
@@ -235,8 +228,8 @@ def _mend_ties(bars: Sequence[Bar]) -> tuple[tuple[Bar, ...], int]:
     return tuple(tuple(next(rest) for _ in bar) for bar in bars), len(loose)
 
 
-def _pickup_report(measures: Sequence[XmlMeasure], meter: Meter) -> list[str]:
-    if not measures[0].pickup:
+def _pickup_report(pickup: Bar, meter: Meter) -> list[str]:
+    if not pickup:
         return []
-    beats = amount((meter.length - measures[0].length) / meter.step)
-    return [f"bar 1 is a pickup: {beats} {'beat' if beats == '1' else 'beats'} of rest are put in front of it"]
+    beats = amount((meter.length - pickup[0].onset) / meter.step)
+    return [f"a pickup of {beats} {'beat' if beats == '1' else 'beats'} stands before bar 1"]

@@ -191,7 +191,7 @@ def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
     @cache
     def loudness(key: int, velocity: int) -> float:
         note = instrument.note(key, velocity, _NOTE_BLOCKS)
-        return hit_loudness(note.sample.sound()[: note.held_frames], kit.rate) + 20 * math.log10(note.gain)
+        return hit_loudness(note.sample.beginning(note.held_frames), kit.rate) + 20 * math.log10(note.gain)
 
     middle = (low + high) // 2
     keys = [*range(low, middle, _MEASURED_EVERY), *range(high, middle, -_MEASURED_EVERY)]

@@ -13,18 +13,19 @@ import numpy as np
 from grooves.errors import LessonError
 from render.sound.balance import loudness_by_velocity
 from render.sound.events import NoteEvent, SoundEvent, whole_frames
-from render.sound.loudness import Powers, gated_loudness, k_weighted
+from render.sound.loudness import Powers, gated_loudness, k_weighted, power
 from render.sound.peaks import highest_peak
 from render.sound.tracks import Tracks
 from render.soundfont.entries import POWERS, Table
 from render.soundfont.notes import SampledNote
-from render.soundfont.recording import Sound, heard_frames
-from render.soundfont.samples import LOUDEST, DrumKit
+from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
 _STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
+_COLOUR_FRAMES = 12288  # with the filters' response a quick size to transform
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 
 
@@ -96,11 +97,25 @@ def _powers(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
 
 def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
     """Those of the held note, dying from where its key goes up."""
-    table = kit.keep(POWERS, note.sample.name, lambda: _sums(note.sample.sound(), kit.rate))[:, 0]
-    past = np.arange(len(table)) + 0.5 - note.held_frames * _STEPS_PER_SECOND / kit.rate
-    dying_db = np.clip(past, 0, None) * note.release_db_per_second / _STEPS_PER_SECOND
-    powers: Powers = table * note.gain**2 * 10 ** (-dying_db / 10)
+    table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
+    held, step_db = (
+        round(note.held_frames * _STEPS_PER_SECOND / kit.rate),
+        note.release_db_per_second / _STEPS_PER_SECOND,
+    )
+    powers: Powers = table[: held + math.ceil(-_FLOOR_DB / step_db)].astype(np.float64) * note.gain**2
+    powers[held:] *= 10 ** (-(np.arange(len(powers[held:])) + 0.5) * step_db / 10)
     return powers
+
+
+def _note_sums(sample: Sample, rate: int) -> Table:
+    """Squares over each 10 ms, times what the K-weighting is worth on the first moments: a note keeps its colour."""
+    values = rate // _STEPS_PER_SECOND * sample.channels
+    steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
+    sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
+    first = sample.beginning(_COLOUR_FRAMES)
+    heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
+    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
+    return table
 
 
 def _sums(sound: Sound, rate: int) -> Table:

@@ -70,16 +70,14 @@ def true_peak(sound: Sound) -> float:
 
 @dataclass(frozen=True)
 class _Tables:
-    """All samples end to end, with silence between: their sound, and bounds of it in windows and in stretches."""
+    """All samples: bounds of their sound in windows, end to end with silence between, and in stretches."""
 
     numbers: dict[int, int]  # of each sample, by its id
     stretches: list[Bounds]  # of each sample
     windows: Bounds  # of all samples
     window_places: Indices  # where each sample begins in it, and how many windows it has
     window_counts: Indices
-    sound: npt.NDArray[np.float32]  # (frames, 2)
-    frame_places: Indices
-    frame_counts: Indices
+    samples: Sequence[Sample]
     rate: int
 
     @classmethod
@@ -87,16 +85,13 @@ class _Tables:
         """Build them; the envelopes come from the kit's cache."""
         peaks = [_kept_peaks(sample, kit) for sample in samples]
         windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
-        sound, frame_places = _end_to_end([sample.sound() for sample in samples], 2)
         return cls(
             {id(sample): number for number, sample in enumerate(samples)},
             [_anywhere(_by_stretches(one)) for one in peaks],
             windows,
             window_places,
             np.array([one.shape[1] + 1 for one in peaks]),
-            sound,
-            frame_places,
-            np.array([sample.frames for sample in samples]),
+            samples,
             kit.rate,
         )
 
@@ -201,12 +196,25 @@ def _sound(placed: _PlacedSamples, starts: Indices, tables: _Tables) -> npt.NDAr
     if (dying > 0).any():
         slopes = (-placed.dying_db[sounding] / np.float32(20 * tables.rate))[:, None]
         gains = gains * 10 ** (np.clip(dying, 0, None) * slopes)
-    at = np.clip(frames - placed.starts[sounding][:, None], -1, tables.frame_counts[samples][:, None])
+    at = frames - placed.starts[sounding][:, None]
     rows = np.flatnonzero(np.diff(places, prepend=-1))
-    pieces = tables.sound[at + tables.frame_places[samples][:, None]] * gains[:, :, None]
+    pieces = np.empty((*at.shape, 2), np.float32)
+    for number in np.unique(samples):
+        own = samples == number
+        pieces[own] = _frames(tables.samples[number], at[own])
+    pieces = pieces * gains[:, :, None]
     whole = np.zeros((len(starts), _LOOK, 2), np.float32)
     whole[places[rows]] = np.add.reduceat(pieces, rows)
     return whole.transpose(2, 0, 1)
+
+
+def _frames(sample: Sample, at: Indices) -> Sound:
+    """Some frames of a sample, silent before its first and past its last one."""
+    frames = sample.values.reshape(-1, sample.channels)[np.clip(at, 0, sample.frames - 1)]
+    if sample.channels == 1:
+        frames = frames * np.array(sample.sides, np.float32)
+    silenced: Sound = frames * ((at >= 0) & (at < sample.frames))[:, :, None]
+    return silenced
 
 
 @lru_cache(maxsize=1)
@@ -225,15 +233,17 @@ def _kept_peaks(sample: Sample, kit: DrumKit) -> Bounds:
 
 def _peaks(sample: Sample) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
-    sound = sample.sound()
+    sound = sample.values.reshape(-1, sample.channels)
     fine = _oversampled(sound[: heard_frames(sound, _FLOOR_DB)])
-    ways = (fine[0].max(axis=1), -fine[0].min(axis=1), fine[1].max(axis=1), -fine[1].min(axis=1))
-    peaks: Bounds = np.maximum(np.stack(ways), 0)
-    return peaks
+    up, down = np.maximum(fine.max(axis=2), 0), np.maximum(-fine.min(axis=2), 0)
+    if sample.channels == 1:  # one signal, panned
+        ways = [abs(side) * way[0] for side in sample.sides for way in ((up, down) if side >= 0 else (down, up))]
+        return np.stack(ways).astype(np.float32)
+    return np.stack([up[0], down[0], up[1], down[1]])
 
 
 def _oversampled(sound: Sound) -> npt.NDArray[np.float32]:
-    """A sound at four times its rate, window by window: shape (2, windows, 64)."""
+    """A sound at four times its rate, window by window: shape (channels, windows, 64)."""
     padded = np.pad(sound.T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
     fine: npt.NDArray[np.float32] = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
     return fine

@@ -9,8 +9,8 @@ from grooves.kit import INSTRUMENTS
 from render.sound.events import Rendition, SoundEvents, events_by_part, whole_frames
 from render.sound.stems import Stem
 from render.soundfont.entries import RING, Table
-from render.soundfont.recording import heard_frames
-from render.soundfont.samples import LOUDEST, DrumKit
+from render.soundfont.recording import LOUDEST, heard_frames
+from render.soundfont.samples import DrumKit
 
 _RIDE = INSTRUMENTS["ride"].key
 _RING_DB = -60.0  # ours, by ear: whoever repeats a track does not wait for what lies below

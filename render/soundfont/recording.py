@@ -15,6 +15,7 @@ Signal = npt.NDArray[np.float32]  # (values,): one channel, or left and right by
 # A sound ends where it stays this far below its peak. The step of 16-bit audio lies at -90 dB of full scale; a mix that
 # ends its hits there differs from FluidSynth's own rendering by -85 dB on the bundled soundfont, here by -102 dB.
 TAIL_DB = -105.0
+LOUDEST = 127
 LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
 SILENT_PEAK = 1e-8  # -160 dB of full scale; the softest stroke on a soft sample stays above -130 dB
 _SLOWEST = 8  # times quicker than it sounds; FluidSynth plays a whole sample hundreds of times quicker
@@ -37,8 +38,12 @@ class Sample:
 
     def sound(self) -> Sound:
         """Both channels, shape (frames, 2)."""
-        frames = self.values.reshape(-1, self.channels)
-        return frames if self.channels == 2 else frames * np.array(self.sides, np.float32)
+        return self.beginning(self.frames)
+
+    def beginning(self, frames: int) -> Sound:
+        """Both channels of its first frames: `sample.beginning(1000).shape` is (1000, 2)."""
+        values = self.values[: frames * self.channels].reshape(-1, self.channels)
+        return values if self.channels == 2 else values * np.array(self.sides, np.float32)
 
 
 def packed(sound: Sound, long_frames: int) -> Table:
@@ -95,6 +100,6 @@ def heard_frames(sound: Sound, floor_db: float) -> int:
 
 
 def strength(sound: Sound) -> npt.NDArray[np.float32]:
-    """The larger of both channels' magnitudes in each frame: `strength(hit).max()` is its peak."""
-    magnitude: npt.NDArray[np.float32] = np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, 1]))
+    """The larger of the channels' magnitudes in each frame: `strength(hit).max()` is its peak."""
+    magnitude: npt.NDArray[np.float32] = np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, -1]))
     return magnitude

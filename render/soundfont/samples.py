@@ -23,6 +23,7 @@ from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
 from render.soundfont.notes import Instrument
 from render.soundfont.recording import (
     LONGEST_SECONDS,
+    LOUDEST,
     SILENT_PEAK,
     TAIL_DB,
     Sample,
@@ -38,7 +39,6 @@ from render.soundfont.recording import (
 from render.soundfont.sf2 import DRUM_BANK, Preset, Range, choose_program, read_presets
 from render.soundfont.synth import BLOCK, HIT_SECONDS, Synth
 
-LOUDEST = 127
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _LATEST_SECONDS = 0.5  # a hit that only comes later than this is not worth 127 measurements

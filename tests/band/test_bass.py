@@ -5,6 +5,7 @@ quote and recount them.
 """
 
 from collections import Counter
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -16,10 +17,11 @@ from grooves.band.bars import Changes, spans
 from grooves.band.bass import HIGHEST, LOWEST
 from grooves.band.chords import parse_chord
 from grooves.band.forms import find_form, parse_chords
-from grooves.band.patterns import STYLES, play_bass, style_for
+from grooves.band.patterns import STYLES, play_bass
+from grooves.band.styles import style_for
 from grooves.band.walking import walk
-from grooves.rhythm import Meter
-from render.lesson.load import find_groove
+from grooves.meter import Meter
+from render.lesson.groove_files import find_groove
 
 BARS = 10_000
 
@@ -177,6 +179,11 @@ def test_a_slash_chord_puts_its_lowest_note_in_the_bass():
 def test_each_groove_has_the_bass_that_goes_with_it(groove, style):  # common practice, no source
     assert style_for(shipped(groove), "by the groove") == style
     assert style_for(shipped(groove), "walking") == "walking"
+
+
+def test_a_groove_has_its_bass_at_any_swing():
+    assert style_for(replace(shipped("swing"), swing="straight"), "by the groove") == "walking"
+    assert style_for(replace(shipped("bossa-nova"), swing=2.0), "by the groove") == "dotted"
 
 
 def onsets(notes, bars):

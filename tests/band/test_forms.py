@@ -5,7 +5,7 @@ from music21 import key as outside_key
 from grooves.band.chords import pitch_class
 from grooves.band.forms import KEYS, check_key, chords_text, find_form, in_key, key_fifths, parse_chords, shipped_forms
 from grooves.errors import LessonError
-from grooves.rhythm import Meter
+from grooves.meter import Meter
 
 COMMON = Meter(4, 4)
 

@@ -4,10 +4,11 @@ from itertools import pairwise
 import pytest
 from band_bars import bars_of, every_form, place_of, with_line
 
-from grooves.band.bars import Changes, LineOnset, spans
+from grooves.band.bars import Changes, spans
 from grooves.band.forms import find_form
 from grooves.band.melody import melody
-from grooves.rhythm import Meter
+from grooves.meter import Meter
+from grooves.players import LineOnset
 
 LINE = "4 8 8 4 4 | 8 4 4 4 8 | 4 4 4 8r [8 | 2] 2r"
 

@@ -11,7 +11,7 @@ from grooves.band.forms import find_form, parse_chords
 from grooves.band.voicing import FARTHEST, HIGHEST, LOWEST, voicings
 from grooves.band.walking import walk
 from grooves.feel import is_upbeat
-from grooves.rhythm import Meter
+from grooves.meter import Meter
 
 
 def accompanied(form, count, seed, **more):

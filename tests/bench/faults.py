@@ -26,7 +26,19 @@ def command(lesson: Path, out: Path, form: str) -> list[str]:
 
 
 def hashes(folder: Path) -> dict[str, str]:
-    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.iterdir())}
+    return {path.name: _content(path) for path in sorted(folder.iterdir())}
+
+
+def _content(path: Path) -> str:
+    """What a file holds; of Ogg and MP3, which differ from run to run, how many frames can be read."""
+    if path.suffix not in (".ogg", ".mp3"):
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    import soundfile
+
+    try:
+        return f"{len(soundfile.read(path)[0])} frames"
+    except RuntimeError as error:
+        return str(error)
 
 
 def render(lesson: Path, out: Path, form: str) -> dict[str, str]:
@@ -50,7 +62,7 @@ def disturbed(lesson: Path, out: Path, form: str, dice: random.Random, seconds: 
 
 def main(times: int, seed: int) -> None:
     dice, seen, wrong = random.Random(seed), Counter[str](), 0
-    for form in ("wav", "flac", "ogg"):
+    for form in ("wav", "flac", "ogg", "mp3"):
         with tempfile.TemporaryDirectory() as made:
             folder, out = Path(made), Path(made) / "out"
             old, new = folder / "old" / "x.toml", folder / "new" / "x.toml"
@@ -61,11 +73,12 @@ def main(times: int, seed: int) -> None:
             good = {path: render(path, folder / path.parent.name / "out", form) for path in (old, new)}
             seconds = (time.monotonic() - began) / 2
             render(old, out, form)
-            for number in range(times // 3):
+            for number in range(times // 4):
                 what, code, said = disturbed(new if number % 2 else old, out, form, dice, seconds)
                 left = {name: one for name, one in hashes(out).items() if not name.startswith(".")}
                 whole = all(one in (good[old].get(name), good[new].get(name)) for name, one in left.items())
-                clean = "Traceback" not in said and len(said.splitlines()) <= 1
+                ours = "render/" in said or "fourlimb:" in said  # else Python itself was still beginning
+                clean = not ours or ("Traceback" not in said and len(said.splitlines()) <= 1)
                 seen[
                     f"{what}: exit {code}{'' if whole else ', a file that is neither'}{'' if clean else ', noise'}"
                 ] += 1

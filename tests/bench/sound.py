@@ -20,13 +20,14 @@ from pathlib import Path
 import numpy as np
 import soundfile
 from one_process import STEPS
-from sound_material import lesson_text, midi_file, performance
+from sound_material import lesson_text, midi_file, performance, with_band
 
 from grooves.performance import Performance
 from render.sound.audio import write_tracks
 from render.sound.balance import calibrate, velocities
 from render.sound.events import Rendition, events_by_part
 from render.sound.gain import Gain
+from render.sound.midi import midi_bytes
 from render.sound.stems import Stem
 from render.sound.tracks import side_by_side
 from render.soundfont.samples import DrumKit, held_blocks
@@ -172,6 +173,22 @@ def speed(kit: DrumKit, folder: Path) -> None:
     print("  of which", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
 
 
+def band(kit: DrumKit, folder: Path) -> None:
+    """Five minutes with bass and piano: the command fluidsynth on our MIDI, ours with nothing on disk and with all of it."""
+    track = with_band(MINUTES, folder)
+    (folder / "track.mid").write_bytes(midi_bytes(track, velocities(track, calibrate(kit)), kit.preset.program))
+    put([track], folder)
+    ours(kit.path, folder)
+    works = {
+        "fluidsynth": lambda: stock(folder / "track.mid", kit.path, folder / "stock.wav"),
+        "ours cold": lambda: ours(kit.path, folder, COLD),
+        "cached": lambda: ours(kit.path, folder),
+    }
+    compare(f"{MINUTES} minutes with a band of {len(track.notes)} notes", seconds(works, folder, 5))
+    steps = ours(kit.path, folder, COLD)
+    print("  of which, cold,", ", ".join(f"{name} {taken:.3f} s" for name, taken in zip(STEPS, steps, strict=False)))
+
+
 def compare(what: str, best: dict[str, float]) -> None:
     """Print seconds, and how many times as fast as the first of them the others are."""
     (first, theirs), *others = best.items()
@@ -232,7 +249,7 @@ def hour(kit: DrumKit, folder: Path) -> None:
               f"mix and writing), {memory / 1000:.0f} MB")  # fmt: skip
 
 
-FIGURES = {figure.__name__: figure for figure in (residual, onsets, speed, pack, hour)}
+FIGURES = {figure.__name__: figure for figure in (residual, onsets, speed, band, pack, hour)}
 
 
 def main(*chosen: str) -> None:

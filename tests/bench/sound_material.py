@@ -9,6 +9,7 @@ from grooves.passages import Track, track_passages
 from grooves.performance import Performance, perform
 from grooves.rhythm import parse_values
 from grooves.score import Score, write_score
+from render.lesson.load import load_lesson
 
 LINE = "4 8 8 4 4 | 8 4 4 4 8 | 4. 8 4 4r | 8r 4. 4 8 8"
 LIBRARY = Path(__file__).parents[2] / "grooves" / "library"
@@ -28,6 +29,16 @@ def performance(
     choruses = round(minutes * tempo_bpm / 16)
     passages = track_passages(Track("full", without=without, tempo_bpm=tempo_bpm), score(), choruses)
     return perform(score(), passages, feel or Feel())
+
+
+def with_band(minutes: float, folder: Path) -> Performance:
+    """The same with a bass that walks and a piano that comps through a blues, without the line."""
+    path = folder / "band.toml"
+    path.write_text(lesson_text(minutes) + '[band]\nform = "blues"\n')
+    lesson = load_lesson(path).lesson
+    track = next(track for track in lesson.tracks if track.name == "with-band")
+    passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+    return perform(lesson.score, passages, lesson.feel, lesson.balance_lu)
 
 
 def lesson_text(minutes: float, tempo_bpm: float = 120) -> str:

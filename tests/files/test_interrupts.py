@@ -1,5 +1,6 @@
 """Being told to end: once, many times, and before the work has begun."""
 
+import io
 import os
 import signal
 import subprocess
@@ -7,12 +8,17 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from render.files import interrupts
+from render.files.interrupts import signals_later, stop
+from render.page import sounds
 
 ROOT = Path(__file__).parents[2]
 SAID = "fourlimb: interrupted; nothing half-written was left\n"
 WRITES = """
-import sys, time
+import os, sys, time
 from pathlib import Path
 from render.files.interrupts import tidy_up_when_told_to_end
 from render.files.write import whole
@@ -25,6 +31,7 @@ try:
         time.sleep(60)
 except KeyboardInterrupt:
     print("told once", flush=True)
+    os._exit(0)  # as the command does
 """
 
 
@@ -86,3 +93,45 @@ def test_processes_that_have_just_begun_say_nothing_of_an_interrupt(tmp_path):
     )
     said, wrong = begin("-c", program).communicate(timeout=60)
     assert (said, wrong) == ("[1, 2, 4, 8]\n", "")
+
+
+def test_one_signal_in_five_seconds_is_heard(monkeypatch):
+    monkeypatch.setattr(interrupts, "_state", interrupts._State())
+    now = [1000.0]
+    monkeypatch.setattr(interrupts.time, "monotonic", lambda: now[0])
+    heard = []
+    for moment in (1000.0, 1000.1, 1004.9, 1005.1, 1009.0, 1010.2):
+        now[0] = moment
+        try:
+            stop(2, None)
+        except KeyboardInterrupt:
+            heard.append(moment)
+    assert heard == [1000.0, 1005.1, 1010.2]
+
+
+@pytest.fixture
+def told(monkeypatch):
+    """This process hears SIGINT as the command does."""
+    monkeypatch.setattr(interrupts, "_state", interrupts._State())
+    before = signal.signal(signal.SIGINT, stop)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+def test_a_signal_held_back_comes_when_the_moment_is_over(told):
+    done = []
+    with pytest.raises(KeyboardInterrupt), signals_later():
+        os.kill(os.getpid(), signal.SIGINT)
+        done.append("all")
+    assert done == ["all"]
+
+
+def test_an_interrupt_while_a_library_calls_back_is_not_lost(told, monkeypatch):
+    class Interrupted(io.BytesIO):
+        def write(self, data):
+            os.kill(os.getpid(), signal.SIGINT)
+            return super().write(data)
+
+    monkeypatch.setattr(sounds.io, "BytesIO", Interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        sounds.flac_bytes(np.zeros((44100, 2), np.float32), 44100)

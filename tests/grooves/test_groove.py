@@ -8,7 +8,7 @@ import pytest
 
 from grooves.errors import LessonError
 from grooves.groove import parse_groove
-from render.lesson.load import find_groove, shipped_grooves
+from render.lesson.groove_files import find_groove, shipped_grooves
 
 HEAD = 'name = "x"\ntitle = "X"\nmeter = "4/4"\nswing = 2.0\ntempo = [60, 200]\n'
 RIDE = '[ride]\ncounts = "1 2 & 3 4 &"\naccents = "2 4"\naccent = 2\nlight = "(2) & (4) &"\nlighter = -2\n'

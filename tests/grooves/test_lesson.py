@@ -8,7 +8,7 @@ from music import lesson_of, of_part, parse_text, played
 
 from grooves.errors import LessonError
 from grooves.lesson import bar_numbers, pace_bpm
-from grooves.lesson_tables import FeelTable, LineTable, TrackTable
+from grooves.lesson_tables import BandTable, FeelTable, LineTable, TrackTable
 from grooves.passages import Ladder
 from render.lesson.load import load_lesson
 
@@ -41,7 +41,7 @@ WRONG = [
     (TOP, "title = 3", "title: 3 is not a text; write it between quotes"),
     (TOP, 'title = "  "', "title: '  ' is not a text; write something between the quotes"),
     (TOP, f'{TOP}\ntempoo = 1', "tempoo: no such key; did you mean 'tempo'?"),
-    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, groove, line, choruses, count_in, kit, soundfont, kit_program, feel, balance, track"),
+    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, groove, line, choruses, count_in, kit, soundfont, kit_program, feel, balance, band, track"),
     ("tempo = 120", "", "tempo: missing; write tempo = 120"),
     ("tempo = 120", "tempo = 0", "tempo: 0 is out of range; a tempo runs from 30 to 400"),
     ("tempo = 120", "tempo = -1", "tempo: -1 is out of range; a tempo runs from 30 to 400"),
@@ -88,7 +88,7 @@ WRONG = [
     (LINE, f"{LINE}\n[balance]\nfill = -9", "balance: fill is now called gaps"),
     (LINE, f"{LINE}\n{TRACK}gap = {{ play = 4, rest = 4 }}", "track 1, gap: this is now called silence"),
     (f"[line]\n{LINE}", "", "line: missing; write [line] and below it values = \"4 4 4 4\""),
-    (f"[line]\n{LINE}", "line = 3", "line: 3 is not a table; write its keys: values, counts, file, part, played_on, each_chorus, reads_with, repeat_each, bars"),
+    (f"[line]\n{LINE}", "line = 3", "line: 3 is not a table; write its keys: values, counts, file, pickup, part, played_on, each_chorus, reads_with, repeat_each, bars"),
     (LINE, "", "line: there is no rhythm; write one of values, counts or file"),
     (LINE, 'values = ""', "line.values: '' is not a line; write something between the quotes"),
     (LINE, 'values = "|"', "line: values: the line is empty; write at least one bar, such as 4 4 4 4"),
@@ -263,7 +263,7 @@ OFFERED = [line for line in TEMPLATE.splitlines() if re.match(r"# ([a-z_-]+|\"[a
 
 def test_the_lesson_that_new_writes_is_a_lesson_and_offers_every_key_of_line_feel_and_track():
     assert parse_text(TEMPLATE).tracks
-    for table in (LineTable, FeelTable, TrackTable):
+    for table in (LineTable, FeelTable, BandTable, TrackTable):
         for key in set(table.model_fields) - {"only"}:
             assert re.search(rf"^(# )?{key} +=", TEMPLATE, re.MULTILINE), key
 
@@ -283,6 +283,8 @@ def test_every_line_that_new_offers_can_be_taken(offered):
     if given:  # it takes the place of the line that stands there
         text = re.sub(rf"^{given} +=(?!.*{re.escape(offered[6:])}).*$", "", text, count=1, flags=re.MULTILINE)
     of_track = TEMPLATE.index(offered) > TEMPLATE.index("# [[track]]")
+    if TEMPLATE.index("# [band]") < TEMPLATE.index(offered) < TEMPLATE.index("# [[track]]"):
+        text = text.replace("# [band]", "[band]").replace("# form =", "form =" if key != "chords" else "# form =")
     if of_track:
         text = text.replace("# [[track]]", "[[track]]").replace("# name =", "name =")
     if key == "soundfont":

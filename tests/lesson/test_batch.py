@@ -2,7 +2,6 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -144,43 +143,3 @@ def test_a_lesson_that_kills_every_worker_of_a_cluster_is_told_in_one_sentence(t
     assert done.stdout.strip() == (
         "a worker process of the scheduler was killed again and again at one lesson, as where memory runs out"
     ), done.stderr[-2000:]
-
-
-LOST = """
-import subprocess, sys, time
-from grooves.errors import LessonError
-from render.lesson.batch import run
-
-def work(number):
-    import time
-    time.sleep(0.2)
-    return number
-
-if __name__ == "__main__":
-    address = "tcp://127.0.0.1:" + sys.argv[1]
-    dask = [sys.executable, "-m", "distributed.cli"]
-    scheduler = subprocess.Popen([sys.executable, "-c", "from distributed.cli.dask_scheduler import main; main()",
-                                  "--port", sys.argv[1], "--no-dashboard"], stderr=subprocess.DEVNULL)
-    worker = subprocess.Popen([sys.executable, "-c", "from distributed.cli.dask_worker import main; main()",
-                               address, "--no-nanny", "--no-dashboard"], stderr=subprocess.DEVNULL)
-    try:
-        run(work, [(n,) for n in range(50)], scheduler=address, progress=lambda _: scheduler.kill())
-    except LessonError as error:
-        print(error)
-    finally:
-        for process in (scheduler, worker):
-            process.kill()
-"""
-
-
-def test_a_scheduler_that_is_lost_in_the_middle_is_told_in_one_sentence(tmp_path):
-    script = tmp_path / "lost.py"
-    script.write_text(LOST)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    done = subprocess.run(
-        [sys.executable, str(script), str(port)], capture_output=True, text=True, timeout=90, cwd=Path.cwd()
-    )
-    said = "--scheduler: the scheduler or its workers are gone; start them again, or leave --scheduler out"
-    assert (done.stdout.strip(), done.stderr) == (said, "")

@@ -36,6 +36,10 @@ times = 5
 tempo = 70
 trade = { with = 1, without = 2 }
 [[track]]
+name = "echoed"
+times = 2
+trade = { with = 1, without = 1, echo = true }
+[[track]]
 name = "time"
 line = false
 click = "2 and 4"
@@ -48,7 +52,7 @@ READERS = ["", 'each_chorus = ["snare", "bass drum", "hi-hat"]']
 def test_a_track_s_size_is_that_of_its_passages_and_bounds_its_strokes(line, groove):
     bars = "4 8 8 4 | 8 4 4 8" if groove == "jazz-waltz" else "4 8 8 4 4 | 8 4 4 4 8"
     lesson = lesson_of(bars, groove=groove, line=line, tracks=SHAPES, top="choruses = 4\ncount_in = 3")
-    assert len(lesson.tracks) == 6
+    assert len(lesson.tracks) == 7
     for track in lesson.tracks:
         size, laid = track_size(track, lesson), lay_out(track, lesson)
         assert size.seconds == pytest.approx(laid.seconds), track.name

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from drawn import chart_svg_pages
 from lxml import etree
 from written import GROOVES, groove, score
 
 from grooves.line import PlayedOn
 from grooves.score import Score
 from render.lesson.load import load_lesson
-from render.paper.chart import chart_svg_pages
 from render.paper.pdf import chart_pdf
 
 SVG = "{http://www.w3.org/2000/svg}"

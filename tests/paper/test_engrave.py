@@ -10,7 +10,7 @@ from collections import Counter
 
 import pytest
 from lxml import etree
-from written import score
+from written import FEET_READ, score
 
 from grooves.errors import LessonError
 from render.paper.engrave import engrave, systems
@@ -44,6 +44,19 @@ def test_all_limbs_are_drawn_with_x_heads_for_cymbals():
     # ride 6 and foot hi-hat 2 are crosses; snare 4 and bass drum 4 are black
     assert (glyphs(svg)["#glyph-E0A9"], glyphs(svg)["#glyph-E0A4"]) == (8, 8)
     assert kinds(svg)["beam"] == 2
+
+
+@pytest.mark.parametrize(("line", "marks"), [("4 4 4 4", []), ("4 4^ 8 8^ 4", ["1", "5/2"]), ("4^ 4r 4 4", ["0"])])
+def test_where_the_hands_read_the_accents_are_the_lines(line, marks):
+    # The groove accents the ride on 2 and 4: over a chord, that would look like the line's.
+    (svg,) = engrave(musicxml(score(line), ("drums",), headings=False))
+    chords = [artic.getparent() for artic in etree.fromstring(svg).iter() if artic.get("class") == "artic"]
+    found = [chord.xpath("descendant-or-self::*/@data-place")[0] for chord in chords]
+    assert found == marks
+
+
+def test_where_a_foot_reads_the_rides_accents_are_seen():
+    (svg,) = engrave(musicxml(score("4 4 4 4", played_on=FEET_READ), ("drums",), headings=False))
     assert kinds(svg)["artic"] == 2
 
 

@@ -4,16 +4,14 @@ Sources: W3C MusicXML 4.0 schema as the PyPI package musicxml carries it; music2
 readers; staff places by N. Weinberg, Guidelines for Drumset Notation, Percussive Notes, June 1994.
 """
 
-import importlib.util
 import warnings
 from fractions import Fraction
-from functools import cache
-from pathlib import Path
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from lxml import etree
+from musicxml_schema import schema
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.groove import parse_groove
@@ -38,35 +36,6 @@ def texts(xml: bytes, path: str) -> list[str]:
 
 
 # --- the schema ---------------------------------------------------------------------------------
-
-
-def attributes_schema(namespace: str, names: str) -> str:
-    """The two small schemas that the official one imports, from memory: attributes that hold any text."""
-    attributes = "".join(f'<xs:attribute name="{name}" type="xs:string"/>' for name in names.split())
-    return (
-        f'<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="{namespace}">{attributes}</xs:schema>'
-    )
-
-
-IMPORTED = {
-    "xml.xsd": attributes_schema("http://www.w3.org/XML/1998/namespace", "lang space base"),
-    "xlink.xsd": attributes_schema("http://www.w3.org/1999/xlink", "href type role title show actuate"),
-}
-
-
-class _Local(etree.Resolver):
-    def resolve(self, url, _public_id, context):
-        name = url.rpartition("/")[2]
-        return self.resolve_string(IMPORTED[name], context) if name in IMPORTED else None
-
-
-@cache
-def schema() -> etree.XMLSchema:
-    found = importlib.util.find_spec("musicxml")
-    folder = Path(found.origin).parent / "generate_classes"
-    parser = etree.XMLParser(no_network=True)
-    parser.resolvers.add(_Local())
-    return etree.XMLSchema(etree.parse(str(folder / "musicxml_4_0.xsd"), parser))
 
 
 def assert_valid(xml: bytes) -> None:
@@ -181,11 +150,12 @@ def test_a_triplet_is_bracketed_only_when_no_beam_holds_it():
     assert texts(xml, "//tuplet/@type") == ["start", "stop"] * 3
 
 
-def test_written_and_groove_accents_are_marked_once_for_a_chord():
+def test_each_note_of_a_chord_keeps_its_own_accent():
     xml = musicxml(score("4 4^ 4 4"))
     assert texts(xml, "part[@id='line']//accent/@placement") == ["above"]
     assert texts(xml, "part[@id='drums']//note[articulations or notations/articulations]/@id") == [
         "drums-b1-1-snare",
+        "drums-b1-1-ride",
         "drums-b1-3-ride",
     ]
 

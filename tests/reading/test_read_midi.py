@@ -1,6 +1,7 @@
 """Lines read from Standard MIDI Files. Sources: Standard MIDI Files 1.0; General MIDI 1; mido and pretty_midi."""
 
 import io
+import re
 import struct
 from collections.abc import Sequence
 from fractions import Fraction
@@ -13,8 +14,10 @@ from hypothesis import strategies as st
 from music import lesson_of, played
 
 from grooves.errors import LessonError
+from grooves.feel import sixteenth_beats, swung, triplet_beats
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, parse_meter, parse_values, values_text
+from grooves.teaching.graded import lines
 from render.files.midi_file import events, open_midi
 from render.reading.read_line import ImportedLine
 from render.reading.read_midi import bars_from_midi
@@ -302,7 +305,7 @@ BEATS = ["4", "8 8", "12 12 12", "16 16 8", "16 16 16 16", "8r 8", "4r", "8 16 1
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(st.lists(st.sampled_from(BEATS), min_size=4, max_size=4), min_size=2, max_size=4),
-    st.floats(1.0, 2.5),
+    st.floats(1.0, 2.2),  # beyond, the last sixteenth is within the deviation
     st.integers(0, 10_000),
 )
 @example([["4", "4", "4", "4"], ["4", "4", "12 12 12", "8r 8"], ["8 8", "4", "4", "4"]], 1.28125, 247)  # hardly swung
@@ -317,7 +320,11 @@ def test_a_played_line_comes_back_whatever_its_swing(beats: list[list[str]], rat
         swung = ratio / (ratio + 1) if within == Fraction(1, 2) and not sixteenths else float(within)
         onsets.append(bar * 4 + int(beat) + swung + float(np.clip(rng.normal(0, 0.006), -0.012, 0.012)) / 0.5)
     shift = 4  # so that an early first note has somewhere to go; the empty bar is left out
-    assert places(read(hits([onset + shift for onset in onsets])).bars) == places(parse_values(line, FOUR))
+    back, written = read(hits([onset + shift for onset in onsets])).bars, parse_values(line, FOUR)
+    if abs(ratio - 2) < 0.3:  # an open triplet sounds the same
+        assert swung_at_two(back) == swung_at_two(written)
+    else:
+        assert places(back) == places(written)
 
 
 # --- the file format, against the specification and other readers ------------------------------------
@@ -515,3 +522,213 @@ def test_triplets_and_sixteenths_meet_in_legal_bars(beats: list[str], twelfths: 
     bars = read(held([(onset, n / 12) for onset, n in zip(onsets, twelfths, strict=False)])).bars
     assert parse_values(values_text(bars), FOUR) == bars
     assert len(line_notes(bars)) == len(onsets)
+
+
+# --- written to the tick --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "6 12 6 12 8 8 4",
+        "3 3 3 | 4 4 4 4",
+        "6 6 6 6 6 6",
+        "4 4r 8 8r 4 | 8r 8 4r 2",
+        "12 12r 12 4 12r 12 12r 4",
+        "8. 16 8. 16 16r 16 8 4",
+        "4 32 32 16 8 24 24 24 24 24 24 4",
+        "[4 8] 8r 2",
+    ],
+)
+def test_what_lies_on_its_grid_to_the_tick_is_taken_as_written(line: str) -> None:
+    notes = [(float(note.bar * 4 + note.onset), float(note.length)) for note in line_notes(parse_values(line, FOUR))]
+    sounding = [(note.bar, note.onset, note.length) for note in line_notes(read(held(notes)).bars)]
+    assert sounding == [(note.bar, note.onset, note.length) for note in line_notes(parse_values(line, FOUR))]
+
+
+def as_exported(bars: Sequence[Bar]) -> bytes:
+    """A line as a notation program exports it: every note from its place to its end."""
+    return held([(float(note.bar * 4 + note.onset), float(note.length)) for note in line_notes(bars)])
+
+
+@pytest.mark.parametrize("level", range(1, 11))
+def test_every_graded_line_comes_back_from_exact_midi_with_its_lengths(level: int) -> None:
+    for seed in range(4):
+        bars = list(lines(level, 8, seed))
+        while not any(symbol.kind == "struck" for symbol in bars[0]):
+            del bars[0]  # empty bars in front are left out
+        written = [(note.bar, note.onset, note.length) for note in line_notes(bars)]
+        assert [(note.bar, note.onset, note.length) for note in line_notes(read(as_exported(bars)).bars)] == written
+
+
+@pytest.mark.parametrize("level", range(1, 11))
+@pytest.mark.parametrize(
+    ("groove", "swing", "tempos"),
+    [("straight-eighths", "straight", (60, 300)), ("swing", "by tempo", (60, 180, 200, 240, 300))],
+)
+def test_every_graded_line_comes_back_from_our_own_exact_midi(
+    level: int, groove: str, swing: str, tempos: tuple[int, ...]
+) -> None:
+    """At a swing of 2:1, to the tick, the line that comes back may be another that sounds the same."""
+    for seed, tempo in enumerate(tempos):
+        text = values_text(lines(level, 8, seed))
+        feel = f'timing_ms = 0\nlevel_lu = 0\nswing = "{swing}"'
+        back = read(our_midi(text, groove=groove, tempo=tempo, feel=feel), "snare").bars
+        if level == 10 and swing == "by tempo" and tempo < 177:
+            assert swung_at_two(back) == swung_at_two(parse_values(text, FOUR))
+        else:
+            assert places(back) == places(parse_values(text, FOUR))
+
+
+def swung_at_two(bars: Sequence[Bar]) -> list[Fraction]:
+    """Where a line's strokes sound at a swing of 2:1."""
+    sound = []
+    for index, bar in enumerate(bars):
+        struck = [symbol.onset for symbol in bar if symbol.kind == "struck"]
+        straight, thirds = sixteenth_beats(struck), triplet_beats(struck)
+        sound += [index * 4 + swung(onset, 2.0, straight, thirds) for onset in struck]
+    return sound
+
+
+def test_swung_eighths_and_open_triplets_that_sound_alike_are_told() -> None:
+    assert "8 8 and 6 12 sound alike at this swing; 8 8 is written (bar 1)" in read(hits([0, 2 / 3, 1, 2, 3])).report
+    assert "sound alike" not in " ".join(read(hits([0, 0.62, 1, 1.62, 2, 3])).report)
+
+
+def test_the_other_drums_show_whether_an_open_triplet_is_meant() -> None:
+    """A ride in even eighths beside: then the last third is no swung upbeat."""
+    snare = track([(onset, 0.1, 38) for onset in (0, 2 / 3, 1, 2, 8 / 3, 3)], "Snare")
+    even = track([(n / 2, 0.1, 51) for n in range(8)], "Ride")
+    swinging = track([(n + place, 0.1, 51) for n in range(4) for place in (0, 2 / 3)], "Ride")
+    assert values(midi(conductor(), even, snare), "Snare") == "6 12 4 6 12 4"
+    assert values(midi(conductor(), swinging, snare), "Snare") == "8 8 4 8 8 4"
+
+
+def test_a_flam_sounds_where_its_louder_stroke_is() -> None:
+    late_grace = [(960, "note_on", 90), (984, "note_on", 40)]
+    early_grace = [(936, "note_on", 40), (960, "note_on", 90)]
+    for pair in (late_grace, early_grace):
+        made, now = mido.MidiTrack(), 0
+        for tick, kind, velocity in [(0, "note_on", 90), *pair, (1440, "note_on", 90)]:
+            made.append(mido.Message(kind, channel=DRUMS, note=38, velocity=velocity, time=tick - now))
+            now = tick
+        told = read(midi(made)).report[-1]
+        assert "worst 0.0 ms" in told
+
+
+# --- played by a hand -----------------------------------------------------------------------------
+
+
+def hand_played(level: int, seed: int, tempo: float, ratio: float, delay_seconds: float = 0.0) -> tuple[bytes, list]:
+    """A graded line as a drum track, every stroke up to 20 ms from its place, an empty bar in front."""
+    bars = lines(level, 8, seed)
+    rng = np.random.default_rng(seed)
+    notes = []
+    for index, bar in enumerate(bars):
+        struck = [symbol.onset for symbol in bar if symbol.kind == "struck"]
+        straight, thirds = sixteenth_beats(struck), triplet_beats(struck)
+        for onset in struck:
+            seconds = rng.uniform(-0.020, 0.020) + delay_seconds
+            notes.append(
+                (index * 4 + float(swung(onset, ratio, straight, thirds)) + 4 + seconds * tempo / 60, 0.05, 38)
+            )
+    said = conductor(mido.MetaMessage("set_tempo", tempo=round(60e6 / tempo)))
+    first = places(bars)[0][0]
+    return midi(said, track(notes, division=960), division=960), [(bar - first, onset) for bar, onset in places(bars)]
+
+
+@pytest.mark.parametrize(
+    ("level", "ratio", "tempo"),
+    [(3, 1.5, 180), (5, 1.5, 220), (3, 2.5, 140), (5, 2.5, 180), (8, 1.0, 100), (8, 1.0, 200), (9, 1.0, 100), (9, 1.0, 160)],
+    ids=str,
+)  # fmt: skip
+def test_at_most_one_of_eight_lines_played_within_20_ms_is_misread(level: int, ratio: float, tempo: float) -> None:
+    """Without sureness by the hundred: eight files a cell; the bench has twenty and more cells."""
+    wrong = 0
+    for seed in range(500, 508):
+        data, written = hand_played(level, seed, tempo, ratio)
+        wrong += places(read(data).bars) != written
+    assert wrong <= 1
+
+
+@pytest.mark.parametrize(("level", "pace"), [(3, 0.93), (3, 1.01), (5, 1.08), (9, 1.2), (8, 0.85)])
+def test_a_file_played_at_another_tempo_than_it_says_is_read_at_the_one_that_was_played(
+    level: int, pace: float
+) -> None:
+    """Recorded without listening to the file's click: the file says 120, the hand plays steadily at another tempo."""
+    bars, rng = lines(level, 8, 11), np.random.default_rng(3)
+    onsets = [4 + (bar * 4 + float(onset) + rng.normal(0, 0.012)) / pace for bar, onset in places(bars)]
+    line = read(midi(track([(onset, 0.05, 38) for onset in onsets], division=960), division=960))
+    first = places(bars)[0][0]
+    assert places(line.bars) == [(bar - first, onset) for bar, onset in places(bars)]
+    told = next(note for note in line.report if note.startswith("played at about"))
+    assert abs(float(told.split()[3]) - 120 * pace) < 1
+    assert told.endswith("the file says 120")
+
+
+@pytest.mark.parametrize(("level", "tempo"), [(3, 120), (3, 180), (8, 140), (9, 100)])
+def test_a_constant_delay_is_taken_off_and_said(level: int, tempo: float) -> None:
+    data, written = hand_played(level, 7, tempo, 1.0, delay_seconds=0.050)
+    line = read(data)
+    assert places(line.bars) == written
+    said = next(note for note in line.report if note.startswith("all notes were"))
+    assert 40 <= int(said.split()[3]) <= 60
+
+
+def test_most_bars_that_are_misread_are_named_as_doubtful() -> None:
+    """Triplets and sixteenths mixed at 180: a third is 28 ms from a sixteenth, strokes stray by up to 20."""
+    misread, named, doubtful = 0, 0, 0
+    for seed in range(500, 510):
+        data, written = hand_played(10, seed, 180, 1.0)
+        line = read(data)
+        told = next(note for note in line.report if note.startswith("spread"))
+        assert "every place right with a probability of" in told
+        bars = {int(number) - 1 for number in re.findall(r"\d+", told.partition("doubtful:")[2])}
+        wrong = {bar for bar, _ in set(written) ^ set(places(line.bars))}
+        misread, named, doubtful = misread + len(wrong), named + len(wrong & bars), doubtful + len(bars)
+    assert misread > 0
+    assert named >= 0.7 * misread
+    assert doubtful <= 0.4 * 10 * 8
+
+
+def test_a_steady_hand_leaves_no_doubt() -> None:
+    onsets = [n / 2 + (0.01, -0.012, 0.008)[n % 3] for n in range(24)]
+    told = next(note for note in read(hits(onsets)).report if note.startswith("spread"))
+    assert told == "spread 6 ms; every place right with a probability of over 99%"
+
+
+# --- files without end ----------------------------------------------------------------------------
+
+
+def test_markers_and_notes_by_the_ten_thousand_are_refused_in_one_sentence() -> None:
+    many = [mido.MetaMessage("marker", text="bar 1", time=0)] * 20_000
+    late = [mido.Message("note_on", note=38, velocity=90, channel=DRUMS, time=10_000 * (n == 0)) for n in range(20_000)]
+    with pytest.raises(LessonError, match="has no notes in the bars that its markers count"):
+        read(midi(conductor(*many), mido.MidiTrack(late)))
+    bars = [mido.MetaMessage("marker", text=f"bar {n}", time=1920 * (n > 1)) for n in range(1, 9_999)]
+    with pytest.raises(LessonError, match="its markers count 9998 bars; a line has at most 1000"):
+        read(midi(conductor(*bars), track([(0, 0.1, 38)])))
+
+
+# --- foreign names --------------------------------------------------------------------------------
+
+
+def test_control_codes_in_a_part_s_name_are_shown_as_escapes_on_one_line() -> None:
+    named = midi(track([(0, 0.1, 38)], "Sna\x1b[31mre\x07"), track([(0, 0.1, 38)], "Two\nlines"))
+    with pytest.raises(LessonError) as caught:
+        read(named)
+    message = str(caught.value)
+    assert r"1 Sna\x1b[31mre\x07, 2 Two lines" in message
+    assert message.isprintable()
+    assert values(named, "two lines") == "4 4r 2r"
+    with pytest.raises(LessonError) as unknown:
+        read(named, "\x1b[2J" * 200)
+    assert str(unknown.value).isprintable()
+    assert len(str(unknown.value)) <= 400
+    assert all(note.isprintable() for note in read(named, 1).report)
+
+
+def test_a_name_that_toml_cannot_quote_is_chosen_by_number() -> None:
+    quoted = midi(track([(0, 0.1, 38)], 'The "snare"'), track([(0, 0.1, 38)], "Claps"))
+    with pytest.raises(LessonError, match="choose one: part = 1$"):
+        read(quoted)

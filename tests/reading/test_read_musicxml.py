@@ -168,15 +168,100 @@ def test_cut_time_is_read_over_a_groove_in_four() -> None:
     assert values(score(QUARTERS, time="2/2")) == "4 4 4 4"
 
 
-def test_a_pickup_is_filled_with_rests_in_front() -> None:
+def test_a_pickup_stands_before_bar_1_at_the_end_of_its_bar() -> None:
     pickup = f'<measure number="0" implicit="yes">{note(1) * 2}</measure>'
-    assert values(score(pickup, QUARTERS)) == "2.r 8 8 | 4 4 4 4"
-    assert read(score(pickup, QUARTERS)).report == ("bar 1 is a pickup: 3 beats of rest are put in front of it",)
+    line = read(score(pickup, QUARTERS))
+    assert values_text(line.bars) == "4 4 4 4"
+    assert [(symbol.onset, symbol.length) for symbol in line.pickup] == [
+        (3, Fraction(1, 2)),
+        (Fraction(7, 2), Fraction(1, 2)),
+    ]
+    assert line.report == ("a pickup of 1 beat stands before bar 1",)
+
+
+@pytest.mark.parametrize("mark", ['number="1" implicit="yes"', 'number="0"', 'number="X1" implicit="yes"'])
+def test_a_pickup_is_known_by_either_mark(mark: str) -> None:
+    assert len(read(score(f"<measure {mark}>{note(2)}</measure>", QUARTERS)).pickup) == 1
 
 
 def test_the_last_bar_may_lack_what_the_pickup_has() -> None:
     pickup = f'<measure number="0" implicit="yes">{note(2)}</measure>'
-    assert values(score(pickup, note(2) * 3)) == "2.r 4 | 4 4 4 4r"
+    assert values(score(pickup, note(2) * 3)) == "4 4 4 4r"
+    with pytest.raises(LessonError, match="bar 2 holds 2 beats; 4/4 needs 4"):
+        read(score(pickup, note(2) * 2))
+
+
+def test_a_pickup_that_only_rests_is_none() -> None:
+    assert read(score(f'<measure number="0" implicit="yes">{rest(2)}</measure>', QUARTERS)).pickup == ()
+
+
+def test_a_pickup_may_be_tied_into_bar_1() -> None:
+    tied = note(2, after='<tie type="start"/>')
+    pickup = f'<measure number="0" implicit="yes">{tied}</measure>'
+    line = read(score(pickup, note(4, after='<tie type="stop"/>') + note(4)))
+    assert [symbol.kind for symbol in (*line.pickup, *line.bars[0])] == ["struck", "held", "struck"]
+
+
+def test_a_bar_that_a_repeat_parts_in_two_is_one_bar() -> None:
+    """Three beats before the sign and one after it: the repeat goes back to the pickup, which fills the bar."""
+    pickup = f'<measure number="0" implicit="yes">{note(2)}</measure>'
+    first = barred(note(2) + note(4), right=BACKWARD)
+    second = f'<measure number="X1" implicit="yes">{note(1) * 2}</measure>'
+    line = read(score(pickup, QUARTERS, first, second, QUARTERS, note(2) * 3))
+    assert values_text(line.bars) == "4 4 4 4 | 4 2 4 | 4 4 4 4 | 4 2 8 8 | 4 4 4 4 | 4 4 4 4r"
+    assert any(note.startswith("bar 3 and what follows are one bar each") for note in line.report)
+
+
+def test_a_measure_parted_without_a_pickup_is_one_bar_too() -> None:
+    one, two = (
+        f'<measure number="2">{note(2) * 2}</measure>',
+        f'<measure number="X1" implicit="yes">{note(4)}</measure>',
+    )
+    assert values(score(QUARTERS, one, two)) == "4 4 4 4 | 4 4 2"
+
+
+def test_hidden_notes_are_rests_and_said() -> None:
+    hidden = note(2).replace("<note>", '<note print-object="no">')
+    line = read(score(note(2) * 3 + hidden))
+    assert values_text(line.bars) == "4 4 4 4r"
+    assert line.report == ("hidden notes are read as rests",)
+
+
+GRACE = "<note><grace/><unpitched/></note>"
+
+
+def test_of_a_flam_the_main_note_is_read_and_said() -> None:
+    line = read(score(note(2) + GRACE + note(2) + note(4)))
+    assert values_text(line.bars) == "4 4 2"
+    assert line.report == ("grace notes are left out; of a flam the main note is read",)
+
+
+@pytest.mark.parametrize("beats", ["3+2", "2+3", "2+2+1"])
+def test_a_sum_of_beats_is_its_whole(beats: str) -> None:
+    assert values(score(note(2) * 5, time=f"{beats}/4"), meter=Meter(5, 4)) == "4 4 4 4 4"
+
+
+def test_a_meter_of_two_fractions_is_its_whole() -> None:
+    both = score(note(2) * 5, time="3/4").replace("</time>", "<beats>2</beats><beat-type>4</beat-type></time>")
+    assert values(both, meter=Meter(5, 4)) == "4 4 4 4 4"
+    with pytest.raises(LessonError, match=r"bar 1 is in 3\+3/4, but the groove is in 5/4"):
+        read(score(note(2) * 6, time="3+3/4"), meter=Meter(5, 4))
+
+
+TRIPLET = "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>"
+
+
+@pytest.mark.parametrize("thirds", [(33, 33, 34), (33, 33, 33), (34, 33, 33)])
+def test_a_triplet_of_rounded_durations_is_read_by_its_tuplet(thirds: tuple[int, ...]) -> None:
+    eighths = "".join(note(third, after=f"<type>eighth</type>{TRIPLET}") for third in thirds)
+    assert values(score(eighths + note(100) * 3, divisions=100)) == "12 12 12 4 4 4"
+
+
+def test_a_second_voice_is_found_though_the_first_is_rounded() -> None:
+    first = "".join(note(33, after=f"<voice>1</voice><type>eighth</type>{TRIPLET}", head="<rest/>") for _ in range(3))
+    back = "<backup><duration>99</duration></backup>"
+    second = note(100, after="<voice>2</voice><type>quarter</type>") * 4
+    assert values(score(first + back + second, divisions=100)) == "4 4 4 4"
 
 
 # --- voices, parts, drums -----------------------------------------------------------------------
@@ -190,6 +275,55 @@ def test_the_lowest_voice_with_notes_is_read_and_said() -> None:
     )
     assert values(score(bar)) == "2 2"
     assert read(score(bar)).report == ("voice 2 of voices 2, 10",)
+
+
+def voiced(*bars: str) -> str:
+    """Bars of a snare and a bass drum, whose notes are given as "voice drum duration", r for a rest, b for a backup."""
+    made = []
+    for bar in bars:
+        pieces = []
+        for word in bar.split(","):
+            kind, *rest_of_it = word.split()
+            if kind == "b":
+                pieces.append(f"<backup><duration>{rest_of_it[0]}</duration></backup>")
+                continue
+            drum, duration = rest_of_it
+            instrument = "" if drum == "r" else f'<instrument id="{drum}"/>'
+            head = "<rest/>" if drum == "r" else "<unpitched/>"
+            pieces.append(note(duration, after=f"{instrument}<voice>{kind}</voice>", head=head))
+        made.append("".join(pieces))
+    drums = "".join(
+        f'<score-instrument id="{key}"><instrument-name>{name}</instrument-name></score-instrument>'
+        for key, name in (("S", "Snare"), ("B", "Bass drum"))
+    )
+    return score(*made, listing=drums).replace("<part-name>Snare", "<part-name>Drum set")
+
+
+def test_a_drum_is_read_in_whatever_voice_it_stands() -> None:
+    """The snare is in voice 1 of bar 1, in voice 2 of bar 2, and in both of bar 3."""
+    data = voiced("1 S 4,1 S 4", "1 B 8,b 8,2 r 2,2 S 2,2 S 4", "1 S 4,1 B 4,b 8,2 r 4,2 S 4")
+    line = read(data, "Snare")
+    assert values_text(line.bars) == "2 2 | 4r 4 2 | 2 2"
+    assert "voices 1 and 2 are read together, wherever the drum stands" in line.report
+    assert values_text(read(data, "bass drum").bars) == "1r | 1 | 2r 2"
+
+
+def test_a_drum_struck_in_two_voices_at_once_is_one_stroke_and_a_long_note_ends_at_the_next() -> None:
+    data = voiced("1 S 8,b 8,2 r 4,2 S 2,2 S 2", "1 S 4,1 S 4,b 8,2 S 4,2 B 4")
+    assert values_text(read(data, "Snare").bars) == "2 4 4 | 2 2"
+
+
+def test_a_melody_that_moves_to_another_voice_is_one_rhythm() -> None:
+    data = voiced("1 S 4,1 S 4", "1 r 8,b 8,2 S 4,2 S 2,2 S 2", "1 S 8")
+    line = read(data)
+    assert values_text(line.bars) == "2 2 | 2 4 4 | 1"
+    assert "voices 1 and 2 are read as one rhythm; bar 2 is not in voice 1 alone" in line.report
+
+
+def test_of_voices_that_sound_at_once_the_lowest_is_read() -> None:
+    data = voiced("1 S 4,1 S 4,b 8,2 B 2,2 B 6", "1 r 8,b 8,2 B 8")
+    assert values_text(read(data).bars) == "2 2 | 1r"
+    assert "voice 1 of voices 1, 2" in read(data).report
 
 
 def test_one_of_several_parts_must_be_chosen() -> None:
@@ -249,7 +383,7 @@ HALVES, WHOLE = note(4) * 2, note(8)
 def test_a_repeat_is_written_out_and_said() -> None:
     repeated = score(QUARTERS, barred(HALVES, left=FORWARD), barred(WHOLE, right=BACKWARD))
     assert values(repeated) == "4 4 4 4 | 2 2 | 1 | 2 2 | 1"
-    assert read(repeated).report == ("repeats written out: 3 bars became 5",)
+    assert read(repeated).report == ("repeats and jumps written out: 3 bars became 5",)
 
 
 def test_a_repeat_may_be_played_three_times_and_go_back_to_the_beginning() -> None:
@@ -266,15 +400,6 @@ def test_first_and_second_endings_are_played_in_turn() -> None:
     assert values(score(QUARTERS, first, WHOLE)) == "4 4 4 4 | 2 2 | 4 4 4 4 | 1"
 
 
-@pytest.mark.parametrize(
-    ("attribute", "name"), [("dacapo", "da capo"), ("dalsegno", "dal segno"), ("tocoda", "to coda")]
-)
-def test_jumps_are_refused_by_name(attribute: str, name: str) -> None:
-    jump = f'<direction><direction-type><words>x</words></direction-type><sound {attribute}="yes"/></direction>'
-    with pytest.raises(LessonError, match=f"bar 2 jumps \\({name}\\); write the bars out"):
-        read(score(QUARTERS, QUARTERS + jump))
-
-
 # --- what cannot be read, with its bar ------------------------------------------------------------
 
 
@@ -285,8 +410,72 @@ def styled(style: str) -> str:
 FIVE = "<time-modification><actual-notes>5</actual-notes><normal-notes>4</normal-notes></time-modification>"
 THREE = "<attributes><time><beats>3</beats><beat-type>4</beat-type></time></attributes>"
 LONG_AGO = "<backup><duration>2</duration></backup>"
+# --- jumps ----------------------------------------------------------------------------------------
+
+
+def said(words: str, sound: str = "", sign: str = "") -> str:
+    """A direction with words or a sign, and the attribute by which it sounds."""
+    kind = f"<{sign}/>" if sign else f"<words>{words}</words>"
+    return f"<direction><direction-type>{kind}</direction-type>{f'<sound {sound}/>' if sound else ''}</direction>"
+
+
+A, B, C, D = note(8), note(4) * 2, note(2) * 4, note(1) * 8  # a whole, halves, quarters, eighths
+JUMPS = [
+    ("d.c. al fine", [A, B + said("Fine"), C + said("D.C. al Fine")], "ABCAB"),
+    ("da capo", [A, B, said("Da Capo") + C], "ABCABC"),
+    ("sound alone", [A, B + '<sound fine="yes"/>', C + '<sound dacapo="yes"/>'], "ABCAB"),
+    ("d.s. al fine", [A, said("", sign="segno") + B + said("Fine"), C + said("D.S. al Fine")], "ABCB"),
+    (
+        "d.s. al coda",
+        [A, said("", sign="segno") + B, C + said("To Coda"), D + said("D.S. al Coda"), said("", sign="coda") + A],
+        "ABCDBCA",
+    ),
+    ("d.c. al coda by signs", [A, B + said("", sign="coda"), C + said("D.C. al Coda"), said("Coda") + D], "ABCABD"),
+]
+
+
+@pytest.mark.parametrize(
+    ("bars", "order"), [(bars, order) for _, bars, order in JUMPS], ids=[name for name, *_ in JUMPS]
+)
+def test_jumps_are_followed(bars: list[str], order: str) -> None:
+    lines = {"A": "1", "B": "2 2", "C": "4 4 4 4", "D": "8 8 8 8 8 8 8 8"}
+    assert values(score(*bars)) == " | ".join(lines[letter] for letter in order)
+    assert f"repeats and jumps written out: {len(bars)} bars became {len(order)}" in read(score(*bars)).report
+
+
+@pytest.mark.parametrize("name", ["d.c. al fine", "da capo", "d.s. al fine"])
+def test_jumps_are_followed_as_music21_follows_them(name: str) -> None:
+    bars = next(bars for one, bars, _ in JUMPS if one == name)
+    assert sounding(read(score(*bars)).bars) == music21_reading(score(*bars).encode(), expand=True)
+
+
+def test_after_a_jump_repeats_are_not_taken_and_the_last_ending_is_played() -> None:
+    first = barred(C, left='<ending number="1" type="start"/>', right='<ending number="1" type="stop"/>' + BACKWARD)
+    second = barred(D, left='<ending number="2" type="start"/>', right='<ending number="2" type="stop"/>')
+    back = said("D.C. al Fine")
+    line = score(barred(A, left=FORWARD), first, second, B + said("Fine"), A + back)
+    assert values(line).replace(" ", "") == "1|4444|1|88888888|22|1|1|88888888|22"
+
+
+@pytest.mark.parametrize(
+    ("bar", "message"),
+    [
+        (said("D.S.") + QUARTERS, "bar 2 jumps to the segno, but no bar before it has one"),
+        (said("D.C. al Coda") + QUARTERS, "bar 2 goes to the coda, but no bar after bar 2 has its sign"),
+        (said("D.C. al Fine") + QUARTERS, "bar 2 goes back to play as far as the fine, but no bar has one"),
+        (said("To Coda") + QUARTERS, "bar 2 goes to the coda, but nothing jumps back before it"),
+        (said("D.C. e poi la coda") + QUARTERS, "bar 2: 'D.C. e poi la coda' is a jump that is not known here"),
+        (said("D.C.") + said("D.S.") + said("", sign="segno") + QUARTERS, r"bar 2 jumps \(dal segno\), and bar 2 too"),
+    ],
+)
+def test_a_jump_that_leads_nowhere_is_refused_with_its_bar(bar: str, message: str) -> None:
+    with pytest.raises(LessonError, match=message):
+        read(score(QUARTERS, bar))
+
+
+# --- what cannot be read -----------------------------------------------------------------------
+
 CANNOT = [
-    ("<note><grace/><unpitched/></note>" + QUARTERS, "bar 2, beat 1: a grace note cannot be read; take it out"),
     (note(2) + note(6, after=FIVE), "bar 2, beat 2: a tuplet of 5 in the time of 4 cannot be read"),
     (THREE + note(2) * 3, "bar 2 is in 3/4, but the groove is in 4/4"),
     ("<attributes><time><senza-misura/></time></attributes>" + QUARTERS, "bar 2 is in no meter"),
@@ -296,7 +485,7 @@ CANNOT = [
     (note(-2), "bar 2: a duration of '-2' is not a length"),
     (note(0), "bar 2: a duration of '0' is not a length"),
     (note("two"), "bar 2: a duration of 'two' is not a length"),
-    (note("9" * 300), "bar 2: a duration of '9+…' is not a length"),
+    (note("9" * 300), "bar 2: a duration of '9+…9+' is not a length"),
     (note("1e9"), "bar 2: a duration of '1e9' is not a length"),
     (LONG_AGO + QUARTERS, "bar 2 steps back over its own start"),
     (note(2, "<chord/>"), "bar 2 begins with a chord's second note"),

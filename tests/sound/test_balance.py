@@ -15,7 +15,8 @@ from grooves.feel import Feel
 from grooves.performance import BarMark, Hit, Performance
 from grooves.rhythm import Meter
 from render.lesson.demonstration import TOLERANCE_LU, balance_lesson, measure_parts
-from render.lesson.load import load_lesson, shipped_grooves
+from render.lesson.groove_files import shipped_grooves
+from render.lesson.load import load_lesson
 from render.lesson.options import RenderOptions
 from render.sound.balance import DRUM_KEYS, calibrate, loudness_by_velocity, out_of_reach, plain_balance, velocities
 from render.sound.loudness import hit_loudness

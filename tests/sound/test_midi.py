@@ -5,6 +5,7 @@ import io
 import mido
 import pretty_midi
 import pytest
+from band_played import band, note, ride, trio
 from music import lesson_of, played
 
 from grooves.kit import INSTRUMENTS
@@ -197,3 +198,61 @@ def test_bytes_are_the_same_every_time():
     lesson = lesson_of("4 8 8 4 4", feel="seed = 5")
     assert written(lesson)[1] == written(lesson)[1]
     assert written(lesson)[1] != written(lesson_of("4 8 8 4 4", feel="seed = 6"))[1]
+
+
+def band_midi(**options):
+    performance = trio(**options)
+    return performance, midi_bytes(performance, [64] * (len(performance.hits) + len(performance.notes)), 32)
+
+
+def test_the_band_s_parts_are_on_channels_of_their_own_with_their_programs():
+    performance = band(note("horns", 0, 62), note("bass", 0, 40), note("piano", 0, 60), hits=[ride(0)])
+    tracks = read(midi_bytes(performance, [64] * 4, 32)).tracks[1:]
+    assert [track.name for track in tracks] == ["ride", "bass", "piano", "horns"]
+    asked = [
+        {(message.channel, message.program) for message in track if message.type == "program_change"}
+        for track in tracks
+    ]
+    # General MIDI 1, counted from 0: 32 acoustic bass, 0 acoustic grand piano, 66 tenor saxophone; drums on channel 10.
+    assert asked == [{(9, 32)}, {(0, 32)}, {(1, 0)}, {(2, 66)}]
+    for track, channel in zip(tracks, (9, 0, 1, 2), strict=True):
+        assert {message.channel for message in track if message.type.startswith("note")} == {channel}
+
+
+def test_another_reader_hears_every_note_where_it_is_and_as_long_as_it_is():
+    performance, data = band_midi()
+    heard = [i for i in pretty_midi.PrettyMIDI(io.BytesIO(data)).instruments if not i.is_drum]
+    theirs = sorted((n.start, n.pitch, n.end - n.start, i.name) for i in heard for n in i.notes)
+    ours = sorted((n.onset_seconds, n.key, n.length_seconds, n.part) for n in performance.notes)
+    assert len(theirs) == len(ours) > 60
+    for one, other in zip(theirs, ours, strict=True):
+        assert one[:3] == pytest.approx(other[:3], abs=0.0011)  # two ticks at 120 a minute
+        assert one[3] == other[3]
+
+
+def test_velocities_of_notes_follow_those_of_hits():
+    performance = band(note("bass", 0, 40), note("piano", 0.5, 60), hits=[ride(0), ride(1)])
+    tracks = read(midi_bytes(performance, [10, 20, 30, 40])).tracks
+    struck = {track.name: [m.velocity for m in track if m.type == "note_on"] for track in tracks[1:]}
+    assert struck == {"ride": [10, 20], "bass": [30], "piano": [40]}
+
+
+def test_a_note_of_the_band_ends_before_the_next_on_its_key_begins():
+    performance = band(note("bass", 0, 40, 2.0), note("bass", 1, 40, 0.5), note("bass", 1.5, 43, 0.0))
+    track = read(midi_bytes(performance, [64] * 3)).tracks[1]
+    notes = [(tick, m.type, m.note) for tick, m in absolute(track) if m.type.startswith("note")]
+    assert notes == [
+        (0, "note_on", 40), (1920, "note_off", 40), (1920, "note_on", 40), (2880, "note_off", 40),
+        (2880, "note_on", 43), (2881, "note_off", 43),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("key", "event"),
+    # SMF 1.0: FF 59 02 sf mi, flats below zero, minor 1.
+    [("F", "FF 59 02 FF 00"), ("Dm", "FF 59 02 FF 01"), ("C", "FF 59 02 00 00"), ("Eb", "FF 59 02 FD 00"), ("F#m", "FF 59 02 03 01")],
+)  # fmt: skip
+def test_the_key_signature_has_the_bytes_of_the_standard(key, event):
+    data = midi_bytes(band(note("bass", 0, 40), key_signature=key), [64])
+    assert bytes.fromhex(event) in data
+    assert b"\xff\x59" not in midi_bytes(band(note("bass", 0, 40)), [64])

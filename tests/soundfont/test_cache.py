@@ -10,7 +10,7 @@ from music import text_of
 from render.lesson.options import RenderOptions
 from render.lesson.render_lesson import render_lesson
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
-from render.soundfont.entries import GAINS, LOUDNESS, PEAKS, POWERS, RING, SAMPLE, decode, encode
+from render.soundfont.entries import GAINS, LOUDNESS, PEAKS, POWERS, RELEASE, RING, SAMPLE, decode, encode
 
 
 @pytest.fixture(autouse=True)
@@ -94,13 +94,14 @@ PANNED = np.array([[1.0], [0.5], [0.25]], np.float32)
 FITTING = [
     (SAMPLE, table(9, 2)), (SAMPLE, PANNED), (GAINS, table(128, 1)), (GAINS, table(1, 1, value=0)),
     (LOUDNESS, table(128, 1, value=-np.inf)), (POWERS, table(7, 1)), (PEAKS, table(4, 3)), (RING, table(1, 1)),
+    (RELEASE, table(1, 1, value=337)),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("kind", "kept"), FITTING, ids=lambda one: getattr(one, "name", ""))
 def test_an_entry_comes_back_as_it_was_kept_and_only_as_what_it_is(kind, kept):
     assert np.array_equal(decode(kind, encode(kind, kept)), kept)
-    others = {SAMPLE, GAINS, LOUDNESS, POWERS, PEAKS, RING} - {kind}
+    others = {SAMPLE, GAINS, LOUDNESS, POWERS, PEAKS, RING, RELEASE} - {kind}
     assert all(decode(other, encode(kind, kept)) is None for other in others)
 
 
@@ -125,6 +126,9 @@ NOT_FITTING = {
     "peaks of one channel": (PEAKS, table(2, 3)),
     "peaks below nothing": (PEAKS, table(4, 3, value=-1)),
     "a ring of no frames": (RING, table(1, 1, value=0)),
+    "a release that never ends": (RELEASE, table(1, 1, value=0)),
+    "a release that is no number": (RELEASE, table(1, 1, value=np.nan)),
+    "two releases": (RELEASE, table(2, 1)),
     "a ring of hours": (RING, table(1, 1, value=1e12)),
 }
 

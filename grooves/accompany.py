@@ -1,0 +1,178 @@
+"""The band's notes of a track: swung, placed and levelled as the strokes of the limbs are.
+
+The bass lies 1.6 % of a quarter behind the drums and the piano 5.5 %: Jazz Trio Database, its notebooks on asynchrony
+(H. Cheston et al., TISMIR 2024, doi 10.5334/tismir.186). The foot on the hi-hat and the bass stay within 26 ms of
+each other, the farthest that Hofmann, Wesolowski & Goebl 2017, J. New Music Research 46(4), saw a hi-hat from the
+pulse. A lesson's `behind_ms` and `ahead_ms` say otherwise for any part.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from math import log10
+from typing import NamedTuple
+
+import numpy as np
+
+from grooves.deviations import Floats, deviations
+from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
+from grooves.passages import Passage, heard, lowered_lu
+from grooves.performed import BarMark, Note
+from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar, WrittenBar
+from grooves.score import Score, ScoreBar
+
+BEHIND_QUARTERS: Mapping[str, float] = {"bass": 0.016, "piano": 0.055, "horns": 0.0}
+TOGETHER_SECONDS = 0.026
+_FINE = 960 << 10  # parts of a quarter that deviations in time are rounded to: a thousandth of a MIDI tick
+
+
+@dataclass(frozen=True)
+class LaidBar:
+    """A bar of a track on its ruler, with what is written in it."""
+
+    mark: BarMark
+    index: int  # of the bar in the score
+    bar: ScoreBar
+    passage: Passage
+
+
+class _Moment(NamedTuple):
+    """A place on the track's ruler before any deviation."""
+
+    seconds: float
+    quarters: Fraction
+
+
+def written_bars(band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel) -> list[WrittenBar]:
+    """What a band plays in a track as it is written, bar by bar, straight eighths and all."""
+    start = laid[0].mark.onset_quarters
+    bars = [_track_bar(one, start, score, feel) for one in laid]
+    notes: dict[int, list[BandNote]] = defaultdict(list)
+    for note in band.play(bars, feel.seed):
+        notes[note.bar].append(note)
+    chords = band.chords_over(bars)
+    return [WrittenBar(one.bar.number, chords[at], tuple(notes[at])) for at, one in enumerate(laid)]
+
+
+def band_notes(
+    band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel, balance_lu: Mapping[str, float]
+) -> tuple[Note, ...]:
+    """What a band plays in a track, in order of time: `band_notes(score.band, score, laid, Feel(), {})`.
+
+    A note depends on seed, part and place since the count-in, never on who else is heard.
+    """
+    if not laid:
+        return ()
+    start = laid[0].mark.onset_quarters
+    written = band.play([_track_bar(one, start, score, feel) for one in laid], feel.seed)
+    parts: dict[str, list[BandNote]] = defaultdict(list)
+    for note in written:
+        parts[note.part].append(note)
+    played = [one for part in parts for one in _play(parts[part], band, score, laid, feel, balance_lu)]
+    return tuple(sorted(played, key=lambda note: (note.onset_seconds, note.part, note.key)))
+
+
+def _track_bar(one: LaidBar, start: Fraction, score: Score, feel: Feel) -> TrackBar:
+    """What the band is told of a bar: where it stands, and the line over it, phrased."""
+    strokes = () if one.passage.groove_alone else one.bar.strokes
+    line = [stroke for stroke in strokes if stroke.role == "line"]
+    phrased = phrasing_lu(line, score.meter, feel)
+    onsets = tuple(LineOnset(s.onset, s.length, lu) for s, lu in zip(line, phrased, strict=True))
+    place = one.mark.onset_quarters - start
+    return TrackBar(one.index % score.chorus_length, place, one.mark.quarters_per_minute, onsets)
+
+
+def _play(
+    notes: Sequence[BandNote],
+    band: Band,
+    score: Score,
+    laid: Sequence[LaidBar],
+    feel: Feel,
+    balance_lu: Mapping[str, float],
+) -> Iterator[Note]:
+    """One part's notes: swung, deviated as one from onset to onset, and without those that a passage leaves out."""
+    part = notes[0].part
+    swing = _Swing(notes, score, laid, feel)
+    written = {where: swing.at(*where) for where in sorted({(note.bar, note.onset) for note in notes})}
+    shifts, levels = _deviated(part, written, score, laid, feel)
+    moments = {where: _shifted(written[where], shifts[where], laid[where[0]].mark) for where in written}
+    together = Counter((note.bar, note.onset) for note in notes)
+    after = dict(pairwise(written))
+    for note in notes:
+        where, one = (note.bar, note.onset), laid[note.bar]
+        if heard({part}, one.passage):
+            begins = moments[where]
+            end, following = swing.at(note.bar, note.onset + note.length), after.get(where)
+            ends = _shifted(end, shifts[where], one.mark)
+            if following and end >= written[following]:  # the part goes on before its end, or at it
+                ends = moments[following]
+            lu = balance_lu.get(part, BAND_LU[part]) + note.accent_lu + levels[where] - 10 * log10(together[where])
+            lasts = ends.seconds - begins.seconds, ends.quarters - begins.quarters
+            lowered = lowered_lu({part}, one.passage)
+            yield Note(*begins, *lasts, part, band.programs[part], note.key, lu + lowered)
+
+
+def _shifted(moment: _Moment, seconds: float, mark: BarMark) -> _Moment:
+    quarters = Fraction(round(seconds * mark.quarters_per_minute / 60 * _FINE), _FINE) if seconds else Fraction(0)
+    return _Moment(moment.seconds + seconds, moment.quarters + quarters)
+
+
+class _Swing:
+    """Where places of one part fall on the ruler, by the swing of each bar."""
+
+    def __init__(self, notes: Sequence[BandNote], score: Score, laid: Sequence[LaidBar], feel: Feel) -> None:
+        self._laid = laid
+        self._straight = score.meter.unit >= 8
+        reads = score.band is not None and notes[0].part in score.band.readers
+        self._swing = feel.line_swing if reads and feel.line_swing is not None else feel.swing
+        self._onsets: dict[int, list[Fraction]] = defaultdict(list)
+        for note in notes:
+            self._onsets[note.bar].append(note.onset)
+
+    def at(self, bar: int, within: Fraction) -> _Moment:
+        """The moment of a place in a bar, or past its end in one of the next."""
+        while within >= self._laid[bar].mark.quarters and bar + 1 < len(self._laid):
+            within -= self._laid[bar].mark.quarters
+            bar += 1
+        laid = self._laid[bar]
+        mark, written, passage = laid.mark, laid.bar, laid.passage
+        if not self._straight:
+            strokes = written.groove_alone if passage.groove_alone else written.strokes
+            onsets = [*self._onsets[bar], *(stroke.onset for stroke in strokes)]
+            ratio = swing_ratio(self._swing, mark.quarters_per_minute)
+            within = swung(within, ratio, sixteenth_beats(onsets), triplet_beats(onsets))
+        seconds = mark.onset_seconds + float(within) * 60 / mark.quarters_per_minute
+        return _Moment(seconds, mark.onset_quarters + within)
+
+
+_Where = tuple[int, Fraction]  # a bar of the track and a place in it
+
+
+def _deviated(
+    part: str, written: Mapping[_Where, _Moment], score: Score, laid: Sequence[LaidBar], feel: Feel
+) -> tuple[dict[_Where, float], dict[_Where, float]]:
+    """How far each onset of a part strays, in seconds with its placement, and how much in level."""
+    start = laid[0].mark.onset_quarters
+    places = np.array([float(laid[bar].mark.onset_quarters - start + onset) for bar, onset in written])
+    nominal = np.array([moment.seconds for moment in written.values()])
+    placed = np.full(len(places), placement_seconds(feel, part))
+    shift = deviations(feel, part, "timing", places) * feel.timing_ms / 1000
+    if part not in feel.placement_ms:
+        paces = np.array([laid[bar].mark.quarters_per_minute for bar, _ in written])
+        placed = BEHIND_QUARTERS[part] * 60 / paces
+        shift = _near_the_foot(shift + placed, places, score, feel) - placed if part == "bass" else shift
+    room = np.diff(nominal, prepend=-np.inf, append=np.inf) * 0.45  # as for a limb: none overtakes another
+    shift = np.clip(shift, -room[:-1], room[1:]) + placed
+    levels = deviations(feel, part, "level", places) * feel.level_lu
+    return dict(zip(written, shift.tolist(), strict=True)), dict(zip(written, levels.tolist(), strict=True))
+
+
+def _near_the_foot(shift: Floats, places: Floats, score: Score, feel: Feel) -> Floats:
+    """Keep the bass within reach of the foot that closes the hi-hat, whether or not that is heard."""
+    foot = score.groove.part("hi-hat")
+    if not foot:
+        return shift
+    there = deviations(feel, foot.limb, "timing", places) * feel.timing_ms / 1000 + placement_seconds(feel, foot.limb)
+    return np.asarray(np.clip(shift, there - TOGETHER_SECONDS, there + TOGETHER_SECONDS), np.float64)

@@ -1,0 +1,123 @@
+"""A recording of single strokes: four of each part in the order that was told, for templates of the kit itself.
+
+A stroke is where much more sounds than just before, over all bands. When it begins exactly is read off its template:
+each drum rises as the same drum of a soundfont does, which noise and room disturb less than a threshold.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from grooves.errors import LessonError
+from grooves.takes.take import Floats
+from render.hearing.drums import BEFORE, LONG, attack, template
+from render.hearing.features import (
+    BANDS,
+    HIGH_BANDS,
+    HIGH_HZ,
+    HOP_SECONDS,
+    LOW_BANDS,
+    LOW_HZ,
+    Bands,
+    Recording,
+    Row,
+    heard,
+    read_mono,
+)
+
+EACH = 4  # strokes of a part
+LONGEST_SECONDS = 300.0
+APART_SECONDS = 0.5  # at least, from stroke to stroke
+FAINTEST = 0.3  # of the usual rise of a stroke, from which on a peak is one
+LOUD_SECONDS = 0.3
+END = 12  # moments at the end that are not looked at
+
+
+@dataclass(frozen=True)
+class OwnKit:
+    """A kit as a microphone heard it: a template of each part, and how loud its strokes are against the ride's, dB."""
+
+    templates: Mapping[str, Bands]
+    level_db: Mapping[str, float]
+
+
+def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Bands]) -> OwnKit:
+    """Learn a kit: `own_kit(open_recording(path), sheet.parts, kit_templates(kit, sheet.parts)).templates`.
+
+    Raises LessonError where there are not four strokes of each part.
+    """
+    if recording.seconds > LONGEST_SECONDS:
+        raise LessonError(f"lasts {recording.seconds:.0f} s; single strokes of a kit take a minute")
+    sound = heard(recording, 0, recording.moments)
+    quiet = np.quantile(sound, 0.2, axis=1).astype(np.float32)
+    moments = single_strokes(sound, quiet, EACH * len(parts))
+    if len(moments) != EACH * len(parts):
+        raise LessonError(
+            f"{len(moments)} strokes are heard, and {EACH} of each of {len(parts)} parts are {EACH * len(parts)}; "
+            f"play each alone, {EACH} times, in this order: {', '.join(parts)}"
+        )
+    found, level = {}, {}
+    for number, part in enumerate(parts):
+        own = moments[EACH * number : EACH * (number + 1)]
+        each = [_stroke(recording, float(moment), quiet, usual[part]) for moment in own]
+        found[part] = np.mean(each, axis=0)
+        level[part] = _loudness_db(found[part])
+    against = level.get("ride", max(level.values()))
+    return OwnKit(found, {part: one - against for part, one in level.items()})
+
+
+def single_strokes(sound: Bands, quiet: Row, most: int) -> Floats:
+    """The moments of strokes that stand alone, in seconds: one more than `most` where there are too many."""
+    rise = onset_rise(sound, quiet)
+    gap = round(APART_SECONDS / HOP_SECONDS)
+    order = np.argsort(-rise)
+    taken: list[int] = []
+    for place in order[: 40 * gap]:
+        if len(taken) > most or rise[place] <= 0:
+            break
+        if all(abs(int(place) - other) >= gap for other in taken):
+            taken.append(int(place))
+    enough = FAINTEST * float(np.median(rise[taken])) if taken else 0.0
+    taken = [place for place in taken if rise[place] >= enough]
+    return np.sort(np.array(taken, dtype=np.float64)) * HOP_SECONDS
+
+
+def onset_rise(sound: Bands, quiet: Row) -> Floats:
+    """How much more sounds at each moment than 30 ms before, over all bands, in nepers a band; noise counts little."""
+    floor = np.float32(max(float(sound.max()) * 1e-3, 1e-9))  # -60 dB
+    loud = np.log(sound + 3 * quiet[:, None] + floor)
+    rise = np.zeros(sound.shape[1])
+    rise[6:] = np.maximum(loud[:, 6:] - loud[:, :-6], 0).mean(axis=0)
+    rise[-END:] = 0  # a recording that breaks off sounds like a stroke
+    return rise
+
+
+def _stroke(recording: Recording, moment: float, quiet: Row, usual: Bands) -> Bands:
+    """The template of one stroke, its noise taken off, moved to where it rises as the soundfont's does."""
+    rate = recording.rate
+    around = round((LONG + 40) * HOP_SECONDS * rate)
+    start = round(moment * rate) - round(0.15 * rate)
+    sound = read_mono(recording, start, 2 * around)
+    begins_at = round(0.15 * rate)
+    share = usual.sum(axis=1)
+    for _ in range(3):
+        found = _without(template(sound, begins_at, rate), quiet)
+        late = attack(share @ found) - attack(share @ usual)
+        begins_at += round(float(np.clip(late, -6, 6)) * HOP_SECONDS * rate)
+    return _without(template(sound, begins_at, rate), quiet)
+
+
+def _without(sound: Bands, quiet: Row) -> Bands:
+    return np.sqrt(np.maximum(sound**2 - (1.2 * quiet[:, None]) ** 2, 0)).astype(np.float32)
+
+
+def _loudness_db(found: Bands) -> float:
+    """How loud a stroke is, its bands weighted about as K-weighting has them (ITU-R BS.1770: -1 dB at 100 Hz, +4)."""
+    hertz = np.concatenate([np.geomspace(*LOW_HZ, LOW_BANDS), np.geomspace(*HIGH_HZ, HIGH_BANDS)])
+    gain_db = np.interp(np.log(hertz), np.log([50, 100, 500, 1000, 2000, 10000]), [-3.9, -1.1, 0.0, 0.7, 3.1, 4.0])
+    # A band of the low windows is summed over a window four times as long.
+    window = np.repeat([4.0, 1.0], [LOW_BANDS, BANDS - LOW_BANDS])
+    span = found[:, BEFORE : BEFORE + round(LOUD_SECONDS / HOP_SECONDS)].astype(np.float64)
+    power = (span**2).sum(axis=1) * 10 ** (gain_db / 10) / window**2
+    return float(10 * np.log10(max(power.sum(), 1e-20)))
