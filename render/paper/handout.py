@@ -68,7 +68,7 @@ class _Pieces:
 
 def _note(note: str) -> Iterator[Block]:
     if note.strip():
-        told = [row for line in printable(note).splitlines() for row in wrapped(line, MUSIC_MM, NOTE_MM)]
+        told = [row for line in note.splitlines() for row in wrapped(printable(line), MUSIC_MM, NOTE_MM)]
         yield Block(NOTE_MM * (1.25 * len(told) + 0.6), "words", tuple(told), NOTE_MM)
 
 
@@ -80,9 +80,9 @@ def _heading(words: str) -> Block:
 
 def _lines(sheet: Sheet, density: Density) -> Iterator[Block]:
     """Each line with its counts, below what it is called and who reads it."""
-    wish = Wish(show=("line",), under=frozenset({"counts"}), density=density)
+    wish = Wish(show=("line",), under=("counts",))
     for number, (name, score) in enumerate(sheet.lines, 1):
-        for block in flow(score, wish):
+        for block in flow(score, wish, density):
             if block.kind == "heading":
                 yield _heading(f"{name}, {block.lines[0].removeprefix('The line ')}")
             else:  # ids once on a page, whatever stands on it
