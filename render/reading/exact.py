@@ -109,6 +109,7 @@ def _upbeat_of_others(others: Sequence[Fraction], band: Places, beat: Fraction, 
         return None
     places = [_within(onset, beat, near) for onset in others]
     late = [place for index, place in places if place > near and len(band[index] - {Fraction(0)}) == 1]
+    late = [place for place in late if _snapped(place, _coarse(beat), near) is None] or late  # not those of triplets
     if len(late) < 2 or not _one_place(late, near) or not LEAST_UPBEAT < late[0] <= MOST_UPBEAT:
         return None
     middle = sum(late, Fraction(0)) / len(late)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grooves.rhythm import EIGHTH, QUARTER
-from render.reading.patterns import USUAL_GRIDS, Pattern, patterns, usual_shares
+from render.reading.patterns import THIRD, USUAL_GRIDS, Pattern, patterns, usual_shares
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +34,8 @@ PATTERN_WEIGHT = 10.0  # as how many beats the usual shares of a grid's patterns
 LEANING = {"beats": 0.0, "eighths": 0.5, "triplets": -0.6, "sixteenths": -0.6}
 LEAST_COUNT = 0.05
 SWING_ODDS = 2.0  # log odds against a swing: one late upbeat is late, a few are swung
+NEAR_THIRD = 0.05  # quarters: an upbeat so near to the triplet's last place could be that
+TRIPLET_ODDS = 8.0  # log odds that it is, where the file is mostly whole triplets
 STRAY = 0.004  # share of strokes that fall anywhere
 ROUNDS = 25
 NEGLIGIBLE = 0.0001
@@ -223,8 +225,18 @@ def _refined(groups: Sequence[_Group], found: Estimate, beat: Fraction) -> Estim
     free = 0.5 * np.log(max(strokes, 2)) + SWING_ODDS if found.swung else 0.0
     spread = SPREAD_WEIGHT * (np.log(found.spread_seconds) + 0.5 * (USUAL_SPREAD / found.spread_seconds) ** 2)
     shares = _share_prior(found, beat)
+    if found.swung and _mostly_triplets(found, beat):
+        free += TRIPLET_ODDS
     total = _log_likelihood(groups, found) - _cost(found.delay_seconds) - free - spread + shares
     return replace(found, log_likelihood=float(total))
+
+
+def _mostly_triplets(found: Estimate, beat: Fraction) -> bool:
+    """Whether what is taken for swung eighths may be open triplets, in a file that has more triplets of other kinds."""
+    known = patterns(beat)
+    inner = sum(share for share, one in zip(found.shares, known, strict=True) if THIRD in one.places)
+    eighths = sum(share for share, one in zip(found.shares, known, strict=True) if one.grid == "eighths")
+    return abs(found.upbeat - 2 / 3) < NEAR_THIRD and inner >= eighths
 
 
 def _share_prior(found: Estimate, beat: Fraction) -> float:
