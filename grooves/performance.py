@@ -154,7 +154,8 @@ def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu:
     placed: list[_Placed] = []
     start = next((mark.onset_quarters for mark, bar, passage, _ in marks if bar and not passage.lead_in), Fraction(0))
     known: dict[tuple[int, bool, float, int | None], list[_Written]] = {}
-    for (mark, bar, passage, _), after in zip(marks, (*marks[1:], None), strict=True):
+    round_again = marks[0] if marks and marks[-1][2].goes_round else None
+    for (mark, bar, passage, _), after in zip(marks, (*marks[1:], round_again), strict=True):
         reading = _pickup_reading(score, after)
         if bar is None and reading is None:
             continue

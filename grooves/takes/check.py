@@ -114,7 +114,7 @@ def is_track(take: Take, sheet: Sheet, alignment: Alignment, sounding: Sequence[
         if agreement(written, exact.on_track(played)) < ALL_OF_IT or robust_spread(gaps) > MACHINE_MS:
             return False
         middles.append(median(gaps))
-    return max(middles) - min(middles) < 2 * MACHINE_MS
+    return max(middles) - min(middles) < 4 * MACHINE_MS  # a microphone hears each drum a little late in its own way
 
 
 def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> str:

@@ -29,8 +29,9 @@ from render.hearing.features import (
 EACH = 4  # strokes of a part
 LONGEST_SECONDS = 300.0
 APART_SECONDS = 0.5  # at least, from stroke to stroke
-FAINTEST = 0.3  # of the rise of the weakest counted stroke, from which on another peak is one too many
+FAINTEST = 0.3  # of the usual rise of a stroke, from which on a peak is one
 LOUD_SECONDS = 0.3
+END = 12  # moments at the end that are not looked at
 
 
 @dataclass(frozen=True)
@@ -77,8 +78,8 @@ def single_strokes(sound: Bands, quiet: Row, most: int) -> Floats:
             break
         if all(abs(int(place) - other) >= gap for other in taken):
             taken.append(int(place))
-    if len(taken) > most and rise[taken[most]] < FAINTEST * rise[taken[most - 1]]:
-        taken = taken[:most]
+    enough = FAINTEST * float(np.median(rise[taken])) if taken else 0.0
+    taken = [place for place in taken if rise[place] >= enough]
     return np.sort(np.array(taken, dtype=np.float64)) * HOP_SECONDS
 
 
@@ -88,6 +89,7 @@ def onset_rise(sound: Bands, quiet: Row) -> Floats:
     loud = np.log(sound + 3 * quiet[:, None] + floor)
     rise = np.zeros(sound.shape[1])
     rise[6:] = np.maximum(loud[:, 6:] - loud[:, :-6], 0).mean(axis=0)
+    rise[-END:] = 0  # a recording that breaks off sounds like a stroke
     return rise
 
 

@@ -1,6 +1,6 @@
 """A take from a microphone: laid on its track, its drums' templates learned, every stroke found, block by block."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,9 +26,14 @@ from render.hearing.unmix import LAGS, Templates, strengths
 
 WHITENING = 0.7  # power of a band's loudness that it is divided by
 LEARNED_SECONDS = 90.0  # of a take; more teaches nothing
-FIRST_ROUNDS, LEARNING_ROUNDS, FREE_ROUNDS, LAST_ROUNDS = 25, 40, 80, 60
-MASK_SECONDS, FREE_MASK_SECONDS = 0.100, 0.070
+FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
+OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
+MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
 AUTOMATIC_DB = 3.0
+OTHERS_SECONDS, APART_SECONDS = 0.04, 0.09  # around a place of others; how far it lies from every own one
+CHANCE, SURE = 0.5, 0.97  # separation before anything was learned
+FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
+EXTRA_SOFTER_DB = 6.0  # under its softer strokes, that one which is not written may be
 OWN_ECHO_SECONDS = 0.13  # around a stroke no other one of the same drum is believed that is not written
 OVERLAP = 2 * LAGS  # moments that blocks share
 
@@ -63,13 +68,14 @@ def listen(
     sound = sound * weights[:, None]
     rough = {part: peaks(row) for part, row in zip(templates, strengths(sound, first, FIRST_ROUNDS)[0], strict=False)}
     alignment = _lay(rough, sheet, moments * HOP_SECONDS)
-    learned = _learn(sound, first, sheet, alignment, tuple(templates), own is not None)
-    ears = Ears(tuple(templates), learned, weights, tuple(_shifts(first[: len(templates)], learned[: len(templates)])))
-    found = _all_peaks(recording, ears, progress)
+    learned = _learn(sound, first, sheet, alignment, tuple(templates), OWN_PULL if own else 0.0)
+    unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
+    late = _shifts(first[: len(templates)], learned[: len(templates)])
+    found = _all_peaks(recording, Ears(tuple(templates), learned, weights, tuple(late)), progress)
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    take = _strokes(found, sheet, alignment, recording.seconds)
-    return _levelled(take, own, weights) if own else take
+    take = _strokes(found, sheet, alignment, recording.seconds, unclear)
+    return _levelled(take, own, weights, sheet, alignment) if own else take
 
 
 def _weights(sound: Bands) -> Row:
@@ -96,21 +102,20 @@ def _expected(sheet: Sheet, alignment: Alignment, part: str) -> Floats:
 
 
 def _learn(
-    sound: Bands, first: Templates, sheet: Sheet, alignment: Alignment, parts: tuple[str, ...], calibrated: bool
+    sound: Bands, first: Templates, sheet: Sheet, alignment: Alignment, parts: tuple[str, ...], pull: float
 ) -> Templates:
     """Templates anew from the take itself, each part striking only about where it is written."""
-    reach = MASK_SECONDS if calibrated else FREE_MASK_SECONDS
     moments = np.arange(sound.shape[1], dtype=np.float64) * HOP_SECONDS
     mask = np.ones((len(first), len(moments)), np.float32)
     for number, part in enumerate(parts):
         expected = _expected(sheet, alignment, part) - BEFORE * HOP_SECONDS
-        mask[number] = ~away_from(moments, np.sort(expected), reach)
+        mask[number] = ~away_from(moments, np.sort(expected), MASK_SECONDS)
 
     def relearn(new: Templates) -> Templates:
         new = new / np.maximum(new.sum(axis=(1, 2), keepdims=True), 1e-12)
-        return np.asarray((new + first) / 2 if calibrated else new, dtype=np.float32)
+        return np.asarray(pull * first + (1 - pull) * new, dtype=np.float32)
 
-    return strengths(sound, first, LEARNING_ROUNDS if calibrated else FREE_ROUNDS, mask, relearn)[1]
+    return strengths(sound, first, LEARNING_ROUNDS, mask, relearn)[1]
 
 
 def _shifts(first: Templates, learned: Templates) -> list[float]:
@@ -146,38 +151,70 @@ def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], obj
     return {part: Peaks(np.concatenate(seconds[part]), np.concatenate(strength[part])) for part in ears.parts}
 
 
-def _strokes(found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float) -> Take:
+def _strokes(
+    found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float, unclear: Collection[str]
+) -> Take:
     """Each part's peaks judged against where it is written and where only others are."""
     strokes: list[Played] = []
-    unclear = []
+    silent = set(unclear)
     for part in found:
-        own = _expected(sheet, alignment, part)
-        others = np.sort(
-            np.concatenate([_expected(sheet, alignment, one) for one in found if one != part] or [own[:0]])
-        )
-        own = own[(own > 0) & (own < seconds)]
-        others = others[(others > 0) & (others < seconds)]
-        others = others[away_from(others, own, 0.09)] if len(others) else others
-        here, elsewhere = strongest_near(found[part], own), strongest_near(found[part], others, 0.04)
-        if separation(here, elsewhere) < CLEAR:
-            unclear.append(part)
+        own, others = _places(part, tuple(found), sheet, alignment, seconds)
+        here, elsewhere = strongest_near(found[part], own), strongest_near(found[part], others, OTHERS_SECONDS)
+        if part in silent or not len(own) or separation(here, elsewhere) < CLEAR:
+            silent.add(part)
             continue
-        strokes += _judged(part, found[part], own, elsewhere, threshold(here, elsewhere))
+        limit = max(threshold(here, elsewhere), float(np.median(here)) * 10 ** (-FAINTEST_DB / 20))
+        strokes += _judged(part, found[part], own, elsewhere, limit)
     strokes.sort(key=lambda one: one.onset_seconds)
-    return Take(tuple(strokes), seconds, tuple(unclear))
+    return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
 
 
-def _levelled(take: Take, own: OwnKit, weights: Row) -> Take:
+def _places(
+    part: str, parts: Sequence[str], sheet: Sheet, alignment: Alignment, seconds: float
+) -> tuple[Floats, Floats]:
+    """Where a part is written within a take, and where only others are."""
+    own = np.sort(_expected(sheet, alignment, part))
+    others = np.sort(np.concatenate([own[:0], *(_expected(sheet, alignment, one) for one in parts if one != part)]))
+    own, others = (one[(one > 0) & (one < seconds)] for one in (own, others))
+    return own, others[away_from(others, own, APART_SECONDS)] if len(others) and len(own) else others
+
+
+def _absorbed(
+    first: Templates, learned: Templates, rough: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float
+) -> set[str]:
+    """The parts whose templates have learned another drum, as those do that nobody plays or that drown in others.
+
+    Such a one is now nearer to another part's than to its own beginning, and could not be told apart before; or it
+    was even weaker where it is written than elsewhere.
+    """
+    parts = tuple(rough)
+    found = set()
+    for number, part in enumerate(parts):
+        own, others = _places(part, parts, sheet, alignment, seconds)
+        before = separation(strongest_near(rough[part], own), strongest_near(rough[part], others, OTHERS_SECONDS))
+        itself = _alike(learned[number], first[number])
+        other = max((_alike(learned[number], learned[q]) for q in range(len(parts)) if q != number), default=0.0)
+        if before < CHANCE or (before < SURE and other > itself - 0.05):
+            found.add(part)
+    return found
+
+
+def _alike(one: Bands, other: Bands) -> float:
+    """The cosine of two templates: 1 where they are the same but for loudness."""
+    return float(np.sum(one * other) / np.sqrt(max(float(np.sum(one**2) * np.sum(other**2)), 1e-20)))
+
+
+def _levelled(take: Take, own: OwnKit, weights: Row, sheet: Sheet, alignment: Alignment) -> Take:
     """Strokes on one scale: how loud each is against the kit's own single strokes, and those against the ride's."""
     unit = {
         part: own.level_db[part] - 20 * float(np.log10(max(float(one[:, :LAGS].sum(axis=1) @ weights), 1e-12)))
         for part, one in own.templates.items()
     }
     strokes = tuple(replace(one, level_db=one.level_db + unit[one.part]) for one in take.strokes)
-    return replace(take, strokes=strokes, levels=not automatic_gain(strokes))
+    return replace(take, strokes=strokes, levels=not automatic_gain(strokes, sheet, alignment))
 
 
-def automatic_gain(strokes: Sequence[Played]) -> bool:
+def automatic_gain(strokes: Sequence[Played], sheet: Sheet, alignment: Alignment) -> bool:
     """Whether a recorder turned itself down after loud strokes: softer ones just after them sound softer still.
 
     The limit of 3 dB is ours, from takes made with and without such a gain.
@@ -192,9 +229,17 @@ def automatic_gain(strokes: Sequence[Played]) -> bool:
     most = max(by_part.values(), key=len)
     after = np.array([one.onset_seconds for one in most])
     since = after - at[np.clip(np.searchsorted(at, after - 0.03) - 1, 0, None)]
-    level = np.array([one.level_db for one in most])
+    level = np.array([one.level_db for one in most]) - _meant_lu(after, most[0].part, sheet, alignment)
     close, far = level[(since > 0.03) & (since < 0.3)], level[since > 0.45]
     return min(len(close), len(far)) >= 8 and median(far) - median(close) > AUTOMATIC_DB
+
+
+def _meant_lu(moments: Floats, part: str, sheet: Sheet, alignment: Alignment) -> Floats:
+    """How loud the written stroke nearest to each moment is meant."""
+    written = [one for one in sheet.strokes if one.part == part]
+    at = np.array([one.onset_seconds for one in written])
+    place = np.searchsorted((at[1:] + at[:-1]) / 2, alignment.on_track(moments))
+    return np.array([one.level_lu for one in written])[place]
 
 
 def _judged(part: str, found: Peaks, own: Floats, elsewhere: Floats, limit: float) -> list[Played]:
@@ -203,7 +248,9 @@ def _judged(part: str, found: Peaks, own: Floats, elsewhere: Floats, limit: floa
     played = found.seconds[chosen[found.strength[chosen] >= limit]]
     free = away_from(found.seconds, played, OWN_ECHO_SECONDS) if len(played) else np.ones(len(found.seconds), bool)
     leak = float(np.quantile(elsewhere, 0.95)) if len(elsewhere) else 0.0
-    over = max(limit, leak) * 10 ** (EXTRA_DB / 20)
+    hits = found.strength[chosen[found.strength[chosen] >= limit]]
+    usual = float(np.quantile(hits, 0.1)) * 10 ** (-EXTRA_SOFTER_DB / 20) if len(hits) else 0.0
+    over = max(max(limit, leak) * 10 ** (EXTRA_DB / 20), usual)
     low, high = limit * 10 ** (-UNSURE_DB / 20), limit * 10 ** (UNSURE_DB / 20)
     strokes = []
     written = np.isin(np.arange(len(found.seconds)), chosen)

@@ -16,12 +16,13 @@ from grooves.takes.take import Floats
 from render.hearing.drums import BEFORE
 from render.hearing.features import HOP_SECONDS
 
-CLEAR = 0.8  # chance that a written place peaks higher than one of others only, under which a part is unclear
+CLEAR = 0.85  # chance that a written place peaks higher than one of others only, under which a part is unclear
 WRITTEN_SECONDS = 0.06  # a written place reaches so far
 UNSURE_DB = 2.0  # around the threshold
 EXTRA_DB = 4.0  # over the leakage that an extra must stand
 FOOT = 0.3  # of a peak, that counts for nothing in its centre: what smears behind it
 CENTROID = 3  # moments on each side of a peak
+_HILL = np.bartlett(2 * CENTROID + 3)[1:-1]
 APART = 8  # moments between two peaks of one drum
 
 
@@ -38,9 +39,11 @@ def peaks(row: npt.NDArray[np.float32], first_moment: int = 0) -> Peaks:
     length = 2 * CENTROID + 1
     padded = np.pad(row.astype(np.float64), CENTROID)
     sums = np.convolve(padded, np.ones(length), mode="valid")
-    wide = np.pad(sums, APART, constant_values=-1.0)
+    hills = np.convolve(padded, _HILL, mode="valid")  # so that a single moment has one top
+    wide = np.pad(hills, APART, constant_values=-1.0)
     around = np.lib.stride_tricks.sliding_window_view(wide, 2 * APART + 1)
-    places = np.flatnonzero((sums >= around.max(axis=1)) & (sums > 0))
+    first = hills > around[:, :APART].max(axis=1)  # of equals the first
+    places = np.flatnonzero(first & (hills >= around.max(axis=1)) & (sums > 0))
     if not len(places):
         return Peaks(np.zeros(0), np.zeros(0))
     windows = np.lib.stride_tricks.sliding_window_view(padded, length)[places]

@@ -112,6 +112,16 @@ def estimate(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> Estimat
     return max(best, flat, key=lambda one: one.log_likelihood)
 
 
+def quick_score(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> float:
+    """How well strokes lie on any grid, as a log likelihood of the best of a few swings and delays."""
+    groups = {delay: _grouped(onsets, quarter_seconds, delay, beat) for delay in (-0.015, 0.0, 0.015)}
+    return max(
+        _log_likelihood(groups[delay], Estimate(upbeat, delay, FIRST_SPREAD, _first_shares(beat, upbeat != 0.5)))
+        for upbeat in (0.5, 0.6, 2 / 3)
+        for delay in groups
+    )
+
+
 def read_beats(onsets: Floats, quarter_seconds: Floats, beat: Fraction, found: Estimate) -> list[BeatReading]:
     """The likeliest pattern of every beat that has strokes, by an estimate."""
     known = patterns(beat)

@@ -1,0 +1,137 @@
+"""Takes: the whole table of what is heard, over tempos, rooms and seeds, and what it costs in time and memory.
+
+Run it as a program: `python tests/bench/takes.py [seeds] [hour]`. Takes are made here from FluidR3, strokes varied in
+tone and level; templates are those of the bundled soundfont, or of four strokes of each part in the same room. F is
+mir_eval's at 30 ms. With `hour` it listens to an hour and says the most memory that it had.
+"""
+
+import resource
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from pathlib import Path
+
+import beside  # noqa: F401 - finds the tests' own modules
+import mir_eval
+import numpy as np
+from takes_made import Student, played, sheet
+from takes_sound import CLEAN, LARGE, RATE, SMALL, Drums, calibration, plain_levels, recorded, saved
+
+from grooves.takes.align import nearest_gaps
+from grooves.takes.check import check_take
+from render.hearing.drums import begins, kit_templates
+from render.hearing.features import open_recording
+from render.hearing.single_strokes import own_kit
+from render.hearing.sound_take import listen
+from render.soundfont.soundfont import default_soundfont, open_kit
+
+TEMPOS = (60, 100, 140, 180, 220)
+ROOMS = {"clean": CLEAN, "0.3 s, 30 dB, phone": SMALL, "0.6 s, 20 dB, phone": LARGE}
+FLOORS = {True: (0.98, 0.95, 0.99, 0.98), False: (0.97, 0.90, 0.98, 0.95)}  # ride, hi-hat, snare, bass drum
+PARTS = ("ride", "hi-hat", "snare", "bass drum")
+SECONDS = 40
+
+
+def one_take(drums, usual, folder, tempo, room, seed, known):
+    """What one take gave: for each part F, times off, lateness off, heard or not; and the processor time a minute."""
+    written = sheet(tempo=tempo, choruses=max(2, round(SECONDS * tempo / 60 / 16)))
+    late = {"right foot": float(np.random.default_rng(seed).uniform(-25, 25))}
+    sound, made = recorded(written, Student(seed, limb_ms=late, missing=0.04, extra=0.02), drums, room)
+    recording = open_recording(saved(folder / "take.wav", sound))
+    own = None
+    if known:
+        strokes = calibration(written.parts, drums, plain_levels(written), room)
+        own = own_kit(open_recording(saved(folder / "kit.wav", strokes)), written.parts, usual)
+    began = time.process_time()
+    take = listen(recording, written, usual, own)
+    cost = (time.process_time() - began) * 60 / recording.seconds
+    truth = check_take(made.take, written).findings
+    told = {one.part: one for one in check_take(take, written).findings.limbs}
+    meant = {one.part: one for one in truth.limbs}
+    found = {}
+    for part in PARTS:
+        if part in take.unclear:
+            continue
+        own_moments = np.sort([one.onset_seconds for one in made.take.strokes if one.part == part])
+        own_moments += begins(drums.of(part)[0], RATE) / RATE
+        moments = np.sort([one.onset_seconds for one in take.strokes if one.part == part])
+        gaps = 1000 * nearest_gaps(own_moments, moments)
+        gaps = gaps[np.abs(gaps) < 30]
+        off = abs((told[part].lateness_ms or 0) - (meant[part].lateness_ms or 0)) if told[part].heard else np.nan
+        f = mir_eval.onset.f_measure(own_moments, moments, window=0.03)[0]
+        found[part] = (f, float(np.median(np.abs(gaps - np.median(gaps)))), off)
+    return found, cost
+
+
+def table(seeds: int) -> None:
+    """Print F by part and room, with the floors beside."""
+    drums, usual = Drums(), kit_templates(open_kit(default_soundfont()), PARTS)
+    with tempfile.TemporaryDirectory() as folder:
+        for known in (True, False):
+            print("with the kit's own strokes" if known else "with a soundfont alone")
+            every, costs = defaultdict(list), []
+            for name, room in ROOMS.items():
+                here = defaultdict(list)
+                for tempo in TEMPOS:
+                    for seed in range(seeds):
+                        found, cost = one_take(drums, usual, Path(folder), tempo, room, 1000 + 10 * tempo + seed, known)
+                        costs.append(cost)
+                        for part, values in found.items():
+                            here[part].append(values)
+                            every[part].append(values)
+                print(f"  {name:24}", *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f}" for part in PARTS))
+            takes = len(ROOMS) * len(TEMPOS) * seeds
+            for part, floor in zip(PARTS, FLOORS[known], strict=True):
+                f, error, off = np.array(every[part]).T
+                print(
+                    f"  {part:10} F {f.mean():.3f} (floor {floor}), heard in {len(f)} of {takes}, time off "
+                    f"{np.median(error):.1f} ms, lateness off {np.nanmedian(off):.1f} / {np.nanquantile(off, 0.9):.1f} ms"
+                )
+            print(f"  {np.median(costs):.2f} s of processor time a minute of sound")
+
+
+def hour() -> None:
+    """Listen to an hour of noise with strokes in it, and say time and memory."""
+    import soundfile
+
+    written = sheet(tempo=140, choruses=520)
+    usual = kit_templates(open_kit(default_soundfont()), PARTS)
+    made = played(written, Student(1))
+    at = np.round(np.array([one.onset_seconds for one in made.take.strokes]) * RATE).astype(int)
+    burst = np.random.default_rng(1).standard_normal(2000) * np.exp(-np.arange(2000) / 300) * 0.2
+    draw = np.random.default_rng(2)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "hour.wav"
+        with soundfile.SoundFile(str(path), "w", RATE, 1, "PCM_16") as file:
+            for start in range(0, int(written.end_seconds * RATE), 60 * RATE):
+                block = draw.standard_normal(60 * RATE) * 1e-3
+                for place in at[(at >= start) & (at < start + 60 * RATE - 2000)]:
+                    block[place - start : place - start + 2000] += burst
+                file.write(block)
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        recording = open_recording(path)
+        began = time.process_time()
+        listen(recording, written, usual)
+        cost = (time.process_time() - began) * 60 / recording.seconds
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(
+            f"{recording.seconds / 60:.0f} minutes: {cost:.2f} s a minute, {most:.0f} MB at most ({before:.0f} before)"
+        )
+
+
+def pads() -> None:
+    """Ten minutes of pads at 220 with 15 % missing and 15 % too many."""
+    written = sheet(tempo=220, choruses=137)
+    made = played(written, Student(1, missing=0.15, extra=0.15))
+    began = time.process_time()
+    check_take(made.take, written)
+    print(f"{written.end_seconds / 60:.0f} minutes of pads: {time.process_time() - began:.2f} s of processor time")
+
+
+if __name__ == "__main__":
+    pads()
+    if "hour" in sys.argv:
+        hour()
+    else:
+        table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
