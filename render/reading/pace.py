@@ -12,7 +12,7 @@ from grooves.rhythm import QUARTER
 from render.reading.likelihood import Estimate, Floats, estimate, quick_score
 
 SLOWEST, FASTEST = 0.75, 1.34  # of the file's tempo: beyond, another beat would fit as well
-STEP = 0.005
+STEP = 0.01
 FIRST_BEATS = 8
 KEPT = 4  # of the tempos that are tried, those that are looked at more closely
 LOOSE_QUARTERS = 0.03  # a spread from which the file's own tempo is doubted: half of what notes anywhere would have
