@@ -170,12 +170,14 @@ def sections_page(sections: Sequence[Section], title: str, up: str = "", links: 
 
     `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
     """
-    quoted = [
-        replace(one, entries=[replace(each, address=quote(each.address)) for each in one.entries]) for one in sections
-    ]
-    filled = [one for one in quoted if one.entries or one.heading]
+    filled = [replace(one, entries=[_quoted(each) for each in one.entries]) for one in sections]
+    filled = [one for one in filled if one.entries or one.heading]
     style = _asset("page.css") + _asset("index.css")
     return _filled("index.html", style, "", title=title, sections=filled, up=quote(up), links=links)
+
+
+def _quoted(one: Entry) -> Entry:
+    return replace(one, address=quote(one.address))
 
 
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
