@@ -33,6 +33,7 @@ class Passage:
     groove_alone: bool = False  # the groove as if there were no line
     silent: bool = False  # nothing sounds, not even the click
     lead_in: bool = False  # a bar of the groove before bar 1, for a pickup that no count-in holds
+    goes_round: bool = False  # after the track's last bar comes its first
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ class Track:
     silence: Alternation | None = None
     groove_alone: bool = False
     note: str = ""  # the teacher's word to the student
+    goes_round: bool = False  # a loop without a seam
 
 
 def slug(name: str, fallback: str = "track") -> str:
@@ -143,10 +145,9 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
         passages = trade(passages, track.trade, track.without or frozenset({LINE}))
     if track.silence:
         passages = fall_silent(passages, track.silence)
-    bars_in = count_in if track.count_in is None else track.count_in
     first = passages[0]
-    before = counted_in(bars_in, first.tempo_bpm)
-    if not before and not first.groove_alone and score.pickup_leads_to(first.bars[0]):
+    before = counted_in(count_in if track.count_in is None else track.count_in, first.tempo_bpm)
+    if not before and not (first.groove_alone or first.goes_round) and score.pickup_leads_to(first.bars[0]):
         before = (replace(first, bars=first.bars[:1], times=1, groove_alone=True, lead_in=True),)
     return (*before, *passages)
 
@@ -154,9 +155,8 @@ def track_passages(track: Track, score: Score, choruses: int = 1, count_in: int 
 def _plain(track: Track, score: Score, choruses: int) -> tuple[Passage, ...]:
     tempo_bpm = track.tempo_bpm or score.tempo_bpm
     out = frozenset[str]() if track.trade or track.fade else track.without
-    base = Passage(
-        (), tempo_bpm, 1, out, track.only, dict(track.softer_lu), track.click, groove_alone=track.groove_alone
-    )
+    base = Passage((), tempo_bpm, 1, out, track.only, {**track.softer_lu}, track.click, 0, track.groove_alone)
+    base = replace(base, goes_round=track.goes_round)
     times = times_through(track, score, choruses)
     return tuple(replace(base, bars=bars, times=many) for bars, many in _rounds(track.bars, score, times))
 

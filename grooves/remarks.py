@@ -2,12 +2,11 @@
 
 from collections.abc import Iterator
 
-from grooves.kit import FEET
+from grooves.kit import FEET, fastest_per_second
 from grooves.lesson import Lesson
 from grooves.passages import Track
 from grooves.score import Score
 
-FASTEST_FOOT, FASTEST_HAND = 8.0, 12.0  # strokes a second, three in a row; ours: about where most players end
 _IN_A_ROW = 3
 
 
@@ -35,7 +34,7 @@ def _speed(lesson: Lesson) -> Iterator[str]:
     for limb in score.limbs:
         quarters, bar = _closest(score, limb)
         per_second = (_IN_A_ROW - 1) / quarters * tempo * float(score.groove.beat) / 60 if quarters else 0.0
-        most = FASTEST_FOOT if limb in FEET else FASTEST_HAND
+        most = fastest_per_second(limb)
         if per_second > most + 1e-6:
             kind = "foot" if limb in FEET else "hand"
             yield (

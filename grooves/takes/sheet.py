@@ -129,4 +129,5 @@ def _pairs(strokes: Sequence[Stroke], hits: Sequence[Hit]) -> list[tuple[Stroke,
     by_part: dict[tuple[str, str], list[Hit]] = defaultdict(list)
     for hit in sorted(hits, key=lambda one: one.onset_quarters):
         by_part[hit.limb, hit.part].append(hit)
-    return [(stroke, by_part[stroke.limb, stroke.part].pop(0)) for stroke in sorted(strokes, key=lambda one: one.onset)]
+    ordered = sorted(strokes, key=lambda one: one.onset)  # a limb that reads a pickup leaves its pattern before bar 1
+    return [(one, by_part[one.limb, one.part].pop(0)) for one in ordered if by_part[one.limb, one.part]]

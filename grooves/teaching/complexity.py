@@ -10,23 +10,30 @@ D. Rappaport and G. Toussaint, Mathematical Measures of Syncopation, BRIDGES 200
 The trees of 5/4 (3 + 2) and 7/4 (4 + 3) are ours: the papers treat only even ones.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import lcm
 
+from grooves.kit import FASTEST_PER_SECOND
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter
 
-# What one unit of each measure adds to a bar's difficulty. The weights are ours, set so that a
-# bar of upbeats outweighs a bar of running eighths and a held-over strong beat outweighs both.
+# What one unit of each measure adds to a bar's difficulty. The weights are ours, set against an order of twenty bars
+# made by hand (in the tests): a bar of upbeats outweighs running eighths, a held-over strong beat outweighs both, and
+# a backbeat that falls with the hi-hat weighs little.
 SYNCOPATION_WEIGHT = 1.0  # per level of the tree that a note comes early
+HELP_WEIGHT = -0.75  # per level of it whose note falls together with another limb, which carries it
 DISTANCE_WEIGHT = 1.0  # per unit of the weighted distance; running eighths give 1, upbeats 4
 TIES_WEIGHT = 1.5  # per strong beat that a note from a weaker place holds over
-SPEED_WEIGHT = 0.5  # per note and second
+PACE_WEIGHT = 0.4  # per change of pace
+RESTS_WEIGHT = 0.6  # per rest before or between notes: a silence must be counted
+SPEED_WEIGHT = 0.4  # per note and second
+EFFORT_WEIGHT = 8.0  # for a limb at its fastest; half as fast costs a quarter of it
 READING_QUARTERS_PER_MINUTE = 120.0  # where a rhythm stands alone, without a lesson and its tempo
+IN_A_ROW = 3  # strokes whose pace makes a limb's effort: two alone are thrown as one
 
 
 @dataclass(frozen=True)
@@ -46,19 +53,30 @@ class Reading:
     distance: Fraction  # weighted note-to-beat distance
     held: tuple[tuple[Fraction, Fraction], ...]  # (note, strong beat it holds over)
     notes: int
+    helped: int  # the part of the syncopation whose notes fall together with another limb
+    pace_changes: int
+    rests: int
 
     @property
     def syncopation(self) -> int:
         """The sum of all strengths in the bar."""
         return sum(found.strength for found in self.syncopations)
 
-    def points(self, notes_per_second: float) -> float:
-        """The weighted sum of the parts: 1.0 syncopation + 1.0 distance + 1.5 ties + 0.5 notes per second."""
+    def points(self, notes_per_second: float, effort: float) -> float:
+        """The weighted sum of the parts.
+
+        1.0 syncopation - 0.75 of it that is helped + 1.0 distance + 1.5 ties + 0.4 changes of pace + 0.6 rests
+        + 0.4 notes per second + 8.0 effort squared, `effort` being the share of a limb's fastest.
+        """
         return (
             SYNCOPATION_WEIGHT * self.syncopation
+            + HELP_WEIGHT * self.helped
             + DISTANCE_WEIGHT * float(self.distance)
             + TIES_WEIGHT * len(self.held)
+            + PACE_WEIGHT * self.pace_changes
+            + RESTS_WEIGHT * self.rests
             + SPEED_WEIGHT * notes_per_second
+            + EFFORT_WEIGHT * effort**2
         )
 
 
@@ -173,25 +191,66 @@ def places(onsets: Sequence[Fraction], meter: Meter) -> tuple[Fraction, ...]:
     return tuple(found)
 
 
-def read(notes: Sequence[Span], next_onset: Fraction, meter: Meter) -> Reading:
-    """Measure one bar: its notes in order of time, and the place of the next note in a later bar."""
+def pace_changes(onsets: Sequence[Fraction]) -> int:
+    """How often the distance from note to note changes: once in 0 1 2 5/2 3, as 1 becomes 1/2.
+
+    A change counts twice where neither distance is a whole number of the other, as from thirds to quarters of a beat.
+    """
+    steps = [after - before for before, after in pairwise(onsets)]
+    ratios = (max(a, b) / min(a, b) for a, b in pairwise(steps) if a != b)
+    return sum(1 if ratio.denominator == 1 else 2 for ratio in ratios)
+
+
+def rests_of(bar: Bar) -> int:
+    """The silences of a bar that has notes: `rests_of` of "4 4r 8r 8 4r" is 2, rests side by side being one."""
+    kinds = [symbol.kind for symbol in bar]
+    return sum(kind == "rest" for kind, _ in groupby(kinds)) if "struck" in kinds else 0
+
+
+def effort(onsets: Sequence[Fraction], quarters_per_minute: float, fastest: float) -> float:
+    """The quickest three strokes in a row as a share of a limb's fastest: eighths at 120 are 4 of 12 a second, 1/3."""
+    spans = [last - first for first, last in zip(onsets, onsets[IN_A_ROW - 1 :], strict=False)]
+    per_second = (IN_A_ROW - 1) / float(min(spans)) * quarters_per_minute / 60 if spans else 0.0
+    return per_second / fastest
+
+
+def read(
+    notes: Sequence[Span],
+    next_onset: Fraction,
+    meter: Meter,
+    together: Collection[Fraction] | None = None,
+    rests: int = 0,
+) -> Reading:
+    """Measure one bar: its notes in order of time, and the place of the next note in a later bar.
+
+    `together` are the places where another limb strikes; none given, the felt beats. `rests` as `rests_of` counts.
+    """
     onsets = [onset for onset, _ in notes]
     # One place beyond the barline is enough: no silence is stronger than the next downbeat's.
     weights = {place: weight(place, meter) for place in (*places(onsets, meter), meter.length)}
+    found = syncopations(onsets, weights, next_onset)
+    carried = [
+        one.strength for one in found if (one.note in together if together is not None else not one.note % meter.pulse)
+    ]
     return Reading(
-        syncopations(onsets, weights, next_onset),
+        found,
         beat_distance(onsets, next_onset, meter.pulse),
         held_over(notes, meter),
         len(notes),
+        sum(carried),
+        pace_changes([*onsets, next_onset]),
+        rests,
     )
 
 
 def reading_points(bar: Bar, meter: Meter, following: Bar) -> float:
-    """How hard a bar reads by itself at 120 quarters a minute, before the bar that follows it.
+    """How hard a bar reads by itself in a hand at 120 quarters a minute, before the bar that follows it.
 
     `reading_points(bar, meter, bar)` is the bar over and over. The formula is `Reading.points`.
     """
     notes = [(note.onset, note.onset + note.length) for note in line_notes([bar, following]) if note.bar == 0]
     first = next((symbol.onset for symbol in following if symbol.kind == "struck"), meter.length)
     seconds = float(meter.length) * 60 / READING_QUARTERS_PER_MINUTE
-    return read(notes, meter.length + first, meter).points(len(notes) / seconds)
+    onsets = [*(onset for onset, _ in notes), meter.length + first]
+    hand = effort(onsets, READING_QUARTERS_PER_MINUTE, FASTEST_PER_SECOND["hand"])
+    return read(notes, meter.length + first, meter, None, rests_of(bar)).points(len(notes) / seconds, hand)

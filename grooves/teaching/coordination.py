@@ -16,16 +16,22 @@ from itertools import pairwise
 
 from grooves.feel import sixteenth_beats
 from grooves.groove import swings
-from grooves.kit import FEET, HANDS, LIMBS, PARTS
+from grooves.kit import FEET, HANDS, LIMBS, PARTS, fastest_per_second
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
 from grooves.score import Score, ScoreBar, Stroke
 from grooves.teaching.complexity import (
     DISTANCE_WEIGHT,
+    EFFORT_WEIGHT,
+    HELP_WEIGHT,
+    PACE_WEIGHT,
+    RESTS_WEIGHT,
     SPEED_WEIGHT,
     SYNCOPATION_WEIGHT,
     TIES_WEIGHT,
     Reading,
+    effort,
     read,
+    rests_of,
 )
 
 CHANGES_WEIGHT = 0.25  # per change between a place where limbs sound together and one where a limb sounds alone
@@ -145,9 +151,11 @@ class Difficulty:
 
     @property
     def total(self) -> float:
-        """1.0 syncopation + 1.0 beat distance + 1.5 ties + 0.25 changes + 0.25 limbs + 0.5 notes per second.
+        """The sum of all ingredients' points, at their weights.
 
-        The weights are ours.
+        1.0 syncopation - 0.75 of it that falls together with another limb + 1.0 beat distance + 1.5 ties
+        + 0.4 changes of pace + 0.6 rests + 0.25 changes between together and alone + 0.25 limbs
+        + 0.4 notes per second + 8.0 effort squared. The weights are ours.
         """
         return sum(ingredient.points for ingredient in self.ingredients)
 
@@ -162,23 +170,46 @@ def difficulty(score: Score, bar_index: int) -> Difficulty:
     Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a
     strong beat inside the bar or over the barline, and notes per second look at the reader's notes,
     up to the first of a later bar; changes between together and alone and the limbs in play look at
-    everyone. The last bar is followed by the first.
+    everyone. Help: the syncopation of notes that fall together with another limb, which carries them.
+    Effort: the reading limb's quickest three strokes in a row, as a share of the fastest that a hand (12 a
+    second) or a foot (8, ours) can do, squared. The last bar is followed by the first.
     """
     bar = score.bars[bar_index]
     notes = [stroke for stroke in bar.strokes if stroke.role == "line"]
     spans = [(note.onset, note.onset + note.length) for note in notes]
-    reading = read(spans, _next_onset(score, bar_index), score.meter)
+    carried = {stroke.onset for stroke in bar.strokes if stroke.role == "time"}
+    next_onset = _next_onset(score, bar_index)
+    reading = read(spans, next_onset, score.meter, carried, rests_of(bar.line))
     sounding = who_sounds(score, bar_index)
     seconds = float(score.meter.length / score.groove.beat) * 60 / score.tempo_bpm
     ingredients = (
         Ingredient("syncopation", float(reading.syncopation), SYNCOPATION_WEIGHT),
+        Ingredient("help", float(reading.helped), HELP_WEIGHT),
         Ingredient("beat distance", float(reading.distance), DISTANCE_WEIGHT),
         Ingredient("ties", float(len(reading.held)), TIES_WEIGHT),
+        Ingredient("pace changes", float(reading.pace_changes), PACE_WEIGHT),
+        Ingredient("rests", float(reading.rests), RESTS_WEIGHT),
         Ingredient("changes", float(len(_changes(sounding))), CHANGES_WEIGHT),
         Ingredient("limbs", float(len({stroke.limb for stroke in bar.strokes})), LIMBS_WEIGHT),
         Ingredient("notes per second", sum(stroke.role != "time" for stroke in bar.strokes) / seconds, SPEED_WEIGHT),
+        Ingredient("effort squared", _effort(score, bar, next_onset) ** 2, EFFORT_WEIGHT),
     )
     return Difficulty(bar_index, bar.number, ingredients, _why(ingredients, reading, sounding, bar, score.meter))
+
+
+def _effort(score: Score, bar: ScoreBar, next_onset: Fraction) -> float:
+    """The most that a reading limb is asked for, as a share of its fastest."""
+    by_limb: dict[str, list[Fraction]] = {}
+    for stroke in bar.strokes:
+        if stroke.role != "time":
+            by_limb.setdefault(stroke.limb, []).append(stroke.onset)
+    alone = len(by_limb) == 1
+    quarters_per_minute = score.tempo_bpm * float(score.groove.beat)
+    asked = (
+        effort([*onsets, next_onset] if alone else onsets, quarters_per_minute, fastest_per_second(limb))
+        for limb, onsets in by_limb.items()
+    )
+    return max(asked, default=0.0)
 
 
 def hardest_first(score: Score) -> tuple[Difficulty, ...]:
@@ -240,9 +271,18 @@ def _why(
             return _why_held(reading, meter)
         case "changes":
             return _why_changes(sounding, meter)
+        case "pace changes":
+            return f"The notes do not come evenly: their pace changes {_times(reading.pace_changes)}."
+        case "rests":
+            return f"The line falls silent {_times(reading.rests)} and comes in again."
         case "limbs":
             return _why_limbs(sounding, meter)
-    return _why_fast(bar, most.value, meter)
+    per_second = next(one.value for one in ingredients if one.name == "notes per second")
+    return _why_fast(bar, per_second, meter)
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
 
 
 def _why_early(reading: Reading, meter: Meter) -> str:

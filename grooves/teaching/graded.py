@@ -2,67 +2,37 @@
 
 Every line is drawn at random, and the same seed always gives the same line. It is written from its
 end: the last bar comes home (its last note falls on 1 or another strong beat and sounds to the
-barline, two counts or more), and each bar before it fits the bar that follows. How hard a bar may be
-is the level's band of `grooves.complexity.reading_points`, at 120 quarters a minute.
-
-Drawing: a beat is a string, `x` a stroke, `-` the last note still sounding, `.` silence, parted
-evenly: `xx` two eighths, `x-x` a triplet without its middle note. A string that stands twice in a
-level comes up twice as often. Levels, bands and this way of drawing are ours.
+barline, two counts or more), and each bar before it fits the bar that follows. From level 3 up four
+bars make a phrase that can be remembered, A A' B A: a motif, the motif with one beat changed, another
+bar, the motif again (in the line's last bar with an ending). Level 4 repeats every bar as it is.
+How hard a bar may be is the level's band of `grooves.complexity.reading_points`, at 120 quarters a minute.
+What a level draws from and asks of a bar is in `grooves.teaching.levels`. Phrases and this way of drawing are ours.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import count, pairwise
+from functools import lru_cache, partial
+from itertools import combinations, count, pairwise, starmap
 from random import Random
-from types import MappingProxyType
 
-from grooves.errors import LessonError
-from grooves.line import line_notes
-from grooves.rhythm import EIGHTH, QUARTER, SIXTEENTH, Bar, Kind, Meter, Symbol, is_triplet, spell
-from grooves.teaching.complexity import held_over, reading_points, strong_beats
-from grooves.teaching.stairs import on_the_beats, strokes_of
-
-METERS = (Meter(4, 4), Meter(3, 4), Meter(5, 4), Meter(6, 8), Meter(12, 8))
-LONGEST_LINE = 128  # bars
-StrokeSet = frozenset[Fraction]
-
-TIMES_EACH = 4  # level 4 plays each rhythm so many times
-
-
-@dataclass(frozen=True)
-class Level:
-    """One level: `LEVELS[1].title` says what is read; every bar's difficulty lies from `low` to `high`."""
-
-    title: str
-    low: float
-    high: float
-    quarters: str  # the beats it draws from in 3/4, 4/4, 5/4
-    dotted: str = ""  # and in 6/8, 12/8; empty: not written there
-
-
-LEVELS: Mapping[int, Level] = MappingProxyType(
-    {
-        1: Level("quarters on every beat, with accents", 0, 2, "x", "x"),
-        2: Level("quarters with rests", 0, 4, "x x .", "x x ."),
-        3: Level("quarters and eighths", 1, 6, "x x xx xx -", "x xxx x-x xx-"),
-        4: Level("one-bar rhythms, four times each; the next differs by one note", 0.5, 7, "xx", "xxx"),
-        5: Level("upbeat quarters; in 6/8 and 12/8 upbeat eighths", 1.5, 12, ".x .x .x x .", "..x ..x .xx x"),
-        6: Level("ties across the middle of the bar", 1.5, 14, "x xx xx .x -x -x -", "x xxx ..x -xx --x x-x"),
-        7: Level(
-            "ties across the barline, and all of the above", 1.5, 16, "x xx .x -x -x - .", "x xxx ..x -xx --x x-x"
-        ),
-        8: Level("triplets", 1.5, 9, "x x xxx xxx x-x xx- .xx"),
-        9: Level("sixteenths", 2, 8, "x xx xxxx xx-x x-xx x--x xxx-", "x x-x x-x-x- x-xxx- x-xxxx x--xx- xxx-x-"),
-        10: Level(
-            "triplets, eighths and sixteenths, with ties across the barline",
-            2,
-            17,
-            "x xx .x -x -xx -xx xxx x-x xxxx x-xx x--x -xxx",
-        ),
-    }
+from grooves.rhythm import EIGHTH, Bar, Meter
+from grooves.teaching.beats import bar_of, untied, upbeat_bar
+from grooves.teaching.complexity import reading_points, strong_beats
+from grooves.teaching.levels import (
+    ACROSS_BARLINES,
+    LEVELS,
+    METERS,
+    PHRASE,
+    TIMES_EACH,
+    asked,
+    band,
+    check_line,
+    comes_home,
 )
-_ACROSS_BARLINES = (7, 10)
+from grooves.teaching.stairs import on_the_beats
+
+StrokeSet = frozenset[Fraction]
 
 
 def lines(level: int, bars: int, seed: int, meter: Meter = METERS[0]) -> tuple[Bar, ...]:
@@ -70,18 +40,20 @@ def lines(level: int, bars: int, seed: int, meter: Meter = METERS[0]) -> tuple[B
 
     Raises LessonError for a level, a number of bars or a meter that there is not.
     """
-    _check(level, bars, meter)
+    check_line(level, bars, meter)
     if level == 4:
         return _four_times_each(bars // TIMES_EACH, Random(f"{seed} {level} {meter}"), meter)
-    written: list[Bar] = []
-    for number in reversed(range(bars)):
-        rng = Random(f"{seed} {level} {meter} {number}")
-        # Every second barline is tied over, others now and then.
-        tied_in = level in _ACROSS_BARLINES and number > 0 and (number % 2 == 1 or rng.random() < 0.25)
-        following = written[0] if written else None
-        draws = _draws(level, rng, meter, tied_in, following)
-        written.insert(0, next(bar for bar in draws if _fits(bar, level, meter, following)))
-    return tuple(written)
+    drawn: tuple[_Drawn, ...] = ()
+    for start in reversed(range(0, bars, PHRASE)):
+        rng = Random(f"{seed} {level} {meter} {start}")
+        many = min(PHRASE, bars - start)
+        if level < 3:
+            for _ in range(many):
+                drawn = (_single(level, rng, meter, drawn), *drawn)
+        else:
+            drawn = (*_phrase(level, rng, meter, many, drawn), *drawn)
+    written = tuple(map(_bar, drawn))
+    return _accented(written, Random(f"{seed} {level} {meter}")) if level == 1 else written
 
 
 def difficulty_in_line(line: Sequence[Bar], number: int, meter: Meter) -> float:
@@ -93,151 +65,125 @@ def difficulty_in_line(line: Sequence[Bar], number: int, meter: Meter) -> float:
     return reading_points(line[number], meter, following)
 
 
-def comes_home(bar: Bar, meter: Meter) -> bool:
-    """Whether a bar can end a line: "8r 4 8 2" can in 4/4; its last note is on a strong beat, long, and not cut off."""
-    last = max(line_notes([bar]), key=lambda note: note.onset, default=None)
-    if last is None or last.onset + last.length != meter.length:
-        return False
-    return last.onset in (0, *strong_beats(meter)) and last.length >= 2 * meter.step
-
-
-def _check(level: int, bars: int, meter: Meter) -> None:
-    if level not in LEVELS:
-        known = "; ".join(f"{number} {found.title}" for number, found in LEVELS.items())
-        raise LessonError(f"level {level} does not exist; choose from: {known}")
-    if meter not in METERS:
-        raise LessonError(f"lines are not written in {meter}; choose from {', '.join(map(str, METERS))}")
-    if meter.compound and not LEVELS[level].dotted:
-        raise LessonError(f"level {level} is not written in {meter}, where every beat is in three; choose level 7 or 9")
-    if not 1 <= bars <= LONGEST_LINE:
-        raise LessonError(f"a line of {bars} bars cannot be written; ask for 1 to {LONGEST_LINE}")
-    if level == 4 and bars % TIMES_EACH:
-        below = bars // TIMES_EACH * TIMES_EACH
-        near = f"{below} or {below + TIMES_EACH}" if below else f"{TIMES_EACH}"
-        raise LessonError(f"level 4 plays each rhythm four times, so {bars} bars do not work out; ask for {near}")
-    if level in _ACROSS_BARLINES and bars < 2:
-        raise LessonError(f"level {level} ties across the barline, so one bar is too short; ask for 2 or more")
-
-
 # --- drawing bars -------------------------------------------------------------------------------
 
 
-def _draws(level: int, rng: Random, meter: Meter, tied_in: bool, following: Bar | None) -> Iterator[Bar]:
-    """Bars from the level's beats without end, the last bar of a line with its closing note."""
-    beats = (LEVELS[level].dotted if meter.compound else LEVELS[level].quarters).split()
-    closing = int(strong_beats(meter)[0] / meter.pulse)
+@dataclass(frozen=True)
+class _Drawn:
+    """Beats drawn for a bar of a level; a note may be tied into the first."""
+
+    level: int
+    meter: Meter
+    beats: tuple[str, ...]
+    tied_in: bool = False
+
+
+@lru_cache(maxsize=8192)  # the same few bars come up again and again
+def _bar(drawn: _Drawn) -> Bar:
+    return upbeat_bar(drawn.beats, drawn.meter) if drawn.level == 5 else bar_of(drawn.beats, drawn.meter, drawn.tied_in)
+
+
+@lru_cache(maxsize=8192)
+def _has_what_is_asked(drawn: _Drawn) -> bool:
+    bar = _bar(drawn)
+    # Below level 6 nothing is tied.
+    return asked(bar, drawn.level, drawn.meter) and (drawn.level > 5 or all(s.kind != "held" for s in bar))
+
+
+@lru_cache(maxsize=32768)
+def _goes_before(drawn: _Drawn, following: _Drawn) -> bool:
+    """Whether one bar may stand before another: not equal, in the band, and with a note to tie where one is tied."""
+    bar, after = _bar(drawn), _bar(following)
+    last, meter = bar[-1], drawn.meter
+    tied_on = after[0].kind == "held"
+    if bar == after or (tied_on and (last.kind == "rest" or last.onset % meter.pulse == 0)):
+        return False
+    low, high = band(drawn.level, meter)
+    return _has_what_is_asked(drawn) and low <= reading_points(bar, meter, after) <= high
+
+
+@lru_cache(maxsize=8192)
+def _may_end(drawn: _Drawn) -> bool:
+    bar, meter = _bar(drawn), drawn.meter
+    tied = drawn.level < 6 and any(symbol.kind == "held" for symbol in bar)
+    home = drawn.level == 1 or comes_home(bar, meter)
+    return home and not tied and reading_points(bar, meter, on_the_beats(meter)) <= band(drawn.level, meter)[1]
+
+
+def _single(level: int, rng: Random, meter: Meter, after: Sequence[_Drawn]) -> _Drawn:
+    """A bar before those that follow, the last bar of a line with its ending."""
     while True:
-        cells = [rng.choice(beats) for _ in range(meter.pulses)]
-        if tied_in:
-            cells[0] = rng.choice([beat for beat in beats if beat[0] == "-"])
-        if following is None:
-            cells[closing:] = ["x", *["-"] * (meter.pulses - closing - 1)]
-        bar = _upbeat_bar(cells, meter) if level == 5 else _bar(cells, meter, tied_in)
-        yield _accented(bar, rng) if level == 1 else bar
+        drawn = _draw(level, rng, meter)
+        if not after:
+            drawn = _ending(drawn, rng)
+        # Level 1 tells its bars apart by their accents alone.
+        if (level == 1) or (_goes_before(drawn, after[0]) if after else _may_end(drawn)):
+            return drawn
 
 
-def _bar(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
-    """Join beats into a bar: `_bar(["x", "-x", "xx", "."], Meter(4, 4))` is "4. 8 8 8 4r"."""
-    events: list[Symbol] = []
-    sounding = tied_in
-    for number, cell in enumerate(cells):
-        length = meter.pulse / len(cell)
-        for part, mark in enumerate(cell):
-            sounding = mark == "x" or (mark == "-" and sounding)
-            kind: Kind = "struck" if mark == "x" else "held" if sounding else "rest"
-            if events and (kind == "held" or kind == events[-1].kind == "rest"):
-                events[-1] = replace(events[-1], length=events[-1].length + length)
-            else:
-                events.append(Symbol(meter.pulse * number + length * part, length, kind))
-    return spell(tuple(events), meter)
+def _phrase(level: int, rng: Random, meter: Meter, many: int, after: Sequence[_Drawn]) -> tuple[_Drawn, ...]:
+    """The first bars of A A' B A before those that follow: drawn anew until each of them may stand before the next."""
+    tied = level in ACROSS_BARLINES
+    while True:
+        motif = _asked(partial(_draw, level, rng, meter))
+        varied = _asked(partial(_varied, motif, rng, tied))
+        other = _asked(partial(_draw, level, rng, meter, tied and rng.random() < 0.5))
+        phrase = [motif, varied, other, motif][:many]
+        if not after:
+            phrase[-1] = _ending(phrase[-1], rng)
+        if all(starmap(_goes_before, pairwise([*phrase, *after[:1]]))) and (after or _may_end(phrase[-1])):
+            return tuple(phrase)
 
 
-def _upbeat_bar(cells: Sequence[str], meter: Meter) -> Bar:
-    onsets = [
-        meter.pulse * number + meter.pulse * part / len(cell)
-        for number, cell in enumerate(cells)
-        for part, mark in enumerate(cell)
-        if mark == "x"
-    ]
-    return _untied(onsets, meter)
+def _asked(draw: Callable[[], _Drawn], tries: int = 200) -> _Drawn:
+    """A drawn bar with what its level asks, as far as some tries go."""
+    drawn = (draw() for _ in range(tries))
+    return next((one for one in drawn if _has_what_is_asked(one)), draw())
 
 
-def _untied(onsets: Sequence[Fraction], meter: Meter) -> Bar:
-    """Strokes as a bar without ties: a note that one sign cannot write ends with its beat, and a rest follows."""
-    silent = min(onsets, default=meter.length)
-    symbols = [Symbol(Fraction(0), silent, "rest")] if silent else []
-    for onset, following in pairwise([*onsets, meter.length]):
-        note = Symbol(onset, following - onset)
-        if len(spell((note,), meter)) > 1:
-            note = replace(note, length=min(following, (onset // meter.pulse + 1) * meter.pulse) - onset)
-        symbols += [note, Symbol(note.end, following - note.end, "rest")][: 1 + (note.end < following)]
-    return spell(tuple(symbols), meter)
+def _draw(level: int, rng: Random, meter: Meter, tied_in: bool = False) -> _Drawn:
+    """A bar's beats from the level's; one that a note is tied into begins with that note."""
+    beats = _beats(level, meter)
+    first = [beat for beat in beats if beat[0] == "-"] if tied_in else beats
+    return _Drawn(level, meter, (rng.choice(first), *(rng.choice(beats) for _ in range(meter.pulses - 1))), tied_in)
 
 
-def _accented(bar: Bar, rng: Random) -> Bar:
-    """One or two accents on the bar's notes."""
-    chosen = rng.sample(range(len(bar)), k=min(len(bar), rng.choice((1, 1, 2))))
-    return tuple(replace(symbol, accent=number in chosen) for number, symbol in enumerate(bar))
+def _beats(level: int, meter: Meter) -> list[str]:
+    return (LEVELS[level].dotted if meter.compound else LEVELS[level].quarters).split()
 
 
-# --- what a level asks of a bar -----------------------------------------------------------------
+def _varied(motif: _Drawn, rng: Random, tied_in: bool) -> _Drawn:
+    """The motif with one beat changed: the first, where a note is to be tied into it."""
+    place = 0 if tied_in else rng.randrange(len(motif.beats))
+    ways = [beat for beat in _beats(motif.level, motif.meter) if beat != motif.beats[place]]
+    fresh = rng.choice([beat for beat in ways if not tied_in or beat[0] == "-"])
+    return replace(motif, beats=(*motif.beats[:place], fresh, *motif.beats[place + 1 :]), tied_in=tied_in)
 
 
-def _fits(bar: Bar, level: int, meter: Meter, following: Bar | None) -> bool:
-    last = bar[-1]
-    tied_on = following is not None and following[0].kind == "held"
-    if bar == following or (tied_on and (last.kind == "rest" or last.onset % meter.pulse == 0)):
-        return False
-    if following is None and not comes_home(bar, meter):
-        return False
-    if level < 6 and any(symbol.kind == "held" for symbol in bar):
-        return False
-    if following is not None and not _ASKS.get(level, _nothing)(bar, meter):
-        return False
-    points = reading_points(bar, meter, on_the_beats(meter) if following is None else following)
-    return LEVELS[level].low <= points <= LEVELS[level].high
+def _ending(drawn: _Drawn, rng: Random) -> _Drawn:
+    """The same beats with a closing note from a strong beat on; level 1 goes on in quarters to the end.
+
+    Level 5, whose bars nearly all begin alike, ends in more ways than it goes on.
+    """
+    meter = drawn.meter
+    closing = int(strong_beats(meter)[0] / meter.pulse)
+    left = meter.pulses - closing - 1
+    ways = ["..x", "x", ".xx", "x-x", "xxx"] if meter.compound else [".x", "x", "xx", "."]
+    opening = (rng.choice(ways) if drawn.level == 5 else beat for beat in drawn.beats[:closing])
+    return replace(drawn, beats=(*opening, "x", *(("x",) if drawn.level == 1 else ("-",)) * left))
 
 
-def _nothing(bar: Bar, _: Meter) -> bool:
-    return bool(strokes_of(bar))
-
-
-def _rests(bar: Bar, _: Meter) -> bool:
-    return bool(strokes_of(bar)) and any(symbol.kind == "rest" for symbol in bar)
-
-
-def _eighths(bar: Bar, meter: Meter) -> bool:
-    lengths = {symbol.length for symbol in bar}
-    return EIGHTH in lengths and max(lengths) <= 2 * meter.pulse
-
-
-def _upbeats(bar: Bar, meter: Meter) -> bool:
-    """An upbeat note of a quarter (an eighth where the beat is dotted), and at least as many upbeats as beats."""
-    upbeats = [symbol for symbol in bar if symbol.kind == "struck" and symbol.onset % meter.pulse]
-    wanted = EIGHTH if meter.compound else QUARTER
-    return 2 * len(upbeats) >= len(strokes_of(bar)) and any(symbol.length == wanted for symbol in upbeats)
-
-
-def _over_the_middle(bar: Bar, meter: Meter) -> bool:
-    spans = [(note.onset, note.onset + note.length) for note in line_notes([bar])]
-    return any(beat < meter.length and note % meter.pulse for note, beat in held_over(spans, meter))
-
-
-def _triplets(bar: Bar, _: Meter) -> bool:
-    return any(is_triplet(symbol.length) for symbol in bar)
-
-
-def _sixteenths(bar: Bar, _: Meter) -> bool:
-    return any(symbol.length == SIXTEENTH for symbol in bar)
-
-
-def _either(bar: Bar, meter: Meter) -> bool:
-    return _triplets(bar, meter) or _sixteenths(bar, meter)
-
-
-_ASKS: Mapping[int, Callable[[Bar, Meter], bool]] = MappingProxyType(
-    {2: _rests, 3: _eighths, 5: _upbeats, 6: _over_the_middle, 8: _triplets, 9: _sixteenths, 10: _either}
-)
+def _accented(bars: Sequence[Bar], rng: Random) -> tuple[Bar, ...]:
+    """One or two accents in each bar, in other places than in the bar before."""
+    written: list[Bar] = []
+    for bar in bars:
+        ways = [
+            tuple(replace(symbol, accent=number in chosen) for number, symbol in enumerate(bar))
+            for many in (1, 1, 2)
+            for chosen in combinations(range(len(bar)), min(many, len(bar)))
+        ]
+        written.append(rng.choice([way for way in ways if not written or way != written[-1]]))
+    return tuple(written)
 
 
 # --- level 4 ------------------------------------------------------------------------------------
@@ -248,11 +194,13 @@ def _four_times_each(rhythms: int, rng: Random, meter: Meter) -> tuple[Bar, ...]
     grid = [EIGHTH * number for number in range(int(meter.length / EIGHTH))]
     last = on_the_beats(meter)  # what is expected after the end
     homes = (_home(rng, grid, meter) for _ in count())
-    strokes = next(home for home in homes if _in_band(_untied(sorted(home), meter), last, meter))
-    written = [_untied(sorted(strokes), meter)]
+    strokes = next(home for home in homes if _is_easy(untied(sorted(home), meter), last, meter))
+    written = [untied(sorted(strokes), meter)]
     while len(written) < rhythms:
-        ways = {way: _untied(sorted(way), meter) for way in _one_note_away(strokes, grid)}
-        strokes = rng.choice([way for way, bar in ways.items() if _may_precede(bar, written, meter)])
+        ways = {way: untied(sorted(way), meter) for way in _one_note_away(strokes, grid)}
+        new = [way for way, bar in ways.items() if bar not in written[:3] and _is_easy(bar, written[0], meter)]
+        # Near the end, which is easy, one note may not be enough to come into the band.
+        strokes = rng.choice([way for way in new if _in_band(ways[way], written[0], meter)] or new)
         written.insert(0, ways[strokes])
     return tuple(bar for bar in written for _ in range(TIMES_EACH))
 
@@ -271,12 +219,12 @@ def _one_note_away(strokes: StrokeSet, grid: Sequence[Fraction]) -> list[StrokeS
     return [found for found in (*toggled, *moved) if len(found) > 1]
 
 
-def _may_precede(bar: Bar, written: Sequence[Bar], meter: Meter) -> bool:
-    """Whether a rhythm is new within the last three and in the band, both again and before the next one."""
-    return bar not in written[:3] and _in_band(bar, written[0], meter)
+def _is_easy(bar: Bar, following: Bar, meter: Meter) -> bool:
+    """Whether a rhythm is no harder than level 4 is, both again and before the next one."""
+    return all(reading_points(bar, meter, after) <= band(4, meter)[1] for after in (bar, following))
 
 
 def _in_band(bar: Bar, following: Bar, meter: Meter) -> bool:
     """Whether a rhythm lies in level 4's band before itself and before what follows."""
-    points = [reading_points(bar, meter, after) for after in (bar, following)]
-    return all(LEVELS[4].low <= found <= LEVELS[4].high for found in points)
+    low, high = band(4, meter)
+    return all(low <= reading_points(bar, meter, after) <= high for after in (bar, following))

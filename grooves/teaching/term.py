@@ -13,7 +13,8 @@ from statistics import fmean
 
 from grooves.errors import LessonError
 from grooves.rhythm import Bar, Meter
-from grooves.teaching.graded import LEVELS, difficulty_in_line, lines
+from grooves.teaching.graded import difficulty_in_line, lines
+from grooves.teaching.levels import LEVELS
 from grooves.teaching.stairs import alone
 
 COMES_BACK_AFTER = (1, 2, 4)  # weeks
@@ -192,8 +193,13 @@ def _seed(words: str) -> int:
 def _review(planned: Sequence[Week], number: int, count: int, meter: Meter) -> Iterator[ReviewBar]:
     """The hardest bars of the weeks one, two and four before, as far as they are in this week's meter."""
     for weeks in COMES_BACK_AFTER:
-        if weeks < number and (then := planned[number - 1 - weeks]).meter == meter:
+        if weeks < number and (then := planned[number - 1 - weeks]).meter == meter and not _own(then):
             yield from _hardest(then, count)
+
+
+def _own(week: Week) -> bool:
+    """Whether the teacher's own lesson was read in a week instead of its lines, so that none of them can come back."""
+    return bool(week.own and week.own.lesson)
 
 
 def _hardest(week: Week, count: int) -> list[ReviewBar]:

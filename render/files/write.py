@@ -8,7 +8,7 @@ import itertools
 import os
 import platform
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -19,10 +19,11 @@ _OURS = re.compile(r"\..+\.(?P<host>[A-Za-z0-9_-]+)\.(?P<process>\d+)-\d+\.(part
 
 
 @contextmanager
-def whole(paths: Sequence[Path], reads: Sequence[Path]) -> Iterator[list[Path]]:
+def whole(paths: Sequence[Path], reads: Sequence[Path], own: Collection[Path] = ()) -> Iterator[list[Path]]:
     """Give each file a name to be written under, then rename them all: `with … as (beside,): beside.write_bytes(data)`.
 
-    `reads` are the files that all this comes from: they and lessons are not written over. Raises LessonError before
+    `reads` are the files that all this comes from: they and lessons are not written over, but for the program's `own`,
+    lessons that it wrote and nobody touched. Raises LessonError before
     anything is done where one would be, or where a folder is in the way. What processes that died have left half
     written in these folders is removed.
 
@@ -33,7 +34,7 @@ def whole(paths: Sequence[Path], reads: Sequence[Path]) -> Iterator[list[Path]]:
     leaves some files new and the others old. After any other error or an interruption nothing is changed.
     """
     check_targets(paths)
-    check_reads(paths, reads)
+    check_reads([path for path in paths if path not in own], reads)
     for folder in {path.parent: None for path in paths}:
         _sweep(folder)
     beside = [_beside(path, "part") for path in paths]
@@ -56,9 +57,9 @@ def whole(paths: Sequence[Path], reads: Sequence[Path]) -> Iterator[list[Path]]:
                 written.unlink(missing_ok=True)
 
 
-def write_bytes(path: Path, data: bytes, reads: Sequence[Path]) -> None:
+def write_bytes(path: Path, data: bytes, reads: Sequence[Path], own: Collection[Path] = ()) -> None:
     """Write a file in one go: `write_bytes(Path("a.mid"), data, [lesson])`; raises LessonError."""
-    with whole([path], reads) as (beside,):
+    with whole([path], reads, own) as (beside,):
         beside.write_bytes(data)
 
 

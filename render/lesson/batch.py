@@ -28,11 +28,12 @@ def run(
     workers: int = 0,
     scheduler: str | None = None,
     progress: Callable[[float], object] = lambda _: None,
+    each: Callable[[Result], object] = lambda _: None,
 ) -> list[Result]:
     """Run `work(*job)` for every job, results in the jobs' order: `run(pow, [(2, 3), (2, 4)])` is [8, 16].
 
     `workers` processes (0: one a core), or the workers of a Dask `scheduler`. The first LessonError ends it, and
-    a worker that is lost is one.
+    a worker that is lost is one. `each` is told every result as soon as those before it are there.
     """
     processes(workers)  # raises where there are fewer than none
     with _executor(workers, len(jobs), scheduler) as executor:
@@ -41,7 +42,7 @@ def run(
         try:
             with signals_later():  # a process that has not begun yet would say them its own way
                 futures += [executor.submit(guarded, *job) for job in jobs]
-            return [_told(future, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
+            return [_told(future, each, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
         except BrokenExecutor:
             raise LessonError("a worker process was killed, as where memory runs out; try --jobs 1") from None
         except _lost_workers() as error:
@@ -71,8 +72,11 @@ def _said_of_the_lost(error: BaseException) -> str:
     return "--scheduler: the scheduler or its workers are gone; start them again, or leave --scheduler out"
 
 
-def _told(future: "Future[Result]", progress: Callable[[float], object], share: float) -> Result:
+def _told(
+    future: "Future[Result]", each: Callable[[Result], object], progress: Callable[[float], object], share: float
+) -> Result:
     result = future.result()
+    each(result)
     progress(share)
     return result
 

@@ -77,12 +77,15 @@ def chart_file(loaded: Loaded, target: Path, wish: ChartOptions = WHOLE_CHART) -
     return target
 
 
-def page_data(lesson: Lesson, kit: "DrumKit") -> bytes:
-    """A lesson's page as a file's bytes, played on a kit: one HTML file that needs nothing else; raises LessonError."""
+def page_data(lesson: Lesson, kit: "DrumKit", back: str = "") -> bytes:
+    """A lesson's page as a file's bytes, played on a kit: one HTML file that needs nothing else; raises LessonError.
+
+    `page_data(lesson, kit, back="index.html")` links to an index.
+    """
     from render.page.page import page
     from render.sound.balance import calibrate
 
-    return page(lesson, kit, calibrate(kit)).encode()
+    return page(lesson, kit, calibrate(kit), back).encode()
 
 
 def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:

@@ -50,7 +50,7 @@ def plan_loop(path: Path, loop: LoopOptions, options: RenderOptions) -> Plan:
     lesson = loaded.lesson
     with at(str(path)):
         seamless = loop_track(lesson, loop)
-    counted = replace(seamless, name=f"{seamless.name} counted in", count_in=1)
+    counted = replace(seamless, name=f"{seamless.name} counted in", count_in=1, goes_round=False)
     check_sizes(path, lesson, [seamless, counted, FULL] if options.audio else [seamless, counted])
     tracks = [with_files(lay_out(track, lesson), path, lesson, options) for track in (seamless, counted)]
     return checked(Plan(path, loaded, options, tuple(tracks), lay_out(FULL, lesson)))
@@ -73,7 +73,7 @@ def loop_track(lesson: Lesson, loop: LoopOptions) -> Track:
     with at("--without"):
         out = names_here(loop.without, lesson.score)
     track = Track(f"loop bar {loop.bars}", without=out, bars=chosen, tempo_bpm=tempo_bpm, times=loop.times)
-    return replace(track, count_in=0, click=loop.click)
+    return replace(track, count_in=0, click=loop.click, goes_round=True)
 
 
 def _write_sounds(

@@ -33,8 +33,12 @@ def track_size(track: Track, lesson: Lesson) -> Size:
         _round_strokes(track, bars, score, turn) * _turns(times, turn, score) for turn in range(score.readings)
     )
     count_in = lesson.count_in if track.count_in is None else track.count_in
-    minutes = len(bars) * times * repeats * sum(1 / tempo for tempo in tempos_bpm) + count_in / tempos_bpm[0]
-    helpers = score.meter.pulses * count_in
+    begins = score.pickup_leads_to(bars[0]) and not track.groove_alone
+    led_in = 1 if begins and not (count_in or track.goes_round) else 0  # a bar of the groove for the pickup
+    minutes = len(bars) * times * repeats * sum(1 / tempo for tempo in tempos_bpm) + (count_in + led_in) / tempos_bpm[0]
+    helpers = score.meter.pulses * (count_in + led_in) + led_in * len(score.bars[0].groove_alone)
+    if begins and score.pickup:  # before every time through
+        helpers += len(score.pickup.line) * times * repeats * len(tempos_bpm)
     return Size(60 * _bar_beats(score) * minutes, played * repeats * len(tempos_bpm) + helpers)
 
 

@@ -76,8 +76,10 @@ class Controls {
     if (mirrored === this.mirrored) return;
     this.mirrored = mirrored;
     this.transport.change(() => mirrorLesson(this.lesson));
-    this.settings.limbs = Object.fromEntries(Object.entries(this.settings.limbs).map(([name, state]) => [sideOf(name), state]));
-    this.lesson.steps = this.lesson.steps.map((step) => ({ ...step, off: step.off.map(sideOf), only: (step.only || []).map(sideOf) }));
+    const { settings } = this;
+    for (const key of ["limbs", "only", "lowered", "volumes", "fade"]) settings[key] = otherSides(settings[key]);
+    const own = ({ off, only = [], lowered = {}, track }) => otherSides({ off, only, lowered, track });
+    this.lesson.steps = this.lesson.steps.map((step) => ({ ...step, ...own(step) }));
     this.view.cards.forEach((card) => (card.key = null));
     this.takeSides();
   }
@@ -137,7 +139,8 @@ class Controls {
   }
 }
 
-/** The other side of a name, where it is a limb's. */
-function sideOf(name) {
-  return / (hand|foot)$/.test(name) ? mirrored(name) : name;
+/** Names of limbs in a setting, right for left. */
+function otherSides(value) {
+  if (value === null || value === undefined) return value;
+  return JSON.parse(JSON.stringify(value).replace(/"(right|left) (hand|foot)"/g, (name) => `"${mirrored(name.slice(1, -1))}"`));
 }

@@ -41,6 +41,7 @@ SCRIPTS = (
     "feel",
     "score",
     "clock",
+    "layout",
     "player",
     "sound",
     "transport",
@@ -79,14 +80,27 @@ class Entry:
     bars: int
 
 
+@dataclass(frozen=True)
+class Section:
+    """Lessons under one heading of an index page: `Section("Week 5", entries, "Bring brushes.", "monday.html")`."""
+
+    heading: str
+    entries: Sequence[Entry]
+    note: str = ""
+    address: str = ""  # what the heading leads to
+    files: Sequence[tuple[str, str]] = ()  # names and addresses of what else belongs to it
+
+
 def entry(lesson: Lesson, address: str) -> Entry:
     """The line of an index page for a lesson whose page has this address."""
     score = lesson.score
     return Entry(address, lesson.title, score.tempo_bpm, score.groove.title, len({bar.number for bar in score.bars}))
 
 
-def page(lesson: Lesson, kit: "DrumKit", balance: Balance) -> str:
+def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> str:
     """The page of a lesson as HTML: `page(lesson, kit, calibrate(kit))`.
+
+    `back` is the address of the index that it links to, "" for none.
 
     Raises LessonError where the kit has no sound for a part of the lesson.
     """
@@ -100,6 +114,7 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance) -> str:
         "\n".join(_asset(f"{name}.css") for name in STYLES) + _widths(engraved),
         "\n".join(_asset(f"{name}.js") for name in SCRIPTS),
         title=lesson.title,
+        back=back,
         note=lesson.note,
         groove=score.groove.title,
         beat=_BEATS.get(score.groove.beat, "beat"),
@@ -147,8 +162,22 @@ def _page_data(lesson: Lesson, moved: Sequence[Lesson], engraved: Staves, number
 
 def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
     """A page that lists lessons: `index_page([entry(lesson, "first.html")], "Tuesday evening")`."""
-    listed = [replace(one, address=quote(one.address)) for one in entries]
-    return _filled("index.html", _asset("page.css") + _asset("index.css"), "", title=title, entries=listed)
+    return sections_page([Section("", entries)], title)
+
+
+def sections_page(sections: Sequence[Section], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()) -> str:
+    """A page of lessons under headings: `sections_page([Section("Week 1", entries)], "Monday", up="../x.html")`.
+
+    `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
+    """
+    filled = [replace(one, entries=[_quoted(each) for each in one.entries]) for one in sections]
+    filled = [one for one in filled if one.entries or one.heading]
+    style = _asset("page.css") + _asset("index.css")
+    return _filled("index.html", style, "", title=title, sections=filled, up=quote(up), links=links)
+
+
+def _quoted(one: Entry) -> Entry:
+    return replace(one, address=quote(one.address))
 
 
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:

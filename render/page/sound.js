@@ -4,8 +4,8 @@
 const RATE = 44100; // that of the recorded hits; a browser whose sound card runs at another resamples the sum
 
 const HEADROOM = 4; // how far past full scale the sum may go before it is bent, which no choice of volumes reaches
-const STRAIGHT = 0.9; // of full scale: up to here the sum is left as it is, as sound files are; above it is bent
-const CEILING = 0.96; // which it never reaches: between two samples a peak may be a little higher
+const STRAIGHT = 0.88; // of full scale: up to here the sum is left as it is, as sound files are; above it is bent
+const CEILING = 0.93; // which it never reaches: between two samples a peak may be 0.6 dB higher
 const KNEE = Float32Array.from({ length: 2 ** 14 + 1 }, (_, at) => bent((at / 2 ** 13 - 1) * HEADROOM));
 
 /** A sample past the straight part, bent so that it never reaches full scale. */

@@ -8,7 +8,7 @@ const NARROW_SCREEN = 600; // CSS pixels
 const READABLE = 3.3; // pixels to a millimetre of the drawing: a staff of 20 pixels; below that fewer bars are shown
 const COUNTABLE = 5.6; // and from here on the counts are 14 pixels high
 const SMALLER = 0.9; // the staff may become that much smaller for every row to be seen
-const BETWEEN = 9; // pixels between two rows of bars, and between two phrases
+const BETWEEN = 12; // pixels between two rows of bars, and between two phrases
 const BETWEEN_PHRASES = 12;
 
 class Stand {

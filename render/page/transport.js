@@ -5,7 +5,7 @@
 
 const AHEAD = 1.5; // seconds handed over before they are due: longer than a busy machine holds a page up
 const AHEAD_HIDDEN = 2; // more while the page is hidden, when browsers wake it seldom
-const LEAD = 0.12; // from the press of the button to the first stroke
+const LEAD = 0.2; // from the press of the button to the first stroke
 const NOTICE = 0.07; // from a change to the first stroke that it moves, besides what the sound card takes at once
 const MARGIN = 0.02; // a stroke handed over later than this before its time could come late; likewise
 const TICK = 50; // milliseconds
@@ -76,10 +76,10 @@ class Transport {
     this.strokes = [];
     const origin = Math.ceil((this.context.currentTime + LEAD + this.context.baseLatency) * RATE) / RATE;
     this.sound = new Sound(this.context, this.lesson, this.hits, origin);
+    this.tick(); // before anything is drawn
     this.ticker.start();
     this.keepAwake();
     this.changed();
-    this.tick();
   }
 
   /** Keep the screen from going dark while hands are busy, where the browser can; it lets go of a hidden page. */
@@ -137,8 +137,8 @@ class Transport {
     }
     if (this.player.sent < this.soonest(NOTICE)) this.tick(); // it was held up: what was missed is counted first
     const moment = Math.max(this.soonest(NOTICE), this.player.changed);
+    this.sound.takeBack(moment); // first of all: it must be in time
     this.player.change(moment, act);
-    this.sound.takeBack(moment);
     this.strokes = this.strokes.filter((stroke) => stroke.seconds < moment);
     this.forget(moment);
     this.tick();

@@ -56,7 +56,6 @@ class View {
 
   /** Draw while it plays. */
   start() {
-    this.expected = [];
     this.told = null;
     this.stand.open();
     const frame = () => {
@@ -71,6 +70,7 @@ class View {
   stop() {
     this.lit.forEach(({ head }) => head.classList.remove("lit"));
     this.lit = [];
+    this.expected = [];
     this.leave();
     this.stand.close(this.last);
   }

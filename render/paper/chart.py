@@ -5,7 +5,7 @@ have them (7 mm and more; from memory), and see `render.paper.text_metrics` for 
 told by colour. Several pages make one PDF of pages, and one SVG or PNG with the pages below one another.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
@@ -21,7 +21,7 @@ from render.paper import strips
 from render.paper.cautions import CAUTIONS
 from render.paper.layout import DENSE, MANY_BARS, MUSIC_MM, PIECES, ROOMY, Block, Wish, chosen_bars, flow
 from render.paper.notation import musicxml
-from render.paper.pages import MARGIN_MM, Placed, Room, on_pages
+from render.paper.pages import MARGIN_MM, NUMBER_FOOT_MM, Placed, Room, on_pages
 from render.paper.pdf import chart_pdf, chart_png, document_title, page_size_mm
 from render.paper.text_metrics import (
     FONTS,
@@ -186,6 +186,28 @@ def _pages(score: Score, top: PageTop, blocks: Sequence[Block], size_mm: tuple[f
         _draw(score, top if number == 0 else None, placed, (number + 1, len(pages)), size_mm)
         for number, placed in enumerate(pages)
     ]
+
+
+def sheet_pages(
+    score: Score, blocks: Callable[[float], Sequence[Block]], cautions: bool, paper: str
+) -> list[tuple[PageTop | None, Sequence[Placed]]]:
+    """Pieces laid below a score's title: each page's top, where it has one, and what is placed on it.
+
+    `blocks` is told how high the room below the title is; with `cautions` they stand on the last of these pages.
+    Example: `sheet_pages(score, lambda _: list(flow(score, Wish())), True, "a4")`.
+    """
+    score = _for_paper(score, ())
+    top, height = _top(score, ""), PAPERS_MM[paper][1]
+    first = MARGIN_MM + top.size_mm * 1.2 * len(top.title) + LETTER_MM * 2.0
+    said = _cautions() if cautions else Block(0.0, "words")
+    pieces = blocks(height - NUMBER_FOOT_MM - first - said.height_mm)
+    pages = on_pages(pieces, Room(first, height, said))
+    return [(None if number else top, placed) for number, placed in enumerate(pages)]
+
+
+def sheet_svg(score: Score, top: PageTop | None, placed: Sequence[Placed], number: tuple[int, int], paper: str) -> str:
+    """One page of `sheet_pages` as SVG, with its number of all: `sheet_svg(score, top, placed, (1, 12), "a4")`."""
+    return _draw(_for_paper(score, ()), top, placed, number, PAPERS_MM[paper])
 
 
 def _cautions() -> Block:

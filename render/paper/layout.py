@@ -17,7 +17,7 @@ from render.paper.references import Playing, Reference, reference_words
 from render.paper.signs import Sign
 from render.paper.strips import Strip, most_abreast, strip
 from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
-from render.paper.voices import printed_bars
+from render.paper.voices import printed_bars, printed_pickup
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
 CLEF_MM = 16.0  # clef and time signature
@@ -39,7 +39,7 @@ class Density:
 
 
 # By eye. A long chart would fill a folder at reading size: it is set as closely as orchestral parts are.
-ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.6, 4.0, 0.66, 3)
+ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.3, 4.0, 0.64, 3)
 MANY_BARS = 24  # from here on a chart is set closer
 
 
@@ -109,7 +109,10 @@ def chosen_bars(score: Score, numbers: Collection[int], reading: int | None = No
     length = score.chorus_length
     bars = score.bars if reading is None else score.bars[reading * length : (reading + 1) * length]
     kept = tuple(bar for bar in bars if not numbers or bar.number in numbers)
-    return replace(score, bars=kept, readings=score.readings if reading is None else 1)
+    pickup = score.pickup if not numbers or 1 in numbers else None
+    if pickup and reading is not None:
+        pickup = replace(pickup, strokes=(pickup.strokes[reading],))
+    return replace(score, bars=kept, readings=score.readings if reading is None else 1, pickup=pickup)
 
 
 def _note(note: str) -> Iterator[Block]:
@@ -150,11 +153,13 @@ def _way(way: PlayedOn) -> str:
 
 def _music(score: Score, staff: str, wish: Wish, density: Density, mark: str = "") -> Iterator[Block]:
     """The systems of one staff; `mark` goes before the ids of music that comes again."""
-    printed = printed_bars(score)
-    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), density) for bar in printed]
+    ahead, printed = printed_pickup(score), printed_bars(score)
+    needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), density) for bar in (*ahead, *printed)]
+    needs = [sum(needs[: len(ahead) + 1]), *needs[len(ahead) + 1 :]]  # a pickup stands with bar 1
     equal = density is not DENSE
     starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed], equal)
-    xml = musicxml(score, (staff,), headings=False, systems=starts, under=wish.under if staff == LINE else ())
+    after = [len(ahead) + start for start in starts]
+    xml = musicxml(score, (staff,), headings=False, systems=after, under=wish.under if staff == LINE else ())
     counts = [end - first for first, end in zip([0, *starts], [*starts, len(printed)], strict=True)]
     widths = [_width_mm(count, max(counts) if equal and len(counts) > 1 else count) for count in counts]
     every = bool(wish.bars) and len(score.bars) < score.bars[-1].number

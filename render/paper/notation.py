@@ -7,6 +7,7 @@ no date, and note ids made of bar and place. Lengths in the file are whole divis
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
@@ -19,7 +20,7 @@ from render.paper.harmony import with_chords
 from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instrument_id, voices
 from render.paper.signs import PLAIN
 from render.paper.text_metrics import printable
-from render.paper.voices import PrintedBar, printed_bars
+from render.paper.voices import PrintedBar, printed_bars, printed_pickup
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
@@ -40,7 +41,7 @@ def musicxml(
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
     its own page; `under` names what stands below the line: "counts", "sticking".
     """
-    printed = printed_bars(score)
+    printed = (*printed_pickup(score), *printed_bars(score))
     page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under))
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
@@ -58,8 +59,8 @@ def musicxml(
 
 
 def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] = ()) -> bytes:
-    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part."""
-    return musicxml(score, (LINE,), headings, systems)
+    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part, no pickup."""
+    return musicxml(replace(score, pickup=None), (LINE,), headings, systems)
 
 
 def _divisions(printed: Iterable[PrintedBar]) -> int:
@@ -146,7 +147,8 @@ def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[
         content.append(_repeat_end(bar.times))
     elif index + 1 == len(printed):
         content.append(element("barline", element("bar-style", "light-heavy"), location="right"))
-    return element("measure", *content, number=number, id=f"{staff}-b{index + 1}")
+    implicit = {} if bar.number else {"implicit": "yes"}
+    return element("measure", *content, number=number, **implicit, id=f"{staff}-b{index + 1}")
 
 
 def _chords(page: Page, index: int, printed: Sequence[PrintedBar]) -> Sequence[ChordMark]:

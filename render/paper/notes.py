@@ -61,9 +61,9 @@ def voices(page: Page, staff: str, index: int, bar: PrintedBar) -> list[Element]
     ]
     sounding = [voice for voice in both if voice[0]]
     content: list[Element] = []
-    for signs, name, stem in sounding or [(_empty(page), "1", "up")]:
+    for signs, name, stem in sounding or [(_empty(bar), "1", "up")]:
         if content:
-            content.append(element("backup", element("duration", _duration(page, page.score.meter.length))))
+            content.append(element("backup", element("duration", _duration(page, bar.length))))
         content += [written for sign in signs for written in note(sign, name, stem)]
     return content
 
@@ -84,8 +84,8 @@ def _shown(head: Head, own: bool) -> Head:
     return replace(head, accent=head.accent and (head.reads or not own))
 
 
-def _empty(page: Page) -> tuple[Sign, ...]:
-    return (Sign(Fraction(0), page.score.meter.length),)
+def _empty(bar: PrintedBar) -> tuple[Sign, ...]:
+    return (Sign(Fraction(0), bar.length),)
 
 
 def _duration(page: Page, length: Fraction) -> str:

@@ -8,12 +8,15 @@ language, and each page tells in words what it shows. Same pages, same bytes: no
 import json
 from collections.abc import Sequence
 from io import BytesIO
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from lxml import etree
 
 from grooves.errors import LessonError
 from render.paper.text_metrics import FONT
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 PNG_DOTS_PER_MM = 6.0  # about 150 to the inch
 BELOW_MM = 14.0  # of paper under the last mark of a PNG
@@ -32,9 +35,12 @@ _DOCUMENT = f"""
 """
 
 
-def chart_pdf(pages: Sequence[str]) -> bytes:
-    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`; raises LessonError where that fails."""
-    return _compiled(pages, "pdf")[0]
+def chart_pdf(pages: Sequence[str], title: str = "") -> bytes:
+    """The pages as a PDF, text as text: `chart_pdf(chart_svg_pages(score))`; raises LessonError where that fails.
+
+    `title` is the document's; left out, what its pages are called.
+    """
+    return _compiled(pages, "pdf", title)[0]
 
 
 def chart_png(pages: Sequence[str]) -> bytes:
@@ -44,17 +50,22 @@ def chart_png(pages: Sequence[str]) -> bytes:
     """
     from PIL import Image
 
-    drawn = [Image.open(BytesIO(page)).convert("L") for page in _compiled(pages, "png")]
-    whole = Image.new("L", (drawn[0].width, sum(page.height for page in drawn)), 255)
-    top = 0
-    for page in drawn:
-        whole.paste(page, (0, top))
-        top += page.height
-    marks = whole.point([255 if grey < PAPER_GREY else 0 for grey in range(256)]).getbbox()
-    ends = min((marks[3] if marks else 0) + round(BELOW_MM * PNG_DOTS_PER_MM), whole.height)
+    pages_png = [_compiled([page], "png")[0] for page in pages]  # one by one: all at once take much memory
+    last = _grey(pages_png[-1])
+    marks = last.point([255 if grey < PAPER_GREY else 0 for grey in range(256)]).getbbox()
+    ends = min((marks[3] if marks else 0) + round(BELOW_MM * PNG_DOTS_PER_MM), last.height)
+    whole = Image.new("L", (last.width, last.height * (len(pages_png) - 1) + ends), 255)
+    for number, page in enumerate(pages_png):
+        whole.paste(_grey(page), (0, last.height * number))
     written, dots_per_inch = BytesIO(), PNG_DOTS_PER_MM * 25.4
-    whole.crop((0, 0, whole.width, ends)).save(written, "png", dpi=(dots_per_inch, dots_per_inch))
+    whole.save(written, "png", dpi=(dots_per_inch, dots_per_inch))
     return written.getvalue()
+
+
+def _grey(png: bytes) -> "Image.Image":
+    from PIL import Image
+
+    return Image.open(BytesIO(png)).convert("L")
 
 
 def page_size_mm(page: str) -> tuple[float, float]:
@@ -74,12 +85,12 @@ def document_title(pages: Sequence[str]) -> str:
     return page_title(pages[0]).rpartition(", page ")[0]
 
 
-def _compiled(pages: Sequence[str], form: Literal["pdf", "png"]) -> list[bytes]:
+def _compiled(pages: Sequence[str], form: Literal["pdf", "png"], title: str = "") -> list[bytes]:
     import typst
 
     width, height = page_size_mm(pages[0])
     words = [". ".join(filter(None, (page_title(page), _description(page)))) for page in pages]
-    chart = {"title": document_title(pages), "width": width, "height": height, "pages": words}
+    chart = {"title": title or document_title(pages), "width": width, "height": height, "pages": words}
     files: Any = {"main.typ": _DOCUMENT.encode(), "chart.json": json.dumps(chart).encode()}
     files |= {f"{number}.svg": page.encode() for number, page in enumerate(pages)}
     try:

@@ -7,7 +7,7 @@ Conventions: places and lengths in quarters. Stems, chords and beams by the beat
 Drumset Notation, Percussive Notes, June 1994, from memory; the rest is common practice, no source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
@@ -29,13 +29,18 @@ GHOST_LU = -6.0  # a snare stroke this much lighter is printed in parentheses; b
 class PrintedBar:
     """One printed bar: its number, how often it is played, and the voices of the line's staff and the drum staff."""
 
-    number: int
+    number: int  # 0 for the pickup
     times: int
     reading: int  # index into the score's `played_on`
     line: tuple[Sign, ...]
     hands: tuple[Sign, ...]
     feet: tuple[Sign, ...]
     chords: tuple[ChordMark, ...] = ()
+
+    @property
+    def length(self) -> Fraction:
+        """How long it is: a pickup is shorter than a bar."""
+        return self.line[-1].end - self.line[0].onset
 
 
 def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
@@ -46,14 +51,31 @@ def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
         chorus = range(first, first + score.chorus_length)
         for index, times in _repeats(score, chorus):
             bar = score.bars[index]
-            placed = settle(bar.strokes, score)
-            voices = [
-                beamed(_voice([s for s in placed if s.limb in limbs], score.meter), score.meter)
-                for limbs in (HANDS, FEET)
-            ]
+            hands, feet = _drum_voices(bar.strokes, score)
             line = beamed(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(PrintedBar(bar.number, times, reading, line, voices[0], voices[1], bar.chords))
+            printed.append(PrintedBar(bar.number, times, reading, line, hands, feet, bar.chords))
     return tuple(printed)
+
+
+def printed_pickup(score: Score) -> tuple[PrintedBar, ...]:
+    """What stands before bar 1, if anything: `printed_pickup(score)[0].number` is 0; its places are its bar's."""
+    if not score.pickup:
+        return ()
+    start, strokes = score.pickup.start, score.pickup.strokes[0]
+    line = _signs(score.pickup.line, score.meter, (False, _tied_over(score, -1, 0)), _turns(score, strokes))
+    hands, feet = (
+        beamed([sign for sign in voice if sign.onset >= start], score.meter) for voice in _drum_voices(strokes, score)
+    )
+    return (PrintedBar(0, 1, 0, beamed(line, score.meter), hands, feet),)
+
+
+def _drum_voices(strokes: Sequence[Stroke], score: Score) -> list[tuple[Sign, ...]]:
+    """What the hands play, and what the feet."""
+    placed = settle(strokes, score)
+    return [
+        beamed(_voice([stroke for stroke in placed if stroke.limb in limbs], score.meter), score.meter)
+        for limbs in (HANDS, FEET)
+    ]
 
 
 def _repeats(score: Score, chorus: range) -> Iterable[tuple[int, int]]:
@@ -89,12 +111,16 @@ def settle(strokes: Sequence[Stroke], score: Score) -> list[Stroke]:
 
 def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     """The line of one printed bar as its writer spelled it; a tie that comes from no printed bar is a rest."""
-    bar = writable(score.bars[first].line, score.meter)
-    arrives = _tied_over(score, first - 1, first)
-    leaves = _tied_over(score, last, last + 1)
-    hands = _turns(score, first)
+    ties = _tied_over(score, first - 1, first), _tied_over(score, last, last + 1)
+    bar = score.bars[first]
+    return _signs(bar.line, score.meter, ties, _turns(score, bar.strokes))
+
+
+def _signs(line: Bar, meter: Meter, ties: tuple[bool, bool], hands: Mapping[Fraction, str]) -> tuple[Sign, ...]:
+    """Notes and rests of the line; `ties` says whether it is tied to what stands before it and after it."""
+    bar = writable(line, meter)
+    sounding, leaves = ties
     signs: list[Sign] = []
-    sounding = arrives
     for place, symbol in enumerate(bar):
         sounding = symbol.kind == "struck" or (symbol.kind == "held" and sounding)
         following = bar[place + 1].kind == "held" if place + 1 < len(bar) else leaves
@@ -105,16 +131,18 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     return tuple(signs)
 
 
-def _turns(score: Score, index: int) -> dict[Fraction, str]:
+def _turns(score: Score, strokes: Sequence[Stroke]) -> dict[Fraction, str]:
     """Which hand strikes each note of the line, "R" or "L", where hands take turns."""
     if not any(way.alternate for way in score.played_on):
         return {}
-    read = [stroke for stroke in score.bars[index].strokes if stroke.role == "line" and stroke.limb in HANDS]
+    read = [stroke for stroke in strokes if stroke.role == "line" and stroke.limb in HANDS]
     return {stroke.onset: stroke.limb[0].upper() for stroke in read}
 
 
 def _tied_over(score: Score, before: int, after: int) -> bool:
     """Whether the line is tied from one printed bar into the next."""
+    if before < 0 and score.pickup:
+        return score.pickup.line[-1].kind != "rest" and score.bars[after].line[0].kind == "held"
     if before < 0 or after >= len(score.bars) or after % score.chorus_length == 0:
         return False
     first, second = score.bars[before], score.bars[after]

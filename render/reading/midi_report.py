@@ -18,6 +18,7 @@ def reading_report(quantized: Quantized, meter: Meter, silent: int = 0) -> tuple
     late = "late" if delay_ms > 0 else "early"
     return (
         _grids(quantized),
+        *_tempo(quantized),
         *([f"all notes were {abs(delay_ms):.0f} ms {late}; that is taken off"] if delay_ms else []),
         *_alike(quantized, meter, silent),
         *_sureness(quantized, meter, silent),
@@ -34,6 +35,14 @@ def _grids(quantized: Quantized) -> str:
         ratio = float(quantized.upbeat / (1 - quantized.upbeat))
         swung = f"; swung about {ratio:.1f} to 1, written as even eighths"
     return f"grid: {grids}{swung}"
+
+
+def _tempo(quantized: Quantized) -> list[str]:
+    """Say at which tempo it was played, where that is not the file's."""
+    if quantized.pace == 1.0 or not quantized.placed:
+        return []
+    played_bpm = 60 / quantized.placed[0].note.quarter_seconds
+    return [f"played at about {played_bpm:.1f} quarters a minute; the file says {played_bpm / quantized.pace:.0f}"]
 
 
 def _alike(quantized: Quantized, meter: Meter, silent: int) -> list[str]:

@@ -6,7 +6,7 @@ Sources: General MIDI 1 percussion keys, which give two keys to some drums; `gro
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from grooves.errors import LessonError, nearest
+from grooves.errors import LessonError, nearest, visible
 
 LONGEST_LINE_BARS = 1000
 DRUM_KEYS: Mapping[str, tuple[int, ...]] = {
@@ -22,10 +22,8 @@ DRUM_KEYS: Mapping[str, tuple[int, ...]] = {
 
 
 def shown(text: str) -> str:
-    """Foreign text made fit for a message: `shown("Snare<1>")` is "Snare 1", at most 40 characters."""
-    plain = re.sub(r"[^\w .,:;/+&()#'-]+", " ", text)
-    plain = " ".join(plain.split())
-    return plain if len(plain) <= 40 else f"{plain[:39]}…"
+    r"""Foreign text fit for a message, at most 40 characters: a name over two lines is one, an escape is `\x1b`."""
+    return visible(" ".join(text.split()), 40)
 
 
 def listed(names: Iterable[str]) -> str:
@@ -56,7 +54,8 @@ def pick(names: Sequence[str], number: int) -> int:
 
 def matching(names: Sequence[str], wanted: str) -> int | None:
     """The index of the one name that is meant, large and small letters alike; LessonError where two are."""
-    found = [index for index, name in enumerate(names) if name.casefold().strip() == wanted.casefold().strip()]
+    word = " ".join(wanted.casefold().split())
+    found = [index for index, name in enumerate(names) if " ".join(name.casefold().split()) == word]
     if len(found) > 1:
         raise LessonError(f"{len(found)} parts are called '{shown(wanted)}'; choose by number: {listed(names)}")
     return found[0] if found else None
@@ -73,6 +72,7 @@ def unknown_part(wanted: str, names: Sequence[str], drums: Sequence[str]) -> Les
 
 def choice(names: Sequence[str], index: int) -> str:
     """How a lesson says which part: `choice(["Snare"], 0)` is 'part = "Snare"'; by number where names do not tell."""
-    name = names[index]
-    by_name = shown(name) == name != "" and names.count(name) == 1
+    name = shown(names[index])
+    plain = name == " ".join(names[index].split()) != "" and not set('"\\') & set(name)
+    by_name = plain and names.count(names[index]) == 1
     return f'part = "{name}"' if by_name else f"part = {index + 1}"

@@ -57,6 +57,7 @@ class Quantized:
     near: Fraction = Fraction(0)  # and this is how near that is
     delay_seconds: float = 0.0  # taken off every note
     spread_seconds: float = 0.0  # standard deviation of the rest
+    pace: float = 1.0  # how much faster than the file says it was played
     sure: dict[int, float] | None = None  # the probability of each beat's reading; None: no doubt
     alike: frozenset[int] = frozenset()  # beats read as swung eighths that sound as open triplets to the tick
 

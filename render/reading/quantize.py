@@ -53,11 +53,15 @@ def _strokes(notes: Sequence[PlayedNote]) -> list[PlayedNote]:
 
 
 def _likeliest(strokes: Sequence[PlayedNote], meter: Meter) -> Quantized:
-    from render.reading.likelihood import as_arrays, estimate, read_beats  # numpy is needed here alone
+    from render.reading.likelihood import as_arrays, read_beats  # numpy is needed here alone
+    from render.reading.pace import estimate_with_pace, stretched
 
     beat = beat_of(meter)
     onsets, quarters = as_arrays([(float(stroke.onset), stroke.quarter_seconds) for stroke in strokes])
-    found = estimate(onsets, quarters, beat)
+    found, pace = estimate_with_pace(onsets, quarters, beat)
+    if pace != 1.0:
+        onsets, quarters = stretched(onsets, pace), quarters / pace
+        strokes = [_stretched(stroke, strokes[0].onset, pace) for stroke in strokes]
     upbeat = None if found.upbeat == 0.5 else Fraction(found.upbeat).limit_denominator(10_000)
     delay_seconds = found.delay_seconds if abs(found.delay_seconds) >= LEAST_DELAY_SECONDS else 0.0
     moved = [_earlier(stroke, delay_seconds) for stroke in strokes]
@@ -80,7 +84,15 @@ def _likeliest(strokes: Sequence[PlayedNote], meter: Meter) -> Quantized:
         delay_seconds=delay_seconds,
         spread_seconds=found.spread_seconds,
         sure={reading.beat: reading.sure for reading in readings},
+        pace=pace,
     )
+
+
+def _stretched(stroke: PlayedNote, first: Fraction, pace: float) -> PlayedNote:
+    exact = Fraction(pace).limit_denominator(100_000)
+    length = None if stroke.length is None else stroke.length * exact
+    onset = first + (stroke.onset - first) * exact
+    return replace(stroke, onset=onset, length=length, quarter_seconds=stroke.quarter_seconds / pace)
 
 
 def _earlier(stroke: PlayedNote, seconds: float) -> PlayedNote:

@@ -36,14 +36,19 @@ def _content(path: Path) -> bytes:
     if suffix not in LARGEST_BYTES:
         raise LessonError(f"a line is read from {', '.join(LARGEST_BYTES)}, not from '{shown(suffix)}'")
     try:
-        if not path.is_file():
+        if not path.exists():
             raise LessonError("there is no such file; its place is looked up beside the lesson")
-        if path.stat().st_size > LARGEST_BYTES[suffix]:
+        if not path.is_file():  # a pipe would be waited for, a device may never end
             raise LessonError(
-                f"holds {path.stat().st_size / 1e6:.0f} MB; a reading line has at most "
-                f"{LARGEST_BYTES[suffix] / 1e6:.0f} MB, so export the line's part alone"
+                f"is a {'folder' if path.is_dir() else 'device or a pipe'}, not a file; name the score's file"
             )
-        data = path.read_bytes()
+        limit = LARGEST_BYTES[suffix]
+        with path.open("rb") as file:
+            data = file.read(limit + 1)  # the size that the system says need not be true
+        if len(data) > limit:
+            holds = max(path.stat().st_size, len(data)) / 1e6
+            most = f"a reading line has at most {limit / 1e6:.0f} MB"
+            raise LessonError(f"holds {holds:.1f} MB; {most}, so export the line's part alone")
     except (OSError, ValueError) as fault:
         if isinstance(fault, LessonError):
             raise

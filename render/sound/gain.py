@@ -98,9 +98,12 @@ def _powers(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
 def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
     """Those of the held note, dying from where its key goes up."""
     table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
-    past = np.arange(len(table)) + 0.5 - note.held_frames * _STEPS_PER_SECOND / kit.rate
-    dying_db = np.clip(past, 0, None) * note.release_db_per_second / _STEPS_PER_SECOND
-    powers: Powers = table * note.gain**2 * 10 ** (-dying_db / 10)
+    held, step_db = (
+        round(note.held_frames * _STEPS_PER_SECOND / kit.rate),
+        note.release_db_per_second / _STEPS_PER_SECOND,
+    )
+    powers: Powers = table[: held + math.ceil(-_FLOOR_DB / step_db)].astype(np.float64) * note.gain**2
+    powers[held:] *= 10 ** (-(np.arange(len(powers[held:])) + 0.5) * step_db / 10)
     return powers
 
 

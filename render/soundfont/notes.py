@@ -3,8 +3,8 @@
 A recording is of a key that is held; where a note lets go of its key, the recording dies away as FluidSynth lets it
 die, at a slope measured once for each. So notes of any length share one recording, and end on FluidSynth's blocks
 of 64 frames. Inside a layer velocity is a gain, 40·log10(v) (DLS Level 1 and SoundFont 2.04, section 8.4.1), from the
-nearest velocity that is recorded; a filter that follows velocity is off by at most a step between these. Where there is
-one layer and velocity is a pure gain, one recording serves all.
+nearest velocity that is recorded, every sixteenth; a filter that follows velocity is off by at most half of that. Where
+there is one layer and velocity is a pure gain, one recording serves all.
 """
 
 import math
@@ -40,6 +40,7 @@ RELEASED_DB = 70.0  # how far below a note its release is mixed; what lies below
 _STEP = 16  # between the velocities that are recorded
 _SOFT = 48  # against this one it is seen whether velocity is a pure gain
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
+_LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
@@ -75,6 +76,7 @@ class Instrument:
     keep: Keep
     running: Callable[[], Synth]
     _samples: dict[str, Sample] = field(default_factory=dict)
+    _recorded: dict[tuple[int, int], tuple[int, float]] = field(default_factory=dict)
 
     def note(self, key: int, velocity: int, blocks: int) -> SampledNote:
         """One note whose key is held for so many blocks of 64 frames.
@@ -88,6 +90,11 @@ class Instrument:
 
     def recorded(self, key: int, velocity: int) -> tuple[int, float]:
         """The velocity whose recording plays a note, and at what gain: `instrument.recorded(40, 90)`."""
+        if (key, velocity) not in self._recorded:
+            self._recorded[key, velocity] = self._choose_recording(key, velocity)
+        return self._recorded[key, velocity]
+
+    def _choose_recording(self, key: int, velocity: int) -> tuple[int, float]:
         layer = next(((low, high) for low, high in self.preset.layers(key) if low <= velocity <= high), None)
         if layer is None or not 1 <= velocity <= 127:
             where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
@@ -96,8 +103,9 @@ class Instrument:
             )
         if self._is_pure_gain(key):
             return LOUDEST, (velocity / LOUDEST) ** 2
-        low, high = layer
-        at = min(max(_STEP * round(velocity / _STEP), low, 1), high) if high - low >= _STEP else high
+        nearest, (low, high) = min(max(_STEP * round(velocity / _STEP), 1), LOUDEST), layer
+        narrow = high - low < _STEP and self.preset.has(key, nearest)  # such layers share the nearest recording
+        at = nearest if narrow else min(max(nearest, low), high)
         return at, (velocity / at) ** 2
 
     def _is_pure_gain(self, key: int) -> bool:
@@ -110,14 +118,16 @@ class Instrument:
     def _measured_gains(self, key: int) -> Table:
         loud, soft = (self._record(key, velocity, _COMPARED_SECONDS) for velocity in (LOUDEST, _SOFT))
         frames, law = min(len(loud), len(soft)), (np.arange(LOUDEST + 1) / LOUDEST) ** 2
-        rest = soft[:frames] - np.float32(law[_SOFT]) * loud[:frames]
-        apart = float(np.vdot(rest, rest)) / max(float(np.vdot(soft, soft)), SILENT_PEAK**2)
-        pure = apart < 10 ** (_PURE_DB / 10)
+        loud, soft = loud[:frames].astype(np.float64), soft[:frames].astype(np.float64)
+        gain = float(np.vdot(loud, soft) / np.vdot(loud, loud))
+        rest = soft - gain * loud
+        by_law = abs(20 * math.log10(max(gain, SILENT_PEAK) / law[_SOFT])) < _LAW_DB
+        pure = by_law and float(np.vdot(rest, rest)) < 10 ** (_PURE_DB / 10) * float(np.vdot(soft, soft))
         return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
 
     def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
-        """A recording of the class of length that holds so many seconds: the next power of two."""
-        length = min(2.0 ** math.ceil(math.log2(seconds)), LONGEST_SECONDS)
+        """A recording of the class of length that holds so many seconds: one second, two, four and so on."""
+        length = min(2.0 ** max(math.ceil(math.log2(seconds)), 0), LONGEST_SECONDS)
         name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
         if name not in self._samples:
             kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))
@@ -157,8 +167,9 @@ class Instrument:
     def _measured_release(self, key: int, velocity: int) -> Table:
         """The slope of a short note against a long one, after the short one's end."""
         held, watched = (round(seconds * self.rate / BLOCK) for seconds in (_SHORT_SECONDS, _WATCHED_SECONDS))
-        whole = self._record(key, velocity, (held + watched) * BLOCK / self.rate)
-        long, synth = _block_powers(whole[held * BLOCK :]), self._chosen()
+        whole = self._sample(key, velocity, 1.0)  # most notes are of that class
+        long = _block_powers(whole.beginning((held + watched) * BLOCK)[held * BLOCK :])
+        synth = self._chosen()
         prime(synth, key, velocity)
         strike(synth, key, velocity, held)
         short = _block_powers(synth.render(watched))

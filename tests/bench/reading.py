@@ -12,8 +12,9 @@ from fractions import Fraction
 import mido
 import numpy as np
 
+from grooves.deviations import deviations
 from grooves.errors import LessonError
-from grooves.feel import Feel, deviations, sixteenth_beats, swung, triplet_beats
+from grooves.feel import Feel, sixteenth_beats, swung, triplet_beats
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter
 from grooves.teaching.graded import lines

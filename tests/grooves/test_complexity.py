@@ -8,10 +8,13 @@ import pytest
 from grooves.rhythm import Bar, Meter, parse_values
 from grooves.teaching.complexity import (
     beat_distance,
+    effort,
     held_over,
+    pace_changes,
     places,
     read,
     reading_points,
+    rests_of,
     strong_beats,
     syncopations,
     tree_weights,
@@ -173,13 +176,43 @@ def test_points_are_the_stated_sum() -> None:
     notes = [(Fraction(1, 2), Fraction(1)), (Fraction(3, 2), Fraction(5, 2))]  # distance 4 and 2, syncopation 1 and 2
     found = read(notes, Fraction(4), COMMON)
     assert (found.syncopation, found.distance, len(found.held)) == (3, 3, 1)
-    assert found.points(2.0) == 1.0 * 3 + 1.0 * 3 + 1.5 * 1 + 0.5 * 2.0
+    assert (found.helped, found.pace_changes) == (0, 2)  # from 1 to 3/2 of a beat, neither a multiple of the other
+    assert found.points(2.0, 0.5) == pytest.approx(1.0 * 3 + 1.0 * 3 + 1.5 * 1 + 0.4 * 2 + 0.4 * 2.0 + 8.0 * 0.25)
+
+
+@pytest.mark.parametrize(
+    ("places", "changes"),
+    [("0 1 2 3 4", 0), ("0 1 3/2 2 3", 2), ("0 1/3 2/3 1", 0), ("0 1/3 2/3 1 5/4 3/2", 2), ("0 3/2 2 3", 2), ("0", 0)],
+)
+def test_a_change_of_pace_counts_twice_where_neither_distance_holds_the_other(places: str, changes: int) -> None:
+    assert pace_changes([Fraction(place) for place in places.split()]) == changes
+
+
+@pytest.mark.parametrize(
+    ("text", "rests"), [("4 4r 8r 8 4r", 2), ("4 4 4 4", 0), ("2r 2", 1), ("1r", 0), ("4r 4 4r 4", 2)]
+)
+def test_rests_side_by_side_are_one_silence(text: str, rests: int) -> None:
+    assert rests_of(bar(text)) == rests
+
+
+def test_effort_is_the_quickest_three_strokes_against_a_limbs_fastest() -> None:
+    sixteenths = [Fraction(number, 4) for number in range(4)]
+    assert effort(sixteenths, 120, 8.0) == 1.0  # eight a second
+    assert effort(sixteenths, 120, 12.0) == pytest.approx(2 / 3)
+    assert effort([Fraction(0), Fraction(1, 4)], 120, 8.0) == 0  # two alone are thrown as one
+
+
+def test_syncopation_that_another_limb_carries_is_told_apart() -> None:
+    notes = [(Fraction(1, 2), Fraction(1)), (Fraction(3, 2), Fraction(5, 2))]
+    assert read(notes, Fraction(4), COMMON, [Fraction(3, 2)]).helped == 2
+    assert read([(Fraction(1), Fraction(2))], Fraction(4), COMMON).helped == 1  # a felt beat is always carried
 
 
 def test_a_bar_is_harder_before_a_silent_downbeat() -> None:
     played, silent, own = bar("4 4 4 4"), bar("4r 4 4 4"), bar("4 4 8 8 8 8")
     # The last & now waits three levels for 2, exactly the second beat, so its distance stays that of 1.
-    assert reading_points(own, COMMON, silent) - reading_points(own, COMMON, played) == pytest.approx(3)
+    # And the pace changes once more, from an eighth to three of them.
+    assert reading_points(own, COMMON, silent) - reading_points(own, COMMON, played) == pytest.approx(3 + 0.4)
 
 
 def test_a_tie_into_the_next_bar_counts_where_it_begins() -> None:

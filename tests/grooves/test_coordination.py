@@ -186,13 +186,18 @@ def test_every_part_of_a_bars_difficulty_is_shown_and_adds_up() -> None:
     found = difficulty(score("8r 4 [8 8] 8r 8r 8 | 1r"), 0)
     assert {one.name: one.value for one in found.ingredients} == {
         "syncopation": 1 + 2 + 3,
+        "help": 2 + 3,  # the ride's skip notes fall on 2& and 4&
         "beat distance": pytest.approx((4 + 2 + 2) / 3),
         "ties": 1,
+        "pace changes": 3,  # 1, 2 and 17/2 quarters apart, the last held against no whole number of the other
+        "rests": 2,
         "changes": 2,
         "limbs": 4,
         "notes per second": 1.5,
+        "effort squared": pytest.approx((2 / 3 * 2 / 12) ** 2),  # 1&, 2&, 4&: two a second and a half
     }
-    assert found.total == pytest.approx(6 + 8 / 3 + 1.5 * 1 + 0.25 * 2 + 0.25 * 4 + 0.5 * 1.5)
+    parts = 6 - 0.75 * 5 + 8 / 3 + 1.5 * 1 + 0.4 * 3 + 0.6 * 2 + 0.25 * 2 + 0.25 * 4 + 0.4 * 1.5 + 8 * (4 / 36) ** 2
+    assert found.total == pytest.approx(parts)
 
 
 @pytest.mark.parametrize(
@@ -226,7 +231,8 @@ def test_a_shipped_swing_lesson_has_the_written_upbeat_on_the_skip_note() -> Non
 def test_a_faster_tempo_makes_every_note_cost_more() -> None:
     slow, fast = (difficulty(score("8 8 8 8 2", tempo_bpm=tempo), 0) for tempo in (60, 240))
     assert (slow.value("notes per second"), fast.value("notes per second")) == (1.25, 5.0)
-    assert fast.total - slow.total == pytest.approx(0.5 * 3.75)
+    # Eighths are 2 and 8 a second, of the 12 that a hand can do.
+    assert fast.total - slow.total == pytest.approx(0.4 * 3.75 + 8 * ((8 / 12) ** 2 - (2 / 12) ** 2))
 
 
 def test_the_tempo_counts_the_grooves_own_beat() -> None:
@@ -273,6 +279,7 @@ def test_a_note_on_a_beat_before_a_rest_on_a_stronger_one_is_not_called_early() 
     [
         ("4 4 4 4", 60, "All four limbs play, and all of them meet on 2 and 4."),
         ("1r", 120, "The line rests here; only the time goes on."),
+        ("4 4 4. 8", 60, "The notes do not come evenly: their pace changes 3 times."),
         ("8 8 8 8 8 8 8 8", 240, "The notes come fast: 8.0 a second, closest from 1 to the & of 1."),
         (
             "12 12 12 12 12 12 2",

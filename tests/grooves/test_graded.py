@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from collections import Counter
 from fractions import Fraction
 from itertools import pairwise, takewhile
 from pathlib import Path
@@ -11,13 +12,16 @@ from statistics import mean
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from written import score
 
 from grooves.counts import counts_text, parse_counts
 from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, is_triplet, parse_values, values_text
 from grooves.teaching.complexity import held_over, strong_beats
-from grooves.teaching.graded import LEVELS, METERS, comes_home, difficulty_in_line, lines
+from grooves.teaching.coordination import difficulty
+from grooves.teaching.graded import difficulty_in_line, lines
+from grooves.teaching.levels import LEVELS, METERS, band, comes_home
 from grooves.teaching.stairs import strokes_of
 
 COMMON = Meter(4, 4)
@@ -38,7 +42,7 @@ def tied_over(line: tuple[Bar, ...]) -> list[bool]:
 # --- every level --------------------------------------------------------------------------------
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @example((4, Meter(5, 4)), 19861, 1)  # once ended on a bar easier than its level
 @given(pages(), seeds, st.integers(1, 4))
 def test_every_bar_of_every_line_lies_in_its_levels_band(page: tuple[int, Meter], seed: int, fours: int) -> None:
@@ -46,10 +50,13 @@ def test_every_bar_of_every_line_lies_in_its_levels_band(page: tuple[int, Meter]
     line = lines(level, 4 * fours, seed, meter)
     assert len(line) == 4 * fours
     found = [difficulty_in_line(line, number, meter) for number in range(len(line))]
-    assert all(LEVELS[level].low <= points <= LEVELS[level].high for points in found)
+    low, high = band(level, meter)
+    assert max(found) <= high
+    if level != 4:  # whose bars near the end may be easier, as they change by one note from it
+        assert min(found[:-1]) >= low
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(pages(), seeds)
 def test_every_line_can_be_written_as_values_and_as_counts_and_read_again(page: tuple[int, Meter], seed: int) -> None:
     level, meter = page
@@ -58,7 +65,7 @@ def test_every_line_can_be_written_as_values_and_as_counts_and_read_again(page: 
     assert parse_counts(counts_text(line, meter), meter) == line
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(pages(), seeds)
 def test_no_two_bars_in_a_row_are_equal_unless_the_level_asks(page: tuple[int, Meter], seed: int) -> None:
     level, meter = page
@@ -67,12 +74,15 @@ def test_no_two_bars_in_a_row_are_equal_unless_the_level_asks(page: tuple[int, M
     assert repeats == ([True, True, True, False] * 4)[:15] if level == 4 else not any(repeats)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(pages(), seeds)
 def test_every_line_comes_home(page: tuple[int, Meter], seed: int) -> None:
     level, meter = page
     line = lines(level, 8, seed, meter)
     last = line_notes(line)[-1]
+    if level == 1:  # quarters to the end
+        assert [symbol.length for symbol in line[-1]] == [meter.pulse] * meter.pulses
+        return
     assert (last.bar, last.onset + last.length) == (7, meter.length)
     assert last.onset in (0, *strong_beats(meter))
     assert last.length >= 2 * meter.step
@@ -121,21 +131,58 @@ def test_lines_do_not_depend_on_pythons_hash_seed() -> None:
     assert printed[0] == printed[1] == printed[2]
 
 
-def test_lines_are_harder_to_read_from_level_to_level() -> None:
-    def typical(level: int) -> float:
-        written = [lines(level, 8, seed) for seed in range(10)]
-        return mean(difficulty_in_line(line, number, COMMON) for line in written for number in range(8))
+@pytest.mark.parametrize("meter", METERS, ids=str)
+def test_lines_are_harder_to_read_from_level_to_level(meter: Meter) -> None:
+    typical = [
+        mean(difficulty_in_line(line, number, meter) for line in written for number in range(8))
+        for level in LEVELS
+        if LEVELS[level].dotted or not meter.compound
+        for written in [[lines(level, 8, seed, meter) for seed in range(8)]]
+    ]
+    assert all(easier < harder for easier, harder in pairwise(typical)), typical
 
-    # Upbeats (5) and ties (6, 7) are hard in different ways and lie close together.
-    assert typical(1) < typical(2) < typical(3) < min(typical(level) for level in (5, 6, 7))
-    assert typical(3) < typical(8) < typical(10)
-    assert typical(3) < typical(9) < typical(10)
+
+def test_lines_are_harder_to_play_over_swing_from_level_to_level() -> None:
+    def typical(level: int) -> float:
+        written = (score(values_text(lines(level, 8, seed))) for seed in range(8))
+        return mean(difficulty(one, number).total for one in written for number in range(8))
+
+    totals = [typical(level) for level in LEVELS]
+    assert all(easier < harder for easier, harder in pairwise(totals)), totals
+
+
+@settings(max_examples=60, deadline=None)
+@given(pages(3, 5, 6, 7, 8, 9, 10), seeds)
+def test_four_bars_are_a_motif_its_variation_another_bar_and_the_motif(page: tuple[int, Meter], seed: int) -> None:
+    level, meter = page
+    line = lines(level, 9, seed, meter)
+    for start in (0, 4):
+        motif, varied, other, again = line[start : start + 4]
+        assert again == motif
+        assert varied != motif and other != varied
+        if level != 5:  # where a note that cannot be written without a tie gives way to a rest
+            changed = set(strokes_of(motif)) ^ set(strokes_of(varied))
+            assert len({onset // meter.pulse for onset in changed}) <= 1
+
+
+def test_a_fifth_level_line_ends_in_many_ways() -> None:
+    ends = Counter(values_text(lines(5, 8, seed)[-1:]) for seed in range(20))
+    assert max(ends.values()) < 10
+
+
+def test_level_4_begins_with_more_than_two_halves() -> None:
+    assert all(len(strokes_of(lines(4, 16, seed)[0])) > 2 for seed in range(20))
+
+
+def test_level_3_has_no_dots_in_quarters() -> None:
+    assert all("." not in values_text(lines(3, 8, seed, meter)) for seed in range(20) for meter in SIMPLE)
 
 
 def test_the_next_bar_counts_in_a_bars_difficulty_and_the_last_expects_a_downbeat() -> None:
     line = parse_values("2 4 8r 8 | 4r 4 2", COMMON)
     alone = parse_values("2 4 8r 8", COMMON)
-    assert difficulty_in_line(line, 0, COMMON) - difficulty_in_line(alone, 0, COMMON) == pytest.approx(3.0)
+    # The & of 4 waits three levels for the silent 1; the strokes come a little further apart.
+    assert 2 < difficulty_in_line(line, 0, COMMON) - difficulty_in_line(alone, 0, COMMON) < 3.5
 
 
 # --- one level after another --------------------------------------------------------------------
@@ -167,7 +214,7 @@ def test_level_3_has_eighths_in_every_bar_and_nothing_shorter(meter: Meter, seed
         assert max(symbol.length for symbol in bar) <= 2 * meter.pulse
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.sampled_from(METERS), seeds)
 def test_level_4_changes_one_note_from_rhythm_to_rhythm(meter: Meter, seed: int) -> None:
     rhythms = lines(4, 20, seed, meter)[::4]
@@ -203,18 +250,18 @@ def test_level_6_holds_an_upbeat_over_a_strong_beat_in_every_bar_but_the_last(me
 
 @settings(max_examples=60, deadline=None)
 @given(pages(7, 10), seeds, st.integers(2, 16))
-def test_levels_7_and_10_tie_over_every_second_barline_at_least(page: tuple[int, Meter], seed: int, bars: int) -> None:
+def test_levels_7_and_10_tie_into_the_second_bar_of_every_phrase(page: tuple[int, Meter], seed: int, bars: int) -> None:
     level, meter = page
     line = lines(level, bars, seed, meter)
-    assert all(tied_over(line)[::2])
+    assert all(tied_over(line)[::4])
     assert line[0][0].kind != "held"
 
 
 @pytest.mark.parametrize("level", [7, 10])
-def test_levels_7_and_10_tie_over_some_of_the_other_barlines_too(level: int) -> None:
-    # Were it every second one and no other, a reader would learn the pattern in place of the tie.
-    others = [tied for seed in range(40) for tied in tied_over(lines(level, 8, seed, COMMON))[1::2]]
-    assert 0.1 < mean(others) < 0.5
+def test_levels_7_and_10_tie_into_the_third_bar_now_and_then(level: int) -> None:
+    # Were it always or never, a reader would learn the pattern in place of the tie.
+    others = [tied for seed in range(40) for tied in tied_over(lines(level, 8, seed, COMMON))[1::4]]
+    assert 0.1 < mean(others) < 0.8
 
 
 @settings(max_examples=40, deadline=None)

@@ -13,6 +13,7 @@ from written import FEET_READ, GROOVES, SNARE, groove, score
 from grooves.errors import LessonError
 from grooves.line import PlayedOn
 from render.paper.pdf import chart_pdf
+from render.paper.text_metrics import width_ems
 
 EIGHT_LINES = " | ".join(["4 8 8 4 4", "8 4 4 4 8", "4 4r 8 8 4", "8r 8 4 4. 8"] * 8)
 
@@ -332,3 +333,18 @@ def test_another_form_or_paper_is_refused():
         chart(score("1"), "pfd")
     with pytest.raises(LessonError, match="paper 'a5' is not known; choose from a4, letter"):
         chart(score("1"), "svg", paper="a5")
+
+
+def test_every_text_keeps_its_room_whatever_font_a_viewer_has():
+    root = only_page(score("4 8 8 12 12 12 4^"))
+    upright = [
+        text
+        for text in root.iter(f"{SVG}text")
+        if text.get("font-style") != "italic" and not text.xpath("ancestor::*[@class='system']")
+    ]
+    assert len(upright) > 20
+    for text in upright:
+        bold = text.get("font-weight") == "bold"
+        expected = width_ems(text.text, bold) * float(text.get("font-size"))
+        assert float(text.get("textLength")) == pytest.approx(expected, abs=0.01)
+        assert text.get("lengthAdjust") == "spacingAndGlyphs"

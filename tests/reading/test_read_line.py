@@ -68,14 +68,16 @@ def test_a_file_that_is_missing_empty_or_a_folder_is_refused(tmp_path: Path, suf
         read_line(path, FOUR)
     path.unlink()
     path.mkdir()
-    with pytest.raises(LessonError, match=f"line{suffix}: there is no such file"):
+    with pytest.raises(LessonError, match=f"line{suffix}: is a folder, not a file"):
         read_line(path, FOUR)
 
 
-def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+def test_a_pipe_is_not_waited_for_and_a_device_not_read(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "line.mid")
-    with pytest.raises(LessonError, match="there is no such file"):
-        read_line(tmp_path / "line.mid", FOUR)
+    (tmp_path / "zero.mid").symlink_to("/dev/zero")
+    for name in ("line.mid", "zero.mid"):
+        with pytest.raises(LessonError, match=f"{name}: is a device or a pipe, not a file; name the score's file"):
+            read_line(tmp_path / name, FOUR)
 
 
 @pytest.mark.parametrize(("suffix", "limit"), LARGEST_BYTES.items())
@@ -83,7 +85,7 @@ def test_a_file_too_large_for_a_line_is_not_opened(tmp_path: Path, suffix: str, 
     path = tmp_path / f"line{suffix}"
     with path.open("wb") as file:
         file.truncate(100 * limit)  # sparse: a gigabyte of zeros for a score
-    with pytest.raises(LessonError, match=f"a reading line has at most {limit / 1e6:.0f} MB"):
+    with pytest.raises(LessonError, match=f"holds .* MB; a reading line has at most {limit / 1e6:.0f} MB"):
         read_line(path, FOUR)
 
 
@@ -133,3 +135,26 @@ def test_the_score_of_a_shipped_lesson_reads_back_as_its_line(tmp_path: Path, ex
     assert main(["chart", str(EXAMPLES / f"{example}.toml"), "-o", str(score)]) == 0
     written = load_lesson(EXAMPLES / f"{example}.toml").lesson
     assert lesson_from(score) == lesson_from(score, f'part = "{part}"') == struck(written)
+
+
+def test_the_pickup_of_a_score_is_the_lessons_pickup_and_its_report_is_told(tmp_path: Path) -> None:
+    import music21
+
+    part = music21.stream.Part()
+    for number, lengths in enumerate([(0.5, 0.5), (1, 1, 2), (3,)]):
+        measure = music21.stream.Measure(number=number)
+        if not number:
+            measure.timeSignature = music21.meter.TimeSignature("4/4")
+            measure.paddingLeft = 3.0
+        for length in lengths:
+            measure.append(music21.note.Note("C5", quarterLength=length))
+        part.append(measure)
+    exported = music21.musicxml.m21ToXml.GeneralObjectExporter(music21.stream.Score([part])).parse()
+    (tmp_path / "line.musicxml").write_bytes(exported)
+    lesson = tmp_path / "lesson.toml"
+    lesson.write_text('title = "Harbour Street"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "line.musicxml"\n')
+    loaded = load_lesson(lesson)
+    pickup = loaded.lesson.score.pickup
+    assert pickup is not None and [symbol.onset for symbol in pickup.line] == [3, Fraction(7, 2)]
+    assert [values_text([bar.line]) for bar in loaded.lesson.score.bars] == ["4 4 2", "2. 4r"]
+    assert "line.musicxml: a pickup of 1 beat stands before bar 1" in loaded.notes

@@ -651,6 +651,21 @@ def test_at_most_one_of_eight_lines_played_within_20_ms_is_misread(level: int, r
     assert wrong <= 1
 
 
+@pytest.mark.parametrize(("level", "pace"), [(3, 0.93), (3, 1.01), (5, 1.08), (9, 1.2), (8, 0.85)])
+def test_a_file_played_at_another_tempo_than_it_says_is_read_at_the_one_that_was_played(
+    level: int, pace: float
+) -> None:
+    """Recorded without listening to the file's click: the file says 120, the hand plays steadily at another tempo."""
+    bars, rng = lines(level, 8, 11), np.random.default_rng(3)
+    onsets = [4 + (bar * 4 + float(onset) + rng.normal(0, 0.012)) / pace for bar, onset in places(bars)]
+    line = read(midi(track([(onset, 0.05, 38) for onset in onsets], division=960), division=960))
+    first = places(bars)[0][0]
+    assert places(line.bars) == [(bar - first, onset) for bar, onset in places(bars)]
+    told = next(note for note in line.report if note.startswith("played at about"))
+    assert abs(float(told.split()[3]) - 120 * pace) < 1
+    assert told.endswith("the file says 120")
+
+
 @pytest.mark.parametrize(("level", "tempo"), [(3, 120), (3, 180), (8, 140), (9, 100)])
 def test_a_constant_delay_is_taken_off_and_said(level: int, tempo: float) -> None:
     data, written = hand_played(level, 7, tempo, 1.0, delay_seconds=0.050)
@@ -693,3 +708,27 @@ def test_markers_and_notes_by_the_ten_thousand_are_refused_in_one_sentence() -> 
     bars = [mido.MetaMessage("marker", text=f"bar {n}", time=1920 * (n > 1)) for n in range(1, 9_999)]
     with pytest.raises(LessonError, match="its markers count 9998 bars; a line has at most 1000"):
         read(midi(conductor(*bars), track([(0, 0.1, 38)])))
+
+
+# --- foreign names --------------------------------------------------------------------------------
+
+
+def test_control_codes_in_a_part_s_name_are_shown_as_escapes_on_one_line() -> None:
+    named = midi(track([(0, 0.1, 38)], "Sna\x1b[31mre\x07"), track([(0, 0.1, 38)], "Two\nlines"))
+    with pytest.raises(LessonError) as caught:
+        read(named)
+    message = str(caught.value)
+    assert r"1 Sna\x1b[31mre\x07, 2 Two lines" in message
+    assert message.isprintable()
+    assert values(named, "two lines") == "4 4r 2r"
+    with pytest.raises(LessonError) as unknown:
+        read(named, "\x1b[2J" * 200)
+    assert str(unknown.value).isprintable()
+    assert len(str(unknown.value)) <= 400
+    assert all(note.isprintable() for note in read(named, 1).report)
+
+
+def test_a_name_that_toml_cannot_quote_is_chosen_by_number() -> None:
+    quoted = midi(track([(0, 0.1, 38)], 'The "snare"'), track([(0, 0.1, 38)], "Claps"))
+    with pytest.raises(LessonError, match="choose one: part = 1$"):
+        read(quoted)

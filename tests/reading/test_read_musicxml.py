@@ -485,7 +485,7 @@ CANNOT = [
     (note(-2), "bar 2: a duration of '-2' is not a length"),
     (note(0), "bar 2: a duration of '0' is not a length"),
     (note("two"), "bar 2: a duration of 'two' is not a length"),
-    (note("9" * 300), "bar 2: a duration of '9+…' is not a length"),
+    (note("9" * 300), "bar 2: a duration of '9+…9+' is not a length"),
     (note("1e9"), "bar 2: a duration of '1e9' is not a length"),
     (LONG_AGO + QUARTERS, "bar 2 steps back over its own start"),
     (note(2, "<chord/>"), "bar 2 begins with a chord's second note"),

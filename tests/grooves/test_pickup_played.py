@@ -11,6 +11,8 @@ from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from grooves.pickup import parse_pickup
 from grooves.rhythm import Meter
+from grooves.takes.sheet import sheet_of
+from render.lesson.size import track_size
 
 FOUR = Meter(4, 4)
 EIGHTHS = 'pickup = "8 8"'
@@ -147,3 +149,21 @@ def test_chosen_bars_keep_the_pickup_only_where_bar_1_comes_first():
 def test_the_line_itself_is_as_written():
     bars = [bar.line for bar in straight(line=EIGHTHS).score.bars]
     assert [note.onset for note in line_notes(bars)] == [0, 1, 2, 3]
+
+
+def test_a_loop_without_a_seam_has_the_pickup_at_its_end_and_no_bar_before():
+    lesson = straight("4 4 4r 4r", line='pickup = "8"')
+    seamless = played(lesson, Track("loop", times=2, count_in=0, goes_round=True))
+    assert [bar.label for bar in seamless.bars] == ["bar 1", "bar 1"]
+    assert [hit.onset_quarters for hit in of_part(seamless, "snare")] == [0, 1, Fraction(7, 2), 4, 5, Fraction(15, 2)]
+
+
+def test_a_groove_bar_before_bar_1_leaves_the_reading_limb_to_the_pickup():
+    """The bass drum of the groove plays on every beat; where it reads the pickup, its own stroke on 4 is silent."""
+    lesson = lesson_of("4 4 4 4r", line='played_on = "bass drum"\npickup = "8 8"', top="count_in = 0", groove="swing")
+    before = [hit for hit in of_part(played(lesson), "bass drum") if hit.onset_quarters < 4]
+    assert [hit.onset_quarters for hit in before] == [0, 1, 2, 3, Fraction(11, 3)]
+    assert sheet_of(lesson, Track("full")).strokes
+    size = track_size(Track("full"), lesson)
+    assert size.seconds == 4
+    assert size.strokes >= len(played(lesson).hits)

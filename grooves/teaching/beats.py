@@ -1,0 +1,47 @@
+"""Bars from beats drawn as strings: `x` a stroke, `-` the last note still sounding, `.` silence, parted evenly."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+from grooves.rhythm import Bar, Kind, Meter, Symbol, spell
+
+
+def bar_of(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
+    """Join beats into a bar: `bar_of(["x", "-x", "xx", "."], Meter(4, 4))` is "4. 8 8 8 4r"."""
+    events: list[Symbol] = []
+    sounding = tied_in
+    for number, cell in enumerate(cells):
+        length = meter.pulse / len(cell)
+        for part, mark in enumerate(cell):
+            sounding = mark == "x" or (mark == "-" and sounding)
+            kind: Kind = "struck" if mark == "x" else "held" if sounding else "rest"
+            if events and (kind == "held" or kind == events[-1].kind == "rest"):
+                events[-1] = replace(events[-1], length=events[-1].length + length)
+            else:
+                events.append(Symbol(meter.pulse * number + length * part, length, kind))
+    return spell(tuple(events), meter)
+
+
+def upbeat_bar(cells: Sequence[str], meter: Meter) -> Bar:
+    """Join beats into a bar without ties: `upbeat_bar([".x", ".x", "x", "."], Meter(4, 4))` is "8r 4 8 4 4r"."""
+    onsets = [
+        meter.pulse * number + meter.pulse * part / len(cell)
+        for number, cell in enumerate(cells)
+        for part, mark in enumerate(cell)
+        if mark == "x"
+    ]
+    return untied(onsets, meter)
+
+
+def untied(onsets: Sequence[Fraction], meter: Meter) -> Bar:
+    """Strokes as a bar without ties: a note that one sign cannot write ends with its beat, and a rest follows."""
+    silent = min(onsets, default=meter.length)
+    symbols = [Symbol(Fraction(0), silent, "rest")] if silent else []
+    for onset, following in pairwise([*onsets, meter.length]):
+        note = Symbol(onset, following - onset)
+        if len(spell((note,), meter)) > 1:
+            note = replace(note, length=min(following, (onset // meter.pulse + 1) * meter.pulse) - onset)
+        symbols += [note, Symbol(note.end, following - note.end, "rest")][: 1 + (note.end < following)]
+    return spell(tuple(symbols), meter)
