@@ -4,7 +4,8 @@ A step changes one stroke: a note is added, or moves by no more than an eighth p
 disappears: tied to the note before it, or taken away where the goal has a rest. Among the shortest
 series the stairs are the one whose difficulty (`grooves.complexity.reading_points`, each bar over and
 over) rises most evenly: the smallest sum of squared rises. The search is exhaustive, so no shorter
-series exists on the grid.
+series exists on the grid; where that is more than about two seconds of work, a few series are followed
+side by side, and the climb says so.
 
 The grid: eighths; in beats where either bar has sixteenths or triplets, those. A bar between the two
 takes its lengths from the goal: a note lasts until the next, unless the goal rests after it.
@@ -22,24 +23,44 @@ from grooves.line import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, place_name, spell
 from grooves.teaching.complexity import reading_points
 
+Series = tuple[float, tuple[int, ...]]  # its sum of squared rises, its bars as sets of places
 StrokeBits = int  # a set of places, one bit each
 
-MOST_VISITED = 40_000  # looked at before giving up: some seconds of work
+# Work before the search gives up on the shortest series: about two seconds in all.
+MOST_VISITED = 20_000  # bars reached
+MOST_WEIGHED = 2_500  # bars whose difficulty is measured
+KEPT_SIDE_BY_SIDE = 8  # series, when not all can be looked at
+
+
+@dataclass(frozen=True)
+class Climb:
+    """A series of bars, and whether all were looked at: `Climb(bars, False)` is the best that was found."""
+
+    bars: tuple[Bar, ...]
+    shortest: bool
 
 
 def stairs(target: Bar, meter: Meter, start: Bar | None = None) -> tuple[Bar, ...]:
+    """The bars of `climb_to`: from quarters to "4 8 8 4 4" they are two."""
+    return climb_to(target, meter, start).bars
+
+
+def climb_to(target: Bar, meter: Meter, start: Bar | None = None) -> Climb:
     """The bars from `start` (none: one note on each beat) up to `target`, both included.
 
     From quarters to "4 8 8 4 4" are two bars; a bar that strikes what the start strikes has no stairs
     but itself. A bar that begins with a tied note begins with a rest here, as it stands alone. Raises
-    LessonError for a bar without notes, finer than sixteenths, or too far away to search.
+    LessonError for a bar without notes or finer than sixteenths. Where there is too much to look at, the climb
+    is the best of what was found.
     """
     goal = alone(target, meter)
     first = on_the_beats(meter) if start is None else alone(start, meter)
     for bar, name in ((goal, "the bar to reach"), (first, "the bar to start from")):
         _check(bar, meter, name)
     walk = _Walk(first, goal, meter)
-    return tuple(walk.written[strokes] for strokes in _most_even(_shortest(walk), walk))
+    layers = _shortest(walk)
+    series = _most_even(layers, walk) if layers else _found_nearby(walk)
+    return Climb(tuple(walk.written[strokes] for strokes in series), layers is not None)
 
 
 def on_the_beats(meter: Meter) -> Bar:
@@ -134,6 +155,31 @@ class _Walk:
         )
 
     @cached_property
+    def start(self) -> StrokeBits:
+        return self.bits(strokes_of(self.first))
+
+    @cached_property
+    def end(self) -> StrokeBits:
+        return self.bits(strokes_of(self.goal))
+
+    @cached_property
+    def points(self) -> dict[StrokeBits, float]:
+        return {}
+
+    def longer(self, series: Series, strokes: StrokeBits) -> Series:
+        """A series with one more bar, and what its rise costs."""
+        for one in (series[1][-1], strokes):
+            if one not in self.points:
+                self.points[one] = reading_points(self.written[one], self.meter, self.written[one])
+        rise = self.points[strokes] - self.points[series[1][-1]]
+        return round(series[0] + rise**2, 9), (*series[1], strokes)
+
+    def nearer(self, strokes: StrokeBits) -> Iterator[StrokeBits]:
+        """The steps that leave fewer notes different from the goal's."""
+        apart = (strokes ^ self.end).bit_count()
+        return (after for after in self.steps(strokes) if (after ^ self.end).bit_count() < apart)
+
+    @cached_property
     def written(self) -> "_Written":
         return _Written(self)
 
@@ -156,13 +202,17 @@ class _Walk:
 # --- the search ---------------------------------------------------------------------------------
 
 
-def _shortest(walk: _Walk) -> list[set[StrokeBits]]:
-    """All bars on shortest series, sorted by their number of steps from the start."""
-    start, goal = walk.bits(strokes_of(walk.first)), walk.bits(strokes_of(walk.goal))
+def _shortest(walk: _Walk) -> list[set[StrokeBits]] | None:
+    """All bars on shortest series by their number of steps from the start; None where they are too many to look at."""
     # A series always exists: take away what is too much, then add the rest.
-    lengths = count(_at_least(start, goal))
-    layers = next(found for length in lengths if goal in (found := _within(start, goal, length, walk))[-1])
-    return _on_the_way(layers, goal, walk)
+    for length in count(_at_least(walk.start, walk.end)):
+        layers = _within(length, walk)
+        if layers is None:
+            return None
+        if walk.end in layers[-1]:
+            kept = _on_the_way(layers, walk)
+            return kept if sum(map(len, kept)) <= MOST_WEIGHED else None
+    return None
 
 
 def _at_least(strokes: StrokeBits, goal: StrokeBits) -> int:
@@ -170,50 +220,53 @@ def _at_least(strokes: StrokeBits, goal: StrokeBits) -> int:
     return max((strokes & ~goal).bit_count(), (goal & ~strokes).bit_count())
 
 
-def _within(start: StrokeBits, goal: StrokeBits, length: int, walk: _Walk) -> list[set[StrokeBits]]:
+def _within(length: int, walk: _Walk) -> list[set[StrokeBits]] | None:
     """Bars by steps from the start, without those that cannot reach the goal in `length` steps."""
-    layers = [{start}]
-    seen = {start}
+    layers = [{walk.start}]
+    seen = {walk.start}
     for taken in range(1, length + 1):
         reached = {after for before in layers[-1] for after in walk.steps(before)} - seen
-        layers.append({strokes for strokes in reached if taken + _at_least(strokes, goal) <= length})
+        layers.append({strokes for strokes in reached if taken + _at_least(strokes, walk.end) <= length})
         seen |= layers[-1]
         if len(seen) > MOST_VISITED:
-            raise LessonError(
-                f"the bar to reach is at least {length} steps away, too far to find the best stairs; "
-                "start from a bar that has more of its notes"
-            )
+            return None
     return layers
 
 
-def _on_the_way(layers: list[set[StrokeBits]], goal: StrokeBits, walk: _Walk) -> list[set[StrokeBits]]:
-    kept = [{goal}]
+def _on_the_way(layers: list[set[StrokeBits]], walk: _Walk) -> list[set[StrokeBits]]:
+    kept = [{walk.end}]
     for layer in reversed(layers[:-1]):
         kept.append({strokes for strokes in layer if not kept[-1].isdisjoint(walk.steps(strokes))})
     return kept[::-1]
 
 
-def _most_even(layers: list[set[StrokeBits]], walk: _Walk) -> list[StrokeBits]:
+def _most_even(layers: list[set[StrokeBits]], walk: _Walk) -> tuple[StrokeBits, ...]:
     """The series with the smallest sum of squared rises in difficulty; of equals, the one that changes early places."""
-    points = {s: reading_points(walk.written[s], walk.meter, walk.written[s]) for layer in layers for s in layer}
-    costs: dict[StrokeBits, tuple[float, int, list[StrokeBits]]] = {}
+    found: dict[StrokeBits, Series] = {}
     for layer in layers:
-        costs = {s: _cheapest(s, costs, points, walk) for s in layer}
-    return next(iter(costs.values()))[2]
+        found = {strokes: _cheapest(strokes, found, walk) for strokes in layer}
+    return found[walk.end][1]
 
 
-def _cheapest(
-    strokes: StrokeBits,
-    costs: Mapping[StrokeBits, tuple[float, int, list[StrokeBits]]],
-    points: Mapping[StrokeBits, float],
-    walk: _Walk,
-) -> tuple[float, int, list[StrokeBits]]:
-    ways = [
-        (round(costs[before][0] + (points[strokes] - points[before]) ** 2, 9), before, [*costs[before][2], strokes])
-        for before in walk.steps(strokes)
-        if before in costs
-    ]
-    return min(ways, default=(0.0, 0, [strokes]))
+def _cheapest(strokes: StrokeBits, found: Mapping[StrokeBits, Series], walk: _Walk) -> Series:
+    ways = [walk.longer(found[before], strokes) for before in walk.steps(strokes) if before in found]
+    return min(ways, key=lambda way: (way[0], way[1][-2]), default=(0.0, (strokes,)))
+
+
+def _found_nearby(walk: _Walk) -> tuple[StrokeBits, ...]:
+    """A series that mends a note with every step, the most even of a few kept side by side: not surely the shortest."""
+    kept: list[Series] = [(0.0, (walk.start,))]
+    while kept:
+        there = [one for one in kept if one[1][-1] == walk.end]
+        if there:
+            return min(there)[1]
+        after: dict[StrokeBits, Series] = {}
+        for series in kept:
+            for strokes in walk.nearer(series[1][-1]):
+                longer = walk.longer(series, strokes)
+                after[strokes] = min(longer, after.get(strokes, longer))
+        kept = sorted(after.values())[:KEPT_SIDE_BY_SIDE]
+    raise LessonError("no stairs were found to that bar; start from a bar that has more of its notes")
 
 
 # --- writing the bars between -------------------------------------------------------------------

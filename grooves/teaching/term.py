@@ -13,7 +13,8 @@ from statistics import fmean
 
 from grooves.errors import LessonError
 from grooves.rhythm import Bar, Meter
-from grooves.teaching.graded import LEVELS, difficulty_in_line, lines
+from grooves.teaching.graded import difficulty_in_line, lines
+from grooves.teaching.levels import LEVELS
 from grooves.teaching.stairs import alone
 
 COMES_BACK_AFTER = (1, 2, 4)  # weeks

@@ -47,22 +47,13 @@ def _show(report: "TermReport", json: bool) -> None:
     from render.command.report import as_json, show_lines, show_table
 
     if json:
+        folder = report.folder
         groups = [
-            {
-                "name": one.name,
-                "index": report.folder / one.folder / "index.html",
-                "zip": report.folder / f"{one.folder}.zip",
-            }
+            {"name": one.name, "index": folder / one.folder / "index.html", "zip": folder / f"{one.folder}.zip"}
             for one in report.groups
         ]
-        told = {
-            "title": report.title,
-            "groups": groups,
-            "files": report.files,
-            "left": report.left,
-            "notes": report.notes,
-        }
-        print(as_json(told))
+        told = {"title": report.title, "groups": groups, "files": report.files, "left": report.left}
+        print(as_json({**told, "notes": report.notes}))
         return
     made = [one.relative_to(report.folder).as_posix() for one in report.files]
     rows = [

@@ -13,7 +13,7 @@ from grooves.lesson import Lesson, bar_numbers, parse_lesson
 from grooves.line import WrittenLine
 from grooves.rhythm import Bar, Meter, value_name, values_text
 from grooves.teaching.coordination import Difficulty, hardest_first, who_sounds
-from grooves.teaching.stairs import alone, said, stairs
+from grooves.teaching.stairs import alone, climb_to, said
 from render.lesson.groove_files import find_groove, shipped_grooves
 from render.lesson.lesson_text import lesson_text, named_from
 from render.lesson.load import Loaded, load_lesson
@@ -88,7 +88,7 @@ def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> S
     """
     loaded = load_lesson(path)
     lesson = loaded.lesson
-    steps, places = _climb(lesson, number, start)
+    steps, places, searched = _climb(lesson, number, start)
     tables = {**_but_its_tracks(loaded, number, steps), **_files(loaded.tables, path.parent, target.parent)}
 
     def carry(table: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -99,22 +99,24 @@ def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> S
     tracks, notes = _carried(loaded.tables.get("track", []), carry)
     text = lesson_text({**tables, "track": tracks} if tracks else tables)
     comment = f"# Stairs up to bar {number}: each bar differs from the one before by a single note.\n"
-    return Stairs(comment + text, _told(steps, lesson.score.meter), (*_choruses_note(lesson), *notes))
+    return Stairs(comment + text, _told(steps, lesson.score.meter), (*searched, *_choruses_note(lesson), *notes))
 
 
-def _climb(lesson: Lesson, number: int, start: int | None) -> tuple[tuple[Bar, ...], dict[int, int]]:
-    """The steps up to a bar, and where bars of the line stand among them: step 5 is bar 6."""
+def _climb(lesson: Lesson, number: int, start: int | None) -> tuple[tuple[Bar, ...], dict[int, int], tuple[str, ...]]:
+    """The steps up to a bar, where bars of the line stand among them (step 5 is bar 6), a note on the search."""
     lines = {bar.number: bar.line for bar in lesson.score.bars}
     for wanted in (number, *([start] if start is not None else [])):
         if wanted not in lines:
             known = f"it has bars {', '.join(map(str, lines))}" if len(lines) < 9 else f"the last bar is {max(lines)}"
             raise LessonError(f"there is no bar {wanted} in this line; {known}")
     first = None if start is None else alone(lines[start], lesson.score.meter)
-    steps = stairs(lines[number], lesson.score.meter, first)
+    climb = climb_to(lines[number], lesson.score.meter, first)
+    steps = climb.bars
     places = {number: len(steps)}
     if start is not None and steps[0] == first:
         places.setdefault(start, 1)
-    return steps, places
+    note = () if climb.shortest else ("the search ended early: the best stairs found, not surely the shortest",)
+    return steps, places, note
 
 
 def _told(steps: Sequence[Bar], meter: Meter) -> tuple[str, ...]:
@@ -125,7 +127,7 @@ def _told(steps: Sequence[Bar], meter: Meter) -> tuple[str, ...]:
 def _but_its_tracks(loaded: Loaded, number: int, steps: Sequence[Bar]) -> dict[str, Any]:
     """The tables of the stairs, from those of the lesson."""
     lesson, old = loaded.lesson, loaded.tables
-    readers = {key: old["line"][key] for key in ("played_on", "each_chorus") if key in old["line"]}
+    readers = {key: old["line"][key] for key in ("played_on", "each_chorus", "reads_with") if key in old["line"]}
     tables = {key: value for key, value in old.items() if key not in ("choruses", "track")}
     # Readers by chorus need as many choruses.
     choruses = {"choruses": lesson.score.readings} if lesson.score.readings > 1 else {}

@@ -1,4 +1,4 @@
-"""What is made of a term's lessons, each file a job of its own that any worker can do: pages, handouts, tracks, zips."""
+"""What is made of a term's lessons, each file a job that any worker can do: pages, handouts, tracks, zips."""
 
 import zipfile
 from collections.abc import Sequence
@@ -136,8 +136,9 @@ Job = PageJob | HandoutJob | TracksJob | ZipJob
 
 def make(job: Job) -> Made:
     """Do one job, in whatever process: `make(job).paths`; raises LessonError."""
-    for path in job.made.paths if not isinstance(job, TracksJob) else ():
-        make_folder((job.folder / path).parent)
+    if not isinstance(job, TracksJob):
+        for path in job.made.paths:
+            make_folder((job.folder / path).parent)
     return job.make()
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from grooves.band.band import read_band
-from grooves.errors import LessonError, at
-from grooves.lesson import Lesson, parse_lesson
+from grooves.errors import at
+from grooves.lesson import parse_lesson
+from grooves.line import WrittenLine
 from grooves.passages import slug
 from grooves.rhythm import Bar, Meter, values_text
 from grooves.teaching.term import Group, ReviewBar, Week, plan_group
@@ -19,6 +20,7 @@ from grooves.teaching.term_file import read_term
 from render.lesson.groove_files import find_groove, read_text, shipped_grooves
 from render.lesson.lesson_text import named_from
 from render.lesson.load import load_lesson
+from render.lesson.term_record import hash_of, hash_of_file, hash_of_program
 
 REVIEW_TIMES = 2  # each bar that comes back is played so often in a row; ours
 _BARS_A_ROW = 4
@@ -50,15 +52,6 @@ class TermGroup:
 
 
 @dataclass(frozen=True)
-class Term:
-    """A whole term: `read_term_file(Path("autumn.toml"), Path("autumn")).groups[0].lessons[0].text`."""
-
-    title: str
-    weeks: int
-    groups: tuple[TermGroup, ...]
-
-
-@dataclass(frozen=True)
 class _Place:
     """What every lesson of a group is written with."""
 
@@ -69,39 +62,57 @@ class _Place:
     folder: Path  # where the group's lessons lie
 
 
-def group_jobs(path: Path, out: Path) -> tuple[str, int, list[tuple[Path, Path, int]]]:
-    """A term's title, its weeks, and what `group_lessons` is called with for each of its groups; raises LessonError."""
+@dataclass(frozen=True)
+class GroupJob:
+    """A group to be planned, by any worker: which of the term's it is, and the hash of all that its lessons say."""
+
+    path: Path  # of the term
+    out: Path
+    number: int  # from 0
+    folder: str
+    name: str
+    notes: Mapping[int, str]
+    source: str
+
+    def group(self, lessons: Sequence[TermLesson]) -> TermGroup:
+        """The group with its lessons."""
+        return TermGroup(self.name, self.folder, tuple(lessons), self.notes)
+
+
+def group_jobs(path: Path, out: Path) -> tuple[str, list[GroupJob]]:
+    """A term's title, and what `plan_lessons` is called with for each of its groups; raises LessonError."""
     with at(str(path)):
         title, weeks, groups = read_term(read_text(path))
-        for group in groups:
+        jobs = []
+        for number, group in enumerate(groups):
             for name in group.grooves:
                 with at(f"group '{group.name}', groove"):
                     find_groove(name, path.parent)
-    return title, weeks, [(path, out, number) for number in range(len(groups))]
+            notes = {week: own.note for week, own in sorted(group.weeks.items()) if own.note}
+            folder = slug(group.name, "group")
+            named = [path.parent / name for name in (*group.grooves, *(own.lesson for own in group.weeks.values()))]
+            read = [hash_of_file(one) for one in named if one.is_file()]
+            # A lesson names files by their way from it, so the way counts too.
+            read += [named_from(out / folder, one.name, one.parent) for one in named if one.is_file()]
+            source = hash_of(hash_of_program(), title, str(weeks), repr(group), *read)
+            jobs.append(GroupJob(path, out, number, folder, group.name, notes, source))
+    return title, jobs
 
 
-def group_lessons(path: Path, out: Path, number: int) -> TermGroup:
+def plan_lessons(job: GroupJob) -> tuple[GroupJob, tuple[TermLesson, ...]]:
     """The lessons of one group of a term, each read once to see that it is right; raises LessonError."""
+    path = job.path
     with at(str(path)):
         title, weeks, groups = read_term(read_text(path))
-        group = groups[number]
-        folder = slug(group.name, "group")
-        place = _Place(title, weeks, group, path, out / folder)
+        group = groups[job.number]
+        place = _Place(title, weeks, group, path, job.out / job.folder)
         with at(f"group '{group.name}'"):
             planned = plan_group(group, weeks, partial(_meter_of, path.parent), title)
-        lessons = tuple(one for week in planned for one in _week(place, week))
-        notes = {week: own.note for week, own in group.weeks.items() if own.note}
-        return TermGroup(group.name, folder, lessons, notes)
+        return job, tuple(one for week in planned for one in _week(place, week))
 
 
 def _meter_of(folder: Path, groove: str) -> Meter:
     return find_groove(groove, folder).meter
-
-
-def read_term_file(path: Path, out: Path) -> Term:
-    """Read a term and plan all of it in this process; raises LessonError."""
-    title, weeks, jobs = group_jobs(path, out)
-    return Term(title, weeks, tuple(group_lessons(*job) for job in jobs))
 
 
 # --- a week -------------------------------------------------------------------------------------
@@ -153,7 +164,7 @@ def _checked(place: _Place, week: Week, title: str, comment: Sequence[str], line
     comment = [*comment, "It is yours to change: a lesson that you have edited is left as it is."]
     text = commented_lesson(title, week.tempo_bpm, named, line, comment, note)
     with at(f"group '{place.group.name}', week {week.number}"):
-        parse_lesson(text, lambda _: find_groove(groove, place.file.parent), lambda *_: (), read_band)
+        parse_lesson(text, lambda _: find_groove(groove, place.file.parent), lambda *_: WrittenLine(()), read_band)
     return text
 
 
@@ -172,11 +183,8 @@ def commented_lesson(
         *([f"note     = {_quoted(note)}"] if note else []),
         "choruses = 2            # times through the line in each track",
     ]
-    rest = [
-        f"{key} = {value if isinstance(value, int) else _quoted(value)}"
-        for key, value in line.items()
-        if key != "values"
-    ]
+    keys = {key: value for key, value in line.items() if key != "values"}
+    rest = [f"{key} = {value if isinstance(value, int) else _quoted(value)}" for key, value in keys.items()]
     return "\n".join([told + "\n".join(above), "", "[line]", values_rows(line["values"]), *rest, ""])
 
 
@@ -216,12 +224,3 @@ def _own(place: _Place, name: str, week: int) -> str:
         if "file" in tables["line"]:
             tables["line"]["file"] = named_from(place.folder, str(tables["line"]["file"]), path.parent)
         return tomlkit.dumps(text)
-
-
-def check_read(text: str, folder: Path) -> Lesson:
-    """Read a lesson's text as if it lay in a folder; raises LessonError."""
-    return parse_lesson(text, lambda name: find_groove(name, folder), _no_file, read_band)
-
-
-def _no_file(*_: object) -> Sequence[Bar]:
-    raise LessonError("this line is read from a file")

@@ -9,13 +9,14 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, cast
 
 from grooves.errors import LessonError
@@ -24,6 +25,8 @@ from render.files.write import write_bytes
 FORMAT, VERSION = "fourlimb-term", 1
 RECORD, LOCK = "fourlimb-term.json", ".fourlimb-term.lock"
 _SAVED_EVERY_SECONDS = 1.0
+_PATIENCE_SECONDS = 1.0
+_LESSON = re.compile(r"[a-z0-9-]+/week-\d\d-[a-z0-9]+\.toml")  # nothing is ever written elsewhere
 _ENDINGS = {".py", ".js", ".css", ".html", ".svg", ".toml"}
 
 
@@ -34,9 +37,8 @@ class Record:
     folder: Path
     lessons: dict[str, list[str]] = field(default_factory=dict)  # by path: SHA-256 of what was written there
     made: dict[str, dict[str, str]] = field(default_factory=dict)  # by path: what it was made "from", what it "is"
-    levels: dict[str, dict[str, Any]] = field(
-        default_factory=dict
-    )  # by lesson: what it was measured "from", its "lufs"
+    levels: dict[str, dict[str, Any]] = field(default_factory=dict)  # by lesson: measured "from", its "lufs"
+    plans: dict[str, dict[str, Any]] = field(default_factory=dict)  # by group's folder: planned "from", its "lessons"
     notes: dict[str, str] = field(default_factory=dict)  # by a lesson's notes, `lesson_hash`: its path
     _saved: float = float("-inf")
 
@@ -44,7 +46,8 @@ class Record:
         """Write it, or, where it can wait, only where the last time is a second ago; raises LessonError."""
         if not now and monotonic() < self._saved + _SAVED_EVERY_SECONDS:
             return
-        tables = {"lessons": self.lessons, "made": self.made, "levels": self.levels, "notes": self.notes}
+        tables: dict[str, Any] = {"lessons": self.lessons, "made": self.made, "levels": self.levels}
+        tables |= {"plans": self.plans, "notes": self.notes}
         text = json.dumps({"format": FORMAT, "version": VERSION, **tables}, indent=1, sort_keys=True)
         target = self.folder / RECORD
         if not (target.is_file() and target.read_bytes() == text.encode()):
@@ -85,8 +88,19 @@ def read_record(folder: Path) -> Record:
         record.levels = {
             str(path): {"from": str(one["from"]), "lufs": float(one["lufs"])} for path, one in found["levels"].items()
         }
+        record.plans = {
+            str(group): {"from": str(one["from"]), "lessons": [_planned(lesson) for lesson in one["lessons"]]}
+            for group, one in found["plans"].items()
+        }
         record.notes = {str(notes): str(path) for notes, path in found["notes"].items()}
     return record
+
+
+def _planned(lesson: Mapping[str, Any]) -> dict[str, Any]:
+    texts = {key: str(lesson[key]) for key in ("path", "text", "what")}
+    if not _LESSON.fullmatch(texts["path"]):
+        raise ValueError
+    return {**texts, "week": int(lesson["week"])}
 
 
 # --- hashes -------------------------------------------------------------------------------------
@@ -133,11 +147,21 @@ def locked(folder: Path) -> Iterator[None]:
     except OSError as error:
         raise LessonError(f"{folder / LOCK}: cannot be written: {error.strerror or error}") from None
     try:
-        if not _take(file):
+        if not _taken(file):
             raise LessonError(f"{folder}: another run is at work in this folder; wait until it is done, then try again")
         yield
     finally:
         os.close(file)
+
+
+def _taken(file: int) -> bool:
+    """Whether the lock is ours, within a second: the processes of a run that was killed die after it."""
+    until = monotonic() + _PATIENCE_SECONDS
+    while not _take(file):
+        if monotonic() > until:
+            return False
+        sleep(0.05)
+    return True
 
 
 def _take(file: int) -> bool:
@@ -169,3 +193,8 @@ def _take_on_windows(file: int) -> bool:
 def newest(known: Mapping[str, list[str]], path: str) -> str:
     """The hash of what was last written at a path, "" where nothing was."""
     return (known.get(path) or [""])[-1]
+
+
+def hash_of_bytes(data: bytes) -> str:
+    """The SHA-256 that a file of these bytes has."""
+    return hashlib.sha256(data).hexdigest()

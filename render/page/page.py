@@ -100,7 +100,9 @@ def entry(lesson: Lesson, address: str) -> Entry:
 def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> str:
     """The page of a lesson as HTML: `page(lesson, kit, calibrate(kit))`.
 
-    `back` is the address of the index that it links to, "" for none. Raises LessonError where the kit has no sound for a part of the lesson.
+    `back` is the address of the index that it links to, "" for none.
+
+    Raises LessonError where the kit has no sound for a part of the lesson.
     """
     score = lesson.score
     engraved = staves(score)
@@ -164,16 +166,18 @@ def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
 
 
 def sections_page(sections: Sequence[Section], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()) -> str:
-    """A page that lists lessons under headings: `sections_page([Section("Week 1", entries)], "Monday", up="../x.html")`.
+    """A page of lessons under headings: `sections_page([Section("Week 1", entries)], "Monday", up="../x.html")`.
 
     `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
     """
-    quoted = [
-        replace(one, entries=[replace(each, address=quote(each.address)) for each in one.entries]) for one in sections
-    ]
-    filled = [one for one in quoted if one.entries or one.heading]
+    filled = [replace(one, entries=[_quoted(each) for each in one.entries]) for one in sections]
+    filled = [one for one in filled if one.entries or one.heading]
     style = _asset("page.css") + _asset("index.css")
     return _filled("index.html", style, "", title=title, sections=filled, up=quote(up), links=links)
+
+
+def _quoted(one: Entry) -> Entry:
+    return replace(one, address=quote(one.address))
 
 
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:

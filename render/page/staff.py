@@ -9,8 +9,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from html import escape
 from itertools import pairwise
 
+from grooves.players import ChordMark
 from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
@@ -25,6 +27,7 @@ _ROOMY_MM = 1000.0
 _CLOSEST_MM = 2.45  # two notes apart: a head is 1.77 wide
 _NARROWEST_MM, _WIDEST_MM = 33.0, 84.0
 _BESIDE_CLEF_MM = 6.5
+_CHORDS_MM, _CHORDS_UP_MM = 3.6, 4.4  # letters of chord symbols, and how far they stand above the staff
 
 
 @dataclass(frozen=True)
@@ -69,14 +72,22 @@ def staves(score: Score) -> Staves:
     across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
+    if any(bar.chords for bar in printed):
+        above = max(above, _CHORDS_UP_MM + _CHORDS_MM)
     pictures = []
     for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        pictures.append(
-            StaffPicture(bar.number, start, bar.times, _drawn(staff, down, system), _drawn(signs, down, system))
-        )
+        chords = "".join(_chord(mark, left + width * share_of(mark.onset, score, start), above) for mark in bar.chords)
+        drawn = _drawn(staff, down, system) + chords
+        pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system)))
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
+
+
+def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
+    """A chord symbol above the staff, at its place in the bar."""
+    place = f'x="{x_mm - 1:.2f}" y="{above_mm - _CHORDS_UP_MM:.2f}" font-size="{_CHORDS_MM}"'
+    return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
 def share_of(onset: Fraction, score: Score, index: int) -> float:

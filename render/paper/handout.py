@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from grooves.score import Score
 from grooves.teaching.coordination import difficulty, hardest_first
 from render.paper.chart import sheet_pages, sheet_svg
-from render.paper.grids import grid_of
+from render.paper.grids import Grid, grid_of
 from render.paper.layout import DENSE, MUSIC_MM, ROOMY, Block, Density, Wish, flow
 from render.paper.legend import legend_entries
 from render.paper.pdf import chart_pdf
@@ -20,6 +20,7 @@ HARDEST = 2  # bars of a week whose grids are drawn
 RULES_MM = 9.0  # from one ruled line to the next; common practice, no source
 LEAST_ROOM_MM = 24.0  # less is no room to write
 NOTE_MM = 5.6
+_SIZES = ((ROOMY, 1.0), (ROOMY, 0.75), (DENSE, DENSE.scale))  # of lines and grids, the largest that fits
 
 
 @dataclass(frozen=True)
@@ -52,23 +53,24 @@ def handout_svg_pages(sheets: Sequence[Sheet], paper: str = "a4") -> list[str]:
 
 @dataclass(frozen=True)
 class _Pieces:
-    """What stands on a sheet, set closer where it would not fit, with ruled lines below where there is room."""
+    """What stands on a sheet, with ruled lines below: room to write comes before size."""
 
     sheet: Sheet
 
     def __call__(self, room_mm: float) -> list[Block]:
-        found: list[Block] = []
-        for density in (ROOMY, DENSE):
-            found = [*_note(self.sheet.note), *_lines(self.sheet, density), *_hardest(self.sheet, density)]
-            free_mm = room_mm - sum(block.height_mm for block in found)
-            if free_mm >= 0:
-                return [*found, *_ruled(free_mm)]
-        return found
+        found: list[list[Block]] = []
+        for density, scale in _SIZES:
+            blocks = [*_note(self.sheet.note), *_lines(self.sheet, density), *_hardest(self.sheet, scale)]
+            free_mm = room_mm - sum(block.height_mm for block in blocks)
+            if free_mm >= LEAST_ROOM_MM:
+                return [*blocks, *_ruled(free_mm)]
+            found += [blocks] if free_mm >= 0 else []
+        return found[0] if found else blocks
 
 
 def _note(note: str) -> Iterator[Block]:
     if note.strip():
-        told = [row for line in printable(note).splitlines() for row in wrapped(line, MUSIC_MM, NOTE_MM)]
+        told = [row for line in note.splitlines() for row in wrapped(printable(line), MUSIC_MM, NOTE_MM)]
         yield Block(NOTE_MM * (1.25 * len(told) + 0.6), "words", tuple(told), NOTE_MM)
 
 
@@ -80,9 +82,9 @@ def _heading(words: str) -> Block:
 
 def _lines(sheet: Sheet, density: Density) -> Iterator[Block]:
     """Each line with its counts, below what it is called and who reads it."""
-    wish = Wish(show=("line",), under=frozenset({"counts"}), density=density)
+    wish = Wish(show=("line",), under=("counts",))
     for number, (name, score) in enumerate(sheet.lines, 1):
-        for block in flow(score, wish):
+        for block in flow(score, wish, density):
             if block.kind == "heading":
                 yield _heading(f"{name}, {block.lines[0].removeprefix('The line ')}")
             else:  # ids once on a page, whatever stands on it
@@ -92,26 +94,37 @@ def _lines(sheet: Sheet, density: Density) -> Iterator[Block]:
 # --- the hardest bars ---------------------------------------------------------------------------
 
 
-def _hardest(sheet: Sheet, density: Density) -> Iterator[Block]:
-    """The grids of the hardest bars of all lines, the harder first, abreast where one line has both."""
+def _hardest(sheet: Sheet, scale: float) -> Iterator[Block]:
+    """The grids of the hardest bars of all lines that differ, abreast where there is but one line."""
+    chosen = sorted(_chosen(sheet))
+    grids = [grid_of(sheet.lines[line][1], index) for line, index in chosen]
+    labels = [_label(sheet, line, index) for line, index in chosen]
+    yield _heading("The hardest bars" if len(grids) > 1 else "The hardest bar")
+    entries = legend_entries(grids, MUSIC_MM)
+    yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
+    abreast = len(sheet.lines) == 1 and len({tuple(row.limb for row in one.rows) for one in grids}) == 1
+    abreast = abreast and min(most_abreast(one, MUSIC_MM / scale) for one in grids) >= len(grids)
+    each = len(grids) if abreast else 1
+    for first in range(0, len(grids), each):
+        made = strip(grids[first : first + each], labels[first : first + each], MUSIC_MM / scale, HARDEST)
+        yield Block(made.height_mm * scale, "grid", strip=made, scale=scale, bars=each)
+
+
+def _chosen(sheet: Sheet) -> list[tuple[int, int]]:
+    """The hardest bars as line and index, each rhythm once."""
     ranked = sorted(
         (-found.total, line, found.bar_index)
         for line, (_, score) in enumerate(sheet.lines)
         for found in hardest_first(score)
-    )[:HARDEST]
-    by_line = sorted((line, index) for _, line, index in ranked)
-    grids = [grid_of(sheet.lines[line][1], index) for line, index in by_line]
-    labels = [_label(sheet, line, index) for line, index in by_line]
-    yield _heading("The hardest bars" if len(grids) > 1 else "The hardest bar")
-    entries = legend_entries(grids, MUSIC_MM)
-    yield Block(entries[-1].y + 8.5, "legend", legend=entries, keep=True)
-    same = len({line for line, _ in by_line}) == 1 and len({tuple(row.limb for row in one.rows) for one in grids}) == 1
-    room = min(most_abreast(one, MUSIC_MM / density.scale) for one in grids)
-    abreast = same and len(sheet.lines) == 1 and room >= len(grids)
-    for first in range(0, len(grids), len(grids) if abreast else 1):
-        last = len(grids) if abreast else first + 1
-        made = strip(grids[first:last], labels[first:last], MUSIC_MM / density.scale, density.abreast)
-        yield Block(made.height_mm * density.scale, "grid", strip=made, scale=density.scale, bars=last - first)
+    )
+    seen: list[Grid] = []
+    chosen: list[tuple[int, int]] = []
+    for _, line, index in ranked:
+        grid = grid_of(sheet.lines[line][1], index)
+        if len(chosen) < HARDEST and grid not in seen:
+            seen.append(grid)
+            chosen.append((line, index))
+    return chosen
 
 
 def _label(sheet: Sheet, line: int, index: int) -> str:

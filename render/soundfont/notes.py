@@ -3,8 +3,8 @@
 A recording is of a key that is held; where a note lets go of its key, the recording dies away as FluidSynth lets it
 die, at a slope measured once for each. So notes of any length share one recording, and end on FluidSynth's blocks
 of 64 frames. Inside a layer velocity is a gain, 40·log10(v) (DLS Level 1 and SoundFont 2.04, section 8.4.1), from the
-nearest velocity that is recorded; a filter that follows velocity is off by at most a step between these. Where there is
-one layer and velocity is a pure gain, one recording serves all.
+nearest velocity that is recorded, every sixteenth; a filter that follows velocity is off by at most half of that. Where
+there is one layer and velocity is a pure gain, one recording serves all.
 """
 
 import math
@@ -103,8 +103,9 @@ class Instrument:
             )
         if self._is_pure_gain(key):
             return LOUDEST, (velocity / LOUDEST) ** 2
-        low, high = layer
-        at = min(max(_STEP * round(velocity / _STEP), low, 1), high) if high - low >= _STEP else high
+        nearest, (low, high) = min(max(_STEP * round(velocity / _STEP), 1), LOUDEST), layer
+        narrow = high - low < _STEP and self.preset.has(key, nearest)  # such layers share the nearest recording
+        at = nearest if narrow else min(max(nearest, low), high)
         return at, (velocity / at) ** 2
 
     def _is_pure_gain(self, key: int) -> bool:
@@ -125,8 +126,8 @@ class Instrument:
         return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
 
     def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
-        """A recording of the class of length that holds so many seconds: the next power of two."""
-        length = min(2.0 ** math.ceil(math.log2(seconds)), LONGEST_SECONDS)
+        """A recording of the class of length that holds so many seconds: one second, two, four and so on."""
+        length = min(2.0 ** max(math.ceil(math.log2(seconds)), 0), LONGEST_SECONDS)
         name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
         if name not in self._samples:
             kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))

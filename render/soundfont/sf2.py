@@ -68,9 +68,10 @@ class Preset:
         found = {zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1]}
         return tuple(sorted((low, min(high, 127)) for low, high in found if low <= min(high, 127)))
 
-    def has(self, key: int) -> bool:
-        """Say whether a key has a sample."""
-        return any(zone.keys[0] <= key <= zone.keys[1] for zone in self.zones)
+    def has(self, key: int, velocity: int | None = None) -> bool:
+        """Say whether a key has a sample, at some velocity or at this one."""
+        own = (zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1])
+        return any(velocity is None or low <= velocity <= high for low, high in own)
 
 
 def read_presets(path: Path, programs: frozenset[int] = frozenset()) -> tuple[Preset, ...]:
@@ -119,8 +120,8 @@ def choose_program(presets: tuple[Preset, ...], program: int) -> Preset:
     """
     found = [preset for preset in presets if (preset.bank, preset.program) == (0, program) and preset.zones]
     if not found:
-        named = f"program {program}{f', {_PROGRAMS[program]}' if program in _PROGRAMS else ''}"
-        raise LessonError(f"no General MIDI {named} in it; choose another soundfont, or leave out who plays it")
+        named = f"{_PROGRAMS.get(program, 'sound')} in it (General MIDI program {program})"
+        raise LessonError(f"no {named}; choose another soundfont, or leave out who plays it")
     return found[0]
 
 

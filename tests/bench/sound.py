@@ -175,7 +175,7 @@ def speed(kit: DrumKit, folder: Path) -> None:
 
 def band(kit: DrumKit, folder: Path) -> None:
     """Five minutes with bass and piano: the command fluidsynth on our MIDI, ours with nothing on disk and with all of it."""
-    track = with_band(MINUTES)
+    track = with_band(MINUTES, folder)
     (folder / "track.mid").write_bytes(midi_bytes(track, velocities(track, calibrate(kit)), kit.preset.program))
     put([track], folder)
     ours(kit.path, folder)

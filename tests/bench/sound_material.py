@@ -1,17 +1,15 @@
 """Performances for the sound benchmarks: a reading lesson of a wished length at a wished tempo."""
 
-import random
-from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 
 from grooves.feel import Feel
 from grooves.groove import parse_groove
 from grooves.line import PlayedOn
 from grooves.passages import Track, track_passages
-from grooves.performance import Note, Performance, perform
+from grooves.performance import Performance, perform
 from grooves.rhythm import parse_values
 from grooves.score import Score, write_score
+from render.lesson.load import load_lesson
 
 LINE = "4 8 8 4 4 | 8 4 4 4 8 | 4. 8 4 4r | 8r 4. 4 8 8"
 LIBRARY = Path(__file__).parents[2] / "grooves" / "library"
@@ -33,32 +31,14 @@ def performance(
     return perform(score(), passages, feel or Feel())
 
 
-def with_band(minutes: float, tempo_bpm: float = 120) -> Performance:
-    """The same with a bass on every beat and two to three chords of four notes in a bar, off by a little as limbs are."""
-    track, dice = performance(minutes, tempo_bpm), random.Random(1)
-    quarters, notes, key = int(track.length_seconds * tempo_bpm / 60), [], 40
-
-    def add(part: str, program: int, place: Fraction, length: Fraction, chord: list[int], level_lu: float) -> None:
-        late = dice.gauss(0.01, 0.005)
-        onset = place + Fraction(round(late * tempo_bpm / 60 * 960), 960)
-        level = level_lu + dice.gauss(0, 1)
-        seconds = float(onset) * 60 / tempo_bpm, float(length) * 60 / tempo_bpm
-        notes.extend(Note(seconds[0], onset, seconds[1], length, part, program, one, level) for one in chord)
-
-    for quarter in range(quarters):
-        key = min(max(key + dice.choice((-5, -2, -1, 1, 2, 3)), 28), 55)
-        add("bass", 32, Fraction(quarter), Fraction(round(dice.uniform(0.85, 0.97) * 960), 960), [key], -6)
-        if dice.random() < 0.6:
-            low = dice.randrange(50, 58)
-            add(
-                "piano",
-                0,
-                quarter + Fraction(2, 3),
-                Fraction(dice.randrange(200, 1500), 960),
-                [low, low + 4, low + 7, low + 11],
-                -14,
-            )
-    return replace(track, notes=tuple(notes))
+def with_band(minutes: float, folder: Path) -> Performance:
+    """The same with a bass that walks and a piano that comps through a blues, without the line."""
+    path = folder / "band.toml"
+    path.write_text(lesson_text(minutes) + '[band]\nform = "blues"\n')
+    lesson = load_lesson(path).lesson
+    track = next(track for track in lesson.tracks if track.name == "with-band")
+    passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+    return perform(lesson.score, passages, lesson.feel, lesson.balance_lu)
 
 
 def lesson_text(minutes: float, tempo_bpm: float = 120) -> str:

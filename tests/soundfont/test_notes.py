@@ -2,12 +2,16 @@
 
 import struct
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from music import text_of
 
 from grooves.errors import LessonError
+from render.lesson.options import RenderOptions
+from render.lesson.render_lesson import render_lesson
 from render.soundfont.recording import prime, strike
 from render.soundfont.soundfont import default_soundfont, open_kit
 from render.soundfont.synth import Synth
@@ -40,8 +44,8 @@ def without_programs(*programs):
 
 
 @pytest.mark.parametrize(
-    ("program", "named"), [(32, "program 32, acoustic bass"), (0, "program 0, acoustic grand piano"), (66, "program 66, tenor saxophone")]
-)  # fmt: skip
+    ("program", "named"), [(32, "acoustic bass"), (0, "acoustic grand piano"), (66, "tenor saxophone"), (35, "sound")]
+)
 def test_a_soundfont_without_the_program_is_one_message(program, named, tmp_path):
     path = tmp_path / "drums.sf2"
     path.write_bytes(without_programs(program))
@@ -49,10 +53,19 @@ def test_a_soundfont_without_the_program_is_one_message(program, named, tmp_path
         assert np.abs(kit.hit(51, 90)).max() > 0.001  # its drums play
         with pytest.raises(LessonError) as raised:
             kit.instrument(program)
-    assert (
-        str(raised.value)
-        == f"{path}: no General MIDI {named} in it; choose another soundfont, or leave out who plays it"
-    )
+    said = f"no {named} in it (General MIDI program {program}); choose another soundfont, or leave out who plays it"
+    assert str(raised.value) == f"{path}: {said}"
+
+
+def test_a_lesson_whose_band_a_soundfont_lacks_is_one_message_and_no_file(tmp_path):
+    font, lesson, out = tmp_path / "drums.sf2", tmp_path / "lesson.toml", tmp_path / "out"
+    font.write_bytes(without_programs(0))
+    lesson.write_text(text_of("4 4 4 4", tempo=200) + '[band]\nform = "blues"\n')
+    with pytest.raises(LessonError, match=r"drums.sf2: no acoustic grand piano in it \(General MIDI program 0\)"):
+        render_lesson(lesson, RenderOptions(out, soundfont=font))
+    assert not list(out.glob("*"))
+    lesson.write_text(lesson.read_text() + 'piano = "off"\n')
+    assert render_lesson(lesson, RenderOptions(out, soundfont=font)).files
 
 
 @pytest.mark.parametrize(
@@ -98,13 +111,20 @@ def test_where_velocity_is_a_pure_gain_one_recording_serves_all(velocity, kit):
 
 
 @pytest.mark.skipif(not LARGE.is_file(), reason="apt install fluid-soundfont-gm")
-def test_a_note_is_recorded_in_its_own_velocity_layer():
+def test_a_note_is_recorded_in_its_own_velocity_layer_where_that_is_wider_than_a_step_of_16():
     with closing(open_kit(LARGE, use_cache=False)) as kit:
         piano = kit.instrument(0)
         layers = piano.preset.layers(60)
-        assert len(layers) > 5
-        for low, high in layers:
-            assert all(low <= piano.recorded(60, velocity)[0] <= high for velocity in range(max(low, 1), high + 1))
+        assert layers[0] == (0, 64) and len(layers) > 5
+        assert {piano.recorded(60, velocity)[0] for velocity in range(1, 65)} == {1, 16, 32, 48, 64}
+        assert {piano.recorded(60, velocity)[0] for velocity in range(65, 128)} == {64, 80, 96, 112, 127}
+
+
+def test_a_layer_wider_than_a_step_is_not_left_for_the_nearest_recording(kit):
+    bass = kit.instrument(32)
+    zones = [replace(bass.preset.zones[0], keys=(0, 127), velocities=both) for both in ((0, 69), (70, 127))]
+    bass.preset = replace(bass.preset, zones=tuple(zones))
+    assert [bass.recorded(40, velocity)[0] for velocity in (60, 66, 69, 70, 72, 90)] == [64, 64, 64, 70, 70, 96]
 
 
 def test_a_second_kit_reads_notes_from_disk_without_the_synthesizer():
