@@ -55,6 +55,12 @@ def test_the_default_tracks_gain_one_with_the_band_and_the_others_are_of_the_dru
     assert heard["time"] == heard["without-line"] == set()
 
 
+def test_a_track_without_the_band_has_no_key_either():
+    lesson = band_lesson(ALL)
+    assert played(lesson, "with-band").key_signature == "F"
+    assert played(lesson, "full").key_signature == ""
+
+
 def test_without_a_band_the_default_tracks_are_four():
     assert [track.name for track in lesson_of(LINE_OF_TWO).tracks] == ["time", "ride-and-line", "full", "without-line"]
 
