@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test bench lint clean
+.PHONY: help demo docs test bench lint clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/'
@@ -17,6 +17,9 @@ lint: .venv/test-ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+docs: .venv/ready ## write the tables of keys in docs/ anew
+	$(BIN)/python -m render.lesson.key_pages
 
 bench: .venv/test-ready ## print the ratios kept in DEVELOPERS.md
 	for bench in tests/bench/*.py; do $(BIN)/python $$bench || exit 1; done

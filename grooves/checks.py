@@ -15,14 +15,6 @@ from grooves.kit import BAND
 
 
 @dataclass(frozen=True)
-class Key:
-    """What a key is for, and one line that shows it: `Key("how fast", "tempo = 120")`."""
-
-    what: str
-    example: str
-
-
-@dataclass(frozen=True)
 class Check(BeforeValidator):
     """A validator that says what it takes: `number(30, 400, "a tempo").kind` is "number, 30 to 400"."""
 

@@ -6,12 +6,14 @@ with `limb`, `instrument`, `counts` or `values` (one or more bars, cycled), `acc
 `spread` (how much of the lesson's level deviation it takes). `beat` is the value that the tempo counts.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from grooves.counts import parse_counts, parse_places
-from grooves.errors import LessonError, nearest, quoted, shown
+from grooves.errors import LessonError, at, nearest, quoted, shown, visible
+from grooves.keys import GROOVE_KEYS, PART_KEYS
 from grooves.kit import INSTRUMENTS, LIMBS, PARTS
 from grooves.rhythm import Meter, parse_meter, parse_values, value_length
 from grooves.toml_text import read_toml
@@ -64,24 +66,12 @@ def swings(groove: Groove) -> bool:
     return groove.swing not in ("straight", 1.0) and groove.meter.unit < 8
 
 
-_KEYS = ("name", "title", "meter", "swing", "tempo", "beat", "source")
-_PART_KEYS = ("limb", "instrument", "counts", "values", "accents", "accent", "light", "lighter", "level", "spread")
-
-
-_EXAMPLES = {
-    "counts": '"1 2 & 3 4 &"',
-    "values": '"4 8 8 4 8 8"',
-    "light": '"(2) & (4) &"',
-    "accents": '"2 4"',
-}
-
-
 def parse_groove(text: str) -> Groove:
     """Read a groove file's text: `parse_groove(text).meter` is `Meter(4, 4)`; raises LessonError naming the key."""
     table = read_toml(text)
     for key, value in table.items():
-        if key not in (*_KEYS, *PARTS):
-            raise LessonError(f"{key}: not a key of a groove; {nearest(key, (*_KEYS, *PARTS))}")
+        if key not in (*GROOVE_KEYS, *PARTS):
+            raise LessonError(f"{visible(key, 60)}: not a key of a groove; {nearest(key, (*GROOVE_KEYS, *PARTS))}")
         if (key in PARTS) != isinstance(value, dict):
             raise LessonError(f"{key}: {'a part is a table' if key in PARTS else 'this is not a table'}")
     meter = parse_meter(_text(table, "meter"))
@@ -94,9 +84,9 @@ def parse_groove(text: str) -> Groove:
         meter=meter,
         swing=check_swing(table.get("swing", "straight"), meter),
         tempo_bpm=_tempo_range(table.get("tempo")),
-        beat=value_length(str(table["beat"])) if "beat" in table else meter.pulse if meter.unit >= 8 else Fraction(1),
+        beat=_beat(table["beat"]) if "beat" in table else meter.pulse if meter.unit >= 8 else Fraction(1),
         parts=parts,
-        source=str(table.get("source", "")),
+        source=_text(table, "source") if "source" in table else "",
     )
 
 
@@ -120,9 +110,18 @@ def check_swing(swing: object, meter: Meter) -> Swing:
     return swing if isinstance(swing, str) else float(swing)
 
 
+def _nearest(value: object, words: Sequence[str]) -> str:
+    return nearest(value if isinstance(value, str) else "", words)
+
+
+def _beat(value: object) -> Fraction:
+    with at("beat"):
+        return value_length(value if isinstance(value, str) else quoted(value))
+
+
 def _text(table: dict[str, Any], key: str) -> str:
     if not isinstance(table.get(key), str) or not table[key].strip():
-        raise LessonError(f"{key}: missing; every groove needs a text here")
+        raise LessonError(f"{key}: missing; write {GROOVE_KEYS[key].example}")
     return str(table[key])
 
 
@@ -135,14 +134,14 @@ def _tempo_range(value: object) -> tuple[float, float]:
 
 def _read_part(name: str, table: dict[str, Any], meter: Meter) -> Part:
     for key in table:
-        if key not in _PART_KEYS:
-            raise LessonError(f"{name}.{key}: not a key of a part; {nearest(key, _PART_KEYS)}")
+        if key not in PART_KEYS:
+            raise LessonError(f"{name}.{visible(key, 60)}: not a key of a part; {nearest(key, PART_KEYS)}")
     limb = table.get("limb", INSTRUMENTS[name].limb)
     instrument = table.get("instrument", name)
     if limb not in LIMBS:
-        raise LessonError(f"{name}.limb: '{limb}' is not a limb; {nearest(str(limb), LIMBS)}")
+        raise LessonError(f"{name}.limb: {quoted(limb)} is not a limb; {_nearest(limb, LIMBS)}")
     if instrument not in PARTS:
-        raise LessonError(f"{name}.instrument: '{instrument}' is not in the kit; {nearest(str(instrument), PARTS)}")
+        raise LessonError(f"{name}.instrument: {quoted(instrument)} is not in the kit; {_nearest(instrument, PARTS)}")
     if ("counts" in table) == ("values" in table):
         raise LessonError(f"{name}: write its pattern either as counts or as values")
     try:
@@ -163,7 +162,7 @@ def _pattern(table: dict[str, Any], meter: Meter) -> tuple[tuple[PatternStroke, 
     for key in ("counts", "values", "light", "accents"):
         if not isinstance(table.get(key, ""), str):
             raise LessonError(
-                f"{key}: {quoted(table[key])} is not a text; write it between quotes, such as {_EXAMPLES[key]}"
+                f"{key}: {quoted(table[key])} is not a text; write it between quotes: {PART_KEYS[key].example}"
             )
     bars = (
         parse_counts(table["counts"], meter, to_the_end=False)

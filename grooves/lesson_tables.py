@@ -13,7 +13,6 @@ from grooves.checks import (
     PACE,
     PROGRAMS,
     YES_OR_NO,
-    Key,
     by_name,
     choice,
     level,
@@ -23,6 +22,7 @@ from grooves.checks import (
     text_or_whole,
     whole,
 )
+from grooves.keys import Key
 from grooves.kit import HANDS, Handedness
 from grooves.passages import CLICKS
 from grooves.players import BASSES, HORNS, PIANOS

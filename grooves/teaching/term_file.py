@@ -7,8 +7,9 @@ from typing import Annotated, Any
 
 from pydantic import ValidationError
 
-from grooves.checks import Key, number, said_as, text, whole
+from grooves.checks import number, said_as, text, whole
 from grooves.errors import LessonError, nearest, quoted
+from grooves.keys import Key
 from grooves.lesson_tables import Table, keys_of
 from grooves.passages import slug
 from grooves.teaching.levels import LEVELS

@@ -72,7 +72,7 @@ WRONG = [
     ("x =", "line 1: x =: write a value after it"),
     (HEAD, "the groove has no part; add a table such as [ride]"),
     (HEAD + "[rid]\n" + RIDE, "rid: not a key of a groove; did you mean 'ride'?"),
-    (HEAD.replace('meter = "4/4"', ""), "meter: missing; every groove needs a text here"),
+    (HEAD.replace('meter = "4/4"', ""), 'meter: missing; write meter = "4/4"'),
     (HEAD.replace("4/4", "4/3") + RIDE, "'4/3' is not a meter"),
     (HEAD.replace("[60, 200]", "120") + RIDE, "tempo: 120 is not a range; write [low, high] within 30 to 400"),
     (HEAD.replace("2.0", "9") + RIDE, "swing: 9 is out of range"),

@@ -28,9 +28,12 @@ HUGE = "9" * 401
 @pytest.mark.parametrize(
     ("rows", "message"),
     [
-        ("counts = 5", r"ride: counts: 5 is not a text; write it between quotes, such as \"1 2 & 3 4 &\""),
+        ("counts = 5", r"ride: counts: 5 is not a text; write it between quotes: counts = \"1 2 & 3 4 &\""),
         ("values = []", "ride: values: .* is not a text; .*"),
-        ('counts = "1"\naccents = 2', r"ride: accents: 2 is not a text; write it between quotes, such as \"2 4\""),
+        (
+            'counts = "1"\naccents = 2',
+            r"ride: accents: 2 is not a text; write it between quotes: accents = \"2 4\"",
+        ),
         ('counts = "1"\nlight = true', "ride: light: true is not a text; .*"),
         (f'counts = "{HUGE}"', "ride: bar 1: '9+…9+' is not a count; .*"),
     ],
