@@ -6,7 +6,6 @@ broken off goes on where it was. Every find is printed, and kept beside the stat
 
 import argparse
 import json
-import os
 import pickle
 import resource
 import signal
@@ -121,10 +120,15 @@ def _all_batches(seed: int, cases: int, size: int, folder: Path) -> int:
                 finds[str(told["batch"])] = told["finds"]
                 place.write_text(json.dumps(finds))
                 ended = told["ended"]
-                print(f"{len(finds) * size} cases, {sum(map(len, finds.values()))} finds, {time.monotonic() - begun:.0f} s", flush=True)
+                print(
+                    f"{len(finds) * size} cases, {sum(map(len, finds.values()))} finds, {time.monotonic() - begun:.0f} s",
+                    flush=True,
+                )
         if running.returncode:
-            os.replace(folder / "now", folder / f"died-{seed}-{len(finds)}")
-            finds[str(len(finds))] = [f"the process died ({running.returncode}); the case is kept as died-{seed}-{len(finds)}"]
+            (folder / "now").replace(folder / f"died-{seed}-{len(finds)}")
+            finds[str(len(finds))] = [
+                f"the process died ({running.returncode}); the case is kept as died-{seed}-{len(finds)}"
+            ]
             place.write_text(json.dumps(finds))
     print(", ".join(f"{how}: {times}" for how, times in sorted(ended.items())))
     said = Counter(wrong for batch in finds.values() for wrong in batch)
