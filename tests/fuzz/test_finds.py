@@ -53,6 +53,8 @@ FINDS = {
     "a title with signs for a terminal": (("bars", "a.toml"), {"a.toml": GOOD.replace(b"Harbour Street", b"\\u001b[31m\\u0000\\n\\u202e\\uFFFE")}),
     "a title with signs for a terminal, rendered": (RENDER, {"a.toml": GOOD.replace(b"Harbour Street", b"\\u001b[31m\\t\\u009b")}),
     "a title with signs for a terminal, as JSON": ((*RENDER, "--json"), {"a.toml": GOOD.replace(b"Harbour Street", b"\\u009b31m\\u202e")}),
+    "a tempo of no time": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
+    "a take in a tempo of no time": (("check", "a.toml", "take.mid"), {"a.toml": GOOD, "take.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
     "a term of no name": (("term", ""), {}),
     "a term that is this folder": (("term", "."), {}),
     "a new lesson of no name": (("new", ""), {}),
