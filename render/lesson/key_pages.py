@@ -36,7 +36,7 @@ def groove_page() -> str:
 
 
 def _heading(name: str) -> str:
-    if name in ("line", "feel"):
+    if name in ("line", "feel", "band"):
         return f"[{name}]"
     return "[[track]]" if name == "track" else f"{name} = {{ … }}, in a track"
 

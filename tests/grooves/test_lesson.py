@@ -41,7 +41,7 @@ WRONG = [
     (TOP, "title = 3", "title: 3 is not a text; write it between quotes"),
     (TOP, 'title = "  "', "title: '  ' is not a text; write something between the quotes"),
     (TOP, f'{TOP}\ntempoo = 1', "tempoo: no such key; did you mean 'tempo'?"),
-    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, groove, line, choruses, count_in, kit, soundfont, kit_program, feel, balance, band, track"),
+    (TOP, f'{TOP}\nzzz = 1', "zzz: no such key; choose from title, tempo, note, groove, line, choruses, count_in, kit, soundfont, kit_program, feel, balance, band, track"),
     ("tempo = 120", "", "tempo: missing; write tempo = 120"),
     ("tempo = 120", "tempo = 0", "tempo: 0 is out of range; a tempo runs from 30 to 400"),
     ("tempo = 120", "tempo = -1", "tempo: -1 is out of range; a tempo runs from 30 to 400"),
