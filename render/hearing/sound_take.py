@@ -213,8 +213,8 @@ def _absorbed(
 ) -> set[str]:
     """The parts whose templates have learned another drum, as those do that nobody plays or that drown in others.
 
-    Such a one is now as near to a clearer part's, or to that of one that is silent, as to its own beginning, and could not be told apart before; or it
-    was even weaker where it is written than elsewhere.
+    Such a one could hardly be told apart before anything was learned; or not surely, and it is now as near to a
+    clearer part's, or to a silent one's, as to its own beginning.
     """
     parts = tuple(rough)
     before = []
