@@ -63,9 +63,9 @@ def compare(lesson, kit, found, seconds):
 
     One sample off (0.02 ms) gives -20 dB and more, as the test of the offline rendering shows.
     """
-    sound, strokes = heard(found)
+    sound, _ = heard(found)
     seconds = min(seconds, len(sound) / RATE - 0.2)  # a card that was held up too has played less
-    dropped = [stroke for stroke in strokes if stroke["dropped"] and stroke["seconds"] < seconds]
+    dropped = [stroke for stroke in found.page.evaluate("leftOut") if stroke["seconds"] < seconds]
     left_out = {(stroke["part"], round(stroke["seconds"], 4)) for stroke in dropped}
     wanted = played(lesson, kit, seconds)
     kept = [(hit, velocity) for hit, velocity in wanted if (hit.part, round(hit.onset_seconds, 4)) not in left_out]
