@@ -127,6 +127,7 @@ class _Swing:
         self._straight = score.meter.unit >= 8
         reads = score.band is not None and notes[0].part in score.band.readers
         self._swing = feel.line_swing if reads and feel.line_swing is not None else feel.swing
+        self._known: dict[int, tuple[float, frozenset[int], frozenset[int]]] = {}
         self._onsets: dict[int, list[Fraction]] = defaultdict(list)
         for note in notes:
             self._onsets[note.bar].append(note.onset)
@@ -136,15 +137,20 @@ class _Swing:
         while within >= self._laid[bar].mark.quarters and bar + 1 < len(self._laid):
             within -= self._laid[bar].mark.quarters
             bar += 1
-        laid = self._laid[bar]
-        mark, written, passage = laid.mark, laid.bar, laid.passage
-        if not self._straight:
-            strokes = written.groove_alone if passage.groove_alone else written.strokes
-            onsets = [*self._onsets[bar], *(stroke.onset for stroke in strokes)]
-            ratio = swing_ratio(self._swing, mark.quarters_per_minute)
-            within = swung(within, ratio, sixteenth_beats(onsets), triplet_beats(onsets))
+        mark = self._laid[bar].mark
+        if not self._straight and within.denominator == 2:  # an upbeat in eighths: nothing else swings
+            within = swung(within, *self._known[bar] if bar in self._known else self._learnt(bar))
         seconds = mark.onset_seconds + float(within) * 60 / mark.quarters_per_minute
         return _Moment(seconds, mark.onset_quarters + within)
+
+    def _learnt(self, bar: int) -> tuple[float, frozenset[int], frozenset[int]]:
+        """A bar's ratio, and its beats that are written in sixteenths and in triplets, by the drums or by this part."""
+        laid = self._laid[bar]
+        strokes = laid.bar.groove_alone if laid.passage.groove_alone else laid.bar.strokes
+        onsets = [*self._onsets[bar], *(stroke.onset for stroke in strokes)]
+        ratio = swing_ratio(self._swing, laid.mark.quarters_per_minute)
+        self._known[bar] = ratio, sixteenth_beats(onsets), triplet_beats(onsets)
+        return self._known[bar]
 
 
 _Where = tuple[int, Fraction]  # a bar of the track and a place in it

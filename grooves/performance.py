@@ -15,12 +15,12 @@ from grooves.feel import (
     triplet_beats,
 )
 from grooves.kit import INSTRUMENTS
-from grooves.passages import Passage, count_in_beats, plays, softened_lu
+from grooves.passages import Passage, count_in_beats, heard, plays, softened_lu
 from grooves.performed import BarMark as BarMark
 from grooves.performed import Hit as Hit
 from grooves.performed import Note as Note
 from grooves.performed import Performance as Performance
-from grooves.players import WrittenBar
+from grooves.players import Band, WrittenBar
 from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
 
@@ -94,12 +94,16 @@ def perform(
     played = [hit for limb in by_limb for hit in _play_limb(limb, by_limb[limb], feel)]
     hits = sorted([*helpers, *played], key=lambda hit: (hit.onset_seconds, hit.part))
     bars = tuple(mark for mark, *_ in marks)
-    if score.band is None:
+    if score.band is None or not _is_heard(score.band, passages):
         return Performance(score.title, score.meter, tuple(hits), bars)
     from grooves.accompany import band_notes
 
     notes = band_notes(score.band, score, _for_the_band(marks), feel, balance_lu or {})
     return Performance(score.title, score.meter, tuple(hits), bars, notes, score.band.key_signature)
+
+
+def _is_heard(band: Band, passages: Sequence[Passage]) -> bool:
+    return any(heard({part}, passage) for passage in passages if passage.bars for part in band.parts)
 
 
 def band_sheet(score: Score, passages: Sequence[Passage], feel: Feel) -> list[WrittenBar]:

@@ -29,6 +29,12 @@ LISTEN = """async (code) => {
     const recorder = new AudioWorkletNode(context, "recorder", { numberOfInputs: 1, channelCount: 2, channelCountMode: "explicit" });
     globalThis.blocks = [];
     recorder.port.onmessage = ({ data }) => blocks.push(...data);
+    globalThis.leftOut = [];
+    const hand = transport.hand;
+    transport.hand = function (stroke) {
+        hand.call(this, stroke);
+        if (stroke.dropped) leftOut.push({ part: stroke.voice.part, seconds: stroke.seconds });
+    };
     const connect = AudioNode.prototype.connect;
     AudioNode.prototype.connect = function (to, ...others) {
         if (to === context.destination) connect.call(this, recorder);

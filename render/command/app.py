@@ -15,7 +15,7 @@ __all__ = ["COMMANDS", "BadUsage", "call", "command", "usage_message"]
 
 COMMANDS = (
     "demo", "new", "render", "loop", "balance", "bars", "lines", "chart", "page", "check", "term", "grooves", "forms",
-    "soundfonts",
+    "soundfonts", "doctor",
 )  # fmt: skip
 ABOUT = "Jazz drum-set practice: read a line with one limb over steady time, with the limbs you choose left out."
 CAUTION = (

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from grooves.takes.align import Alignment, align
+from grooves.takes.align import Alignment, align, nearest_gaps
 from grooves.takes.sheet import Sheet
-from grooves.takes.take import Floats, Played, Take, median, onsets
+from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spread
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
 from render.hearing.single_strokes import OwnKit
@@ -30,8 +30,10 @@ FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
 AUTOMATIC_DB = 3.0
+SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
 OTHERS_SECONDS, APART_SECONDS = 0.04, 0.09  # around a place of others; how far it lies from every own one
-CHANCE, SURE = 0.5, 0.97  # separation before anything was learned
+CHANCE, SURE = 0.5, 0.95  # separation before anything was learned
+CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
 FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
 EXTRA_SOFTER_DB = 6.0  # under its softer strokes, that one which is not written may be
 OWN_ECHO_SECONDS = 0.13  # around a stroke no other one of the same drum is believed that is not written
@@ -72,6 +74,7 @@ def listen(
     unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
     late = _shifts(first[: len(templates)], learned[: len(templates)])
     found = _all_peaks(recording, Ears(tuple(templates), learned, weights, tuple(late)), progress)
+    found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
     take = _strokes(found, sheet, alignment, recording.seconds, unclear)
@@ -130,6 +133,18 @@ def _shifts(first: Templates, learned: Templates) -> list[float]:
     return found
 
 
+def _anchored(found: Peaks, rough: Peaks) -> Peaks:
+    """Peaks brought back where their template has slid off by a good deal, as those of the first templates show."""
+    if not len(found.seconds):
+        return found
+    strong = found.seconds[found.strength >= np.quantile(found.strength, 0.7)]
+    gaps = nearest_gaps(strong, rough.seconds[rough.strength >= np.quantile(rough.strength, 0.5)])
+    near = gaps[np.abs(gaps) <= SLID_SECONDS[1]]
+    off = median(near)
+    sure = len(near) >= len(strong) / 2 and robust_spread(near) < SLID_SECONDS[0]
+    return replace(found, seconds=found.seconds + off) if sure and abs(off) > SLID_SECONDS[0] else found
+
+
 def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], object]) -> dict[str, Peaks]:
     """Every part's peaks, found in overlapping blocks."""
     seconds: dict[str, list[Floats]] = {part: [] for part in ears.parts}
@@ -164,9 +179,23 @@ def _strokes(
             silent.add(part)
             continue
         limit = max(threshold(here, elsewhere), float(np.median(here)) * 10 ** (-FAINTEST_DB / 20))
-        strokes += _judged(part, found[part], own, elsewhere, limit)
+        judged = _judged(part, found[part], own, elsewhere, limit)
+        if clustered(onsets(judged), own) < CLUSTERED:
+            silent.add(part)
+            continue
+        strokes += judged
     strokes.sort(key=lambda one: one.onset_seconds)
     return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
+
+
+def clustered(moments: Floats, own: Floats) -> float:
+    """The share of strokes near written places that lie within 30 ms of where they lie as a rule; 1 of none.
+
+    Example: `clustered(written + 0.02, written)` is 1.0; peaks of noise are spread over all they are looked for in.
+    """
+    gaps = nearest_gaps(own, moments) if len(moments) else np.zeros(0)
+    gaps = gaps[np.abs(gaps) <= 0.1]
+    return float(np.mean(np.abs(gaps - median(gaps)) <= 0.03)) if len(gaps) else 1.0
 
 
 def _places(

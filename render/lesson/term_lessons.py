@@ -92,9 +92,9 @@ def group_jobs(path: Path, out: Path) -> tuple[str, list[GroupJob]]:
             folder = slug(group.name, "group")
             named = [path.parent / name for name in (*group.grooves, *(own.lesson for own in group.weeks.values()))]
             read = [hash_of_file(one) for one in named if one.is_file()]
-            # The way from the lessons to the term's folder stands in them, where a groove lies there.
-            way = named_from(out / folder, path.name, path.parent)
-            source = hash_of(hash_of_program(), title, str(weeks), repr(group), way, *read)
+            # A lesson names files by their way from it, so the way counts too.
+            read += [named_from(out / folder, one.name, one.parent) for one in named if one.is_file()]
+            source = hash_of(hash_of_program(), title, str(weeks), repr(group), *read)
             jobs.append(GroupJob(path, out, number, folder, group.name, notes, source))
     return title, jobs
 

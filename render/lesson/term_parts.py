@@ -164,6 +164,11 @@ def zips(this: TermRun, tracks: Sequence[TracksJob]) -> list[ZipJob]:
     return made
 
 
+def _link(group: TermGroup, path: str) -> tuple[str, str]:
+    """A file by its name, and as its group's index names it."""
+    return Path(path).name, _inside(group, path)
+
+
 def _inside(group: TermGroup, path: str) -> str:
     """A file as its group's index names it."""
     return path.removeprefix(f"{group.folder}/")

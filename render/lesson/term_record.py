@@ -9,13 +9,14 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, cast
 
 from grooves.errors import LessonError
@@ -24,6 +25,8 @@ from render.files.write import write_bytes
 FORMAT, VERSION = "fourlimb-term", 1
 RECORD, LOCK = "fourlimb-term.json", ".fourlimb-term.lock"
 _SAVED_EVERY_SECONDS = 1.0
+_PATIENCE_SECONDS = 1.0
+_LESSON = re.compile(r"[a-z0-9-]+/week-\d\d-[a-z0-9]+\.toml")  # nothing is ever written elsewhere
 _ENDINGS = {".py", ".js", ".css", ".html", ".svg", ".toml"}
 
 
@@ -95,6 +98,8 @@ def read_record(folder: Path) -> Record:
 
 def _planned(lesson: Mapping[str, Any]) -> dict[str, Any]:
     texts = {key: str(lesson[key]) for key in ("path", "text", "what")}
+    if not _LESSON.fullmatch(texts["path"]):
+        raise ValueError
     return {**texts, "week": int(lesson["week"])}
 
 
@@ -142,11 +147,21 @@ def locked(folder: Path) -> Iterator[None]:
     except OSError as error:
         raise LessonError(f"{folder / LOCK}: cannot be written: {error.strerror or error}") from None
     try:
-        if not _take(file):
+        if not _taken(file):
             raise LessonError(f"{folder}: another run is at work in this folder; wait until it is done, then try again")
         yield
     finally:
         os.close(file)
+
+
+def _taken(file: int) -> bool:
+    """Whether the lock is ours, within a second: the processes of a run that was killed die after it."""
+    until = monotonic() + _PATIENCE_SECONDS
+    while not _take(file):
+        if monotonic() > until:
+            return False
+        sleep(0.05)
+    return True
 
 
 def _take(file: int) -> bool:

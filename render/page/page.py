@@ -100,8 +100,9 @@ def entry(lesson: Lesson, address: str) -> Entry:
 def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> str:
     """The page of a lesson as HTML: `page(lesson, kit, calibrate(kit))`.
 
-    `back` is the address of the index that it links to, "" for none. Raises LessonError where the kit has no sound
-    for a part of the lesson.
+    `back` is the address of the index that it links to, "" for none.
+
+    Raises LessonError where the kit has no sound for a part of the lesson.
     """
     score = lesson.score
     engraved = staves(score)
@@ -165,7 +166,7 @@ def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
 
 
 def sections_page(sections: Sequence[Section], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()) -> str:
-    """A page that lists lessons under headings: `sections_page([Section("Week 1", entries)], "Monday")`.
+    """A page of lessons under headings: `sections_page([Section("Week 1", entries)], "Monday", up="../x.html")`.
 
     `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
     """

@@ -60,7 +60,7 @@ class Stand {
   /** Lay the bars out for the screen as it is. */
   arrange() {
     const bars = this.inPlay();
-    const room = { width: this.stage.clientWidth - 12, height: this.stage.clientHeight - 10 };
+    const room = this.room();
     const most = Math.min(room.width < NARROW_SCREEN ? LARGEST / 2 : LARGEST, bars.length);
     const { shown, plan } = this.plan(most, room);
     const half = bars.length > shown ? shown / 2 : shown;
@@ -71,6 +71,14 @@ class Stand {
     const at = this.halves ? this.partOf(this.card) : this.partOf(this.lesson.bars[this.settings.from || 0].card);
     this.halves = this.parts.length > 1 ? [at, this.after(at)] : [0];
     this.place();
+  }
+
+  /** What the stage has room for, in pixels: the large beat number keeps its own. */
+  room() {
+    const { paddingLeft, paddingRight, paddingTop, paddingBottom } = getComputedStyle(this.stage);
+    const inside = (all, ...edges) => edges.reduce((left, edge) => left - parseFloat(edge), all) - 1;
+    const { clientWidth, clientHeight } = this.stage;
+    return { width: inside(clientWidth, paddingLeft, paddingRight), height: inside(clientHeight, paddingTop, paddingBottom) };
   }
 
   /** How many bars are shown, in how many columns and how large: as large as they can be, fewer where they get small. */

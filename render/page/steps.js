@@ -37,7 +37,9 @@ class Steps {
   /** Mark a step, and say what to do. */
   say(number) {
     this.radios.forEach((radio, at) => (radio.checked = at === number));
-    ui["step-text"].textContent = number < 0 ? "" : this.lesson.steps[number].text;
+    const step = this.lesson.steps[number];
+    const who = step && !step.alone && !step.track ? `${readingWords(this.lesson.bars)} ` : "";
+    ui["step-text"].textContent = step ? who + step.text : "";
   }
 }
 

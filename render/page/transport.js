@@ -137,8 +137,8 @@ class Transport {
     }
     if (this.player.sent < this.soonest(NOTICE)) this.tick(); // it was held up: what was missed is counted first
     const moment = Math.max(this.soonest(NOTICE), this.player.changed);
+    this.sound.takeBack(moment); // first of all: it must be in time
     this.player.change(moment, act);
-    this.sound.takeBack(moment);
     this.strokes = this.strokes.filter((stroke) => stroke.seconds < moment);
     this.forget(moment);
     this.tick();

@@ -39,7 +39,7 @@ class Density:
 
 
 # By eye. A long chart would fill a folder at reading size: it is set as closely as orchestral parts are.
-ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.6, 4.0, 0.66, 3)
+ROOMY, DENSE = Density(STAFF_MM, 6.2, 7.0, 1.0, 2), Density(7.0, 3.3, 4.0, 0.64, 3)
 MANY_BARS = 24  # from here on a chart is set closer
 
 

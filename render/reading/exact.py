@@ -1,7 +1,7 @@
 """Notes that lie on a grid to the tick, as a notation program or this house writes them: read as they stand.
 
 Swung eighths of a file fall on one place of the beat, to the tick. At a swing of 2:1 that place is the last of a
-triplet's (at 3:1 the last sixteenth): where the file has even eighths, or is mostly whole triplets, it is the triplet,
+triplet's (at 3:1 the last sixteenth): where the file has even eighths, or many other triplets, it is the triplet,
 else the eighth.
 """
 
@@ -109,6 +109,7 @@ def _upbeat_of_others(others: Sequence[Fraction], band: Places, beat: Fraction, 
         return None
     places = [_within(onset, beat, near) for onset in others]
     late = [place for index, place in places if place > near and len(band[index] - {Fraction(0)}) == 1]
+    late = [place for place in late if _snapped(place, _coarse(beat), near) is None] or late  # not those of triplets
     if len(late) < 2 or not _one_place(late, near) or not LEAST_UPBEAT < late[0] <= MOST_UPBEAT:
         return None
     middle = sum(late, Fraction(0)) / len(late)
@@ -126,7 +127,7 @@ def _swung_beats(beats: Places, upbeat: Fraction, even: bool) -> frozenset[int]:
         return frozenset(open_ones)
     grid = {2 * THIRD: {THIRD}, 3 * SIXTEENTH: {SIXTEENTH, EIGHTH}}[upbeat]
     inner = sum(bool(struck & grid) for struck in beats.values())
-    return frozenset() if even or len(open_ones) <= inner else frozenset(open_ones)
+    return frozenset() if even or len(open_ones) <= 2 * inner else frozenset(open_ones)
 
 
 def _in_long_triplet(beats: Places, index: int, upbeat: Fraction) -> bool:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grooves.rhythm import EIGHTH, QUARTER
-from render.reading.patterns import USUAL_GRIDS, Pattern, patterns, usual_shares
+from render.reading.patterns import THIRD, USUAL_GRIDS, Pattern, patterns, usual_shares
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,7 @@ FIRST_SPREAD = 0.012  # seconds, where the search begins
 USUAL_SPREAD, SPREAD_WEIGHT = 0.008, 4.0  # what a file of few strokes leans to, and as how many strokes it counts
 LEAST_SPREAD = 0.0005
 EARLIEST, LATEST = -0.040, 0.100  # seconds: the delays that are looked for
+LATEST_QUARTERS = 0.22  # and not so late that a grid's next place would fit as well
 AT_ONCE = 0.97  # of all files, those without a delay; the others come late, about 35 ms
 BELL, FLAT = 2, 8  # shapes of the deviation's density, exp(-|x|^shape): normal, and nearly even up to an edge
 PATTERN_WEIGHT = 10.0  # as how many beats the usual shares of a grid's patterns count
@@ -34,6 +35,8 @@ PATTERN_WEIGHT = 10.0  # as how many beats the usual shares of a grid's patterns
 LEANING = {"beats": 0.0, "eighths": 0.5, "triplets": -0.6, "sixteenths": -0.6}
 LEAST_COUNT = 0.05
 SWING_ODDS = 2.0  # log odds against a swing: one late upbeat is late, a few are swung
+NEAR_THIRD = 0.07  # quarters: an upbeat so near to the triplet's last place could be that
+TRIPLET_ODDS = 8.0  # log odds that it is, in a file with half as many triplets of other kinds
 STRAY = 0.004  # share of strokes that fall anywhere
 ROUNDS = 25
 NEGLIGIBLE = 0.0001
@@ -96,7 +99,8 @@ def estimate(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> Estimat
     upbeats = [0.5, *np.arange(0.54, MOST_UPBEAT, 0.02).tolist()] if beat == QUARTER else [0.5]
     tried: list[tuple[float, float, float]] = []
     grouped: dict[float, list[_Group]] = {}
-    for delay in np.arange(EARLIEST, LATEST + 0.001, 0.01).tolist():
+    latest = min(LATEST, LATEST_QUARTERS * float(np.median(quarter_seconds)))
+    for delay in np.arange(EARLIEST, latest + 0.001, 0.01).tolist():
         grouped[delay] = _grouped(onsets[:many], quarter_seconds[:many], delay, beat)
         for upbeat in upbeats:
             start = Estimate(upbeat, delay, FIRST_SPREAD, usual[upbeat != 0.5])
@@ -223,8 +227,18 @@ def _refined(groups: Sequence[_Group], found: Estimate, beat: Fraction) -> Estim
     free = 0.5 * np.log(max(strokes, 2)) + SWING_ODDS if found.swung else 0.0
     spread = SPREAD_WEIGHT * (np.log(found.spread_seconds) + 0.5 * (USUAL_SPREAD / found.spread_seconds) ** 2)
     shares = _share_prior(found, beat)
+    if found.swung and _mostly_triplets(found, beat):
+        free += TRIPLET_ODDS
     total = _log_likelihood(groups, found) - _cost(found.delay_seconds) - free - spread + shares
     return replace(found, log_likelihood=float(total))
+
+
+def _mostly_triplets(found: Estimate, beat: Fraction) -> bool:
+    """Whether what is taken for swung eighths may be open triplets, in a file with many triplets of other kinds."""
+    known = patterns(beat)
+    inner = sum(share for share, one in zip(found.shares, known, strict=True) if THIRD in one.places)
+    eighths = sum(share for share, one in zip(found.shares, known, strict=True) if one.grid == "eighths")
+    return abs(found.upbeat - 2 / 3) < NEAR_THIRD and 2 * inner >= eighths
 
 
 def _share_prior(found: Estimate, beat: Fraction) -> float:

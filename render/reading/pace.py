@@ -11,7 +11,7 @@ import numpy as np
 from grooves.rhythm import QUARTER
 from render.reading.likelihood import Estimate, Floats, estimate, quick_score
 
-SLOWEST, FASTEST = 0.75, 1.34  # of the file's tempo: beyond, another beat would fit as well
+SLOWEST, FASTEST = 0.82, 1.22  # of the file's tempo: not so far that triplets could pass for eighths at 3:2
 STEP = 0.01
 FIRST_BEATS = 8
 KEPT = 4  # of the tempos that are tried, those that are looked at more closely

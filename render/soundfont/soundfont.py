@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError
-from grooves.lesson import Lesson
 from render.soundfont.sf2 import Preset, choose_kit, read_presets
 
 if TYPE_CHECKING:
+    from grooves.lesson import Lesson
     from render.soundfont.samples import DrumKit
 
 __all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets"]
@@ -94,7 +94,7 @@ def open_kit(path: Path, rate: int = 44100, use_cache: bool = True, program: str
 
 
 @contextmanager
-def kit_for(path: Path, lesson: Lesson, soundfont: Path | None, rate: int, use_cache: bool) -> Iterator["DrumKit"]:
+def kit_for(path: Path, lesson: "Lesson", soundfont: Path | None, rate: int, use_cache: bool) -> Iterator["DrumKit"]:
     """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default.
 
     Raises LessonError where it cannot be opened, and where memory runs out while it is in use.

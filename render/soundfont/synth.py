@@ -77,6 +77,14 @@ def _library() -> tuple[Any, Any]:
     return fluidsynth, found[_WRITE]
 
 
+def library_version() -> str:
+    """The version of the synthesizer library: `library_version()` is "2.3.1"; raises LessonError without one."""
+    fluidsynth, _ = _library()
+    numbers = [c_int() for _ in range(3)]
+    fluidsynth.fluid_version(*numbers)
+    return ".".join(str(number.value) for number in numbers)
+
+
 def _imported() -> Any:
     """Import pyfluidsynth, which looks for the library, and prints where it found it when `CI` is set."""
     try:

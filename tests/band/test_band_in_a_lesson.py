@@ -55,6 +55,12 @@ def test_the_default_tracks_gain_one_with_the_band_and_the_others_are_of_the_dru
     assert heard["time"] == heard["without-line"] == set()
 
 
+def test_a_track_without_the_band_has_no_key_either():
+    lesson = band_lesson(ALL)
+    assert played(lesson, "with-band").key_signature == "F"
+    assert played(lesson, "full").key_signature == ""
+
+
 def test_without_a_band_the_default_tracks_are_four():
     assert [track.name for track in lesson_of(LINE_OF_TWO).tracks] == ["time", "ride-and-line", "full", "without-line"]
 
@@ -335,7 +341,7 @@ def test_chords_of_ones_own_may_run_over_lines_and_name_their_key():
     [
         ('form = "blus"', r"band: form: 'blus' is not a form; did you mean 'blues'\?, or write chords of your own"),
         ('chords = "F7 | H7"', r"band: chords: bar 2: 'H7' is not a chord; did you mean 'B7'\?"),
-        ('chords = "F7 | | C7"', "band: chords: bar 2: it has no chord; write one, or - to keep the last"),
+        ('chords = "F7 | | C7"', "band: chords: bar 2: it has no chord; write one, or - for the one before"),
         ('chords = "F7 C7 F7 C7 F7"', "band: chords: bar 1: 5 chords do not fit 4/4"),
         ('form = "blues"\nkey = "H"', r"band: key: 'H' is not a key; did you mean 'B'\?"),
         ('form = "blues"\nkey = "Fm"', "band: key: 'Fm' is in minor and blues is in major"),

@@ -8,6 +8,7 @@ from grooves.band.bars import Changes, spans
 from grooves.band.chords import parse_chord
 from grooves.band.comping import comp, comp_line
 from grooves.band.forms import find_form, parse_chords
+from grooves.band.patterns import play_bass
 from grooves.band.voicing import FARTHEST, HIGHEST, LOWEST, voicings
 from grooves.band.walking import walk
 from grooves.feel import is_upbeat
@@ -75,7 +76,25 @@ def test_no_voice_moves_farther_than_a_fifth_and_most_move_by_steps(comped):
     assert sum(many for moved, many in farthest.items() if moved <= 2) / farthest.total() > 0.75
 
 
-def test_the_piano_leaves_room_and_anticipates(comped):
+def test_the_two_voices_of_a_shell_move_an_octave_at_most(comped):
+    for bars, _, piano in comped:
+        if bars[0].quarters_per_minute > 240:
+            for before, after in pairwise(chords_of(piano, bars).values()):
+                assert max(abs(there - here) for here, there in zip(before, after, strict=True)) <= 12
+
+
+@pytest.mark.parametrize("style", ["two-feel", "dotted", "street", "straight"])
+@pytest.mark.parametrize("play", [comp, comp_line])
+def test_it_keeps_off_every_bass_and_reads_the_line_so_too(style, play):
+    for seed, form in enumerate(every_form()[::9]):
+        bars = with_line(bars_of(form, 24), "4 8 8 4 4 | 8 4 4 4 8")
+        bass = play_bass(bars, style, seed)
+        chords = chords_of(play(bars, seed, bass), bars)
+        under = sounding(bass, bars, list(chords))
+        assert all((keys[0] - low) % 12 for keys, low in zip(chords.values(), under, strict=True))
+
+
+def test_the_piano_plays_one_or_two_chords_a_bar_some_of_them_early(comped):
     strikes = Counter()
     early = 0
     for bars, _, piano in comped:

@@ -34,7 +34,7 @@ from render.hearing.sound_take import listen
 from render.soundfont.soundfont import default_soundfont, open_kit
 
 pytestmark = pytest.mark.skipif(not FLUID.exists(), reason="FluidR3, the soundfont that plays these takes, is not here")
-FLOORS = {"ride": 0.97, "snare": 0.98, "bass drum": 0.95, "hi-hat": 0.90}
+FLOORS = {"ride": 0.95, "snare": 0.98, "bass drum": 0.95, "hi-hat": 0.88}  # of one take; the bench has the mean's
 STUDENT = Student(31, limb_ms={"right foot": 25.0}, missing=0.04, extra=0.02)
 
 

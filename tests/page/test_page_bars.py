@@ -157,6 +157,20 @@ def test_a_pedal_plays_and_stops_and_begins_again(sheet, right, left):
     assert not sheet.page.evaluate("transport.playing")
 
 
+def test_where_the_tempo_waits_a_pedal_says_clean_and_again(sheet):
+    sheet.page.evaluate("""() => {
+        ui.pedal.checked = true;
+        controls.practice.set({ rise: { every: 1, by: 4, to: 200, waits: true } });
+        controls.practice.lowest = 120;
+        controls.toggle();
+    }""")
+    sheet.page.keyboard.press("ArrowRight")
+    assert sheet.page.inner_text("#said") == "Clean. It rises at the end of this round."
+    assert sheet.page.evaluate("transport.playing && transport.player.clean.length") == 1
+    sheet.page.keyboard.press("ArrowLeft")
+    assert settings(sheet)["tempo"] == 128
+
+
 def test_the_place_of_playing_is_not_announced_bar_by_bar(sheet):
     live = (
         "[...document.querySelectorAll('[aria-live], [role=status], output:not([aria-hidden])')].map((one) => one.id)"

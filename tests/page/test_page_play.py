@@ -322,6 +322,13 @@ def struck(kit, hits, seconds, gain):
     return total
 
 
+def bent(page, sound):
+    """A sum as the page sends it out: peaks above its straight part bent so that they stay below its ceiling."""
+    straight, ceiling = page.page.evaluate("[STRAIGHT, CEILING]")
+    over, rest = np.abs(sound) - straight, ceiling - straight
+    return np.where(over <= 0, sound, np.sign(sound) * (straight + rest * np.tanh(over / rest)))
+
+
 def decibels(part, whole):
     return 10 * np.log10(np.sum(np.square(part)) / np.sum(np.square(whole)))
 
@@ -333,7 +340,7 @@ def test_rendered_by_the_browser_every_hit_lies_on_its_sample(shown, kit, tempo)
     track = Track("x", without=frozenset({"left foot"}), bars=(1, 2), tempo_bpm=tempo, times=12)
     wanted = expected(lesson, kit, track, 6)
     found = page.samples(only, 6)
-    ideal = struck(kit, wanted, 6, page.page.evaluate("lesson.gain"))
+    ideal = bent(page, struck(kit, wanted, 6, page.page.evaluate("lesson.gain")))
     assert decibels(found - ideal, ideal) < -65
     assert decibels(found - np.roll(ideal, 1, axis=0), ideal) > -20, "one sample off would be seen"
 
@@ -357,7 +364,7 @@ def test_a_limb_that_is_off_leaves_no_sound_behind(shown, kit, limb):
 def test_everyone_with_a_click_stays_under_full_scale_at_any_tempo(shown, tempo):
     _, page = shown
     sound = page.samples({"tempo": tempo, "click": "every beat", "countIn": 0}, 8)
-    assert 0.4 < np.abs(sound).max() < 0.93
+    assert 0.4 < np.abs(sound).max() < 0.93 + 1e-6
     assert true_peak(sound) < 1.05, "bent peaks may stand a little higher between two samples"
 
 

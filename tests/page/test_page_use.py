@@ -45,6 +45,15 @@ def test_the_page_opens_on_the_first_step(sheet):
     assert sheet.page.evaluate("settings.alone") is True
 
 
+def test_the_steps_say_who_reads_and_on_which_drum(sheet):
+    take(sheet, "Ride and line")
+    assert sheet.page.inner_text("#step-text").startswith("The left hand reads on the snare. Nothing else yet.")
+    sheet.page.click("#more")
+    sheet.page.select_option("#line", label="bass drum")
+    assert sheet.page.inner_text("#step-text").startswith("The right foot reads on the bass drum. Nothing else yet.")
+    assert sheet.page.inner_text("#reads") == "The right foot reads on the bass drum."
+
+
 def test_what_a_step_silences_shows_as_off(sheet):
     on = {"Right hand": "on", "Left hand": "on", "Right foot": "on", "Left foot": "on"}
     take(sheet, "The time")

@@ -7,8 +7,10 @@ import pytest
 from lxml import etree
 from music import lesson_of
 from takes_made import LINE, Student, played, sheet
+from written import GROOVES, groove
 
-from grooves.takes.check import check_take
+from grooves.takes.check import check_take, student_track
+from grooves.takes.sheet import sheet_of
 from grooves.takes.take import Take
 from render.paper.grids import grid_of
 from render.paper.pdf import chart_pdf
@@ -101,12 +103,12 @@ def test_a_page_says_in_words_what_it_shows():
 
 
 def test_the_scale_of_a_bar_is_fifty_milliseconds_and_never_reaches_the_next_line():
-    for values, groove in (
+    for values, name in (
         (LINE, "swing"),
         ("8 8 8 8 8 8 8 8 8 8 8 8", "twelve-eight"),
         ("16 16 16 16 4 4 4", "swing"),
     ):
-        grid = grid_of(lesson_of(values, groove=groove).score, 0)
+        grid = grid_of(lesson_of(values, groove=name).score, 0)
         assert 50 * mm_per_ms(grid) <= grid.closest * 142 / 2 + 1e-9
 
 
@@ -119,3 +121,29 @@ def test_a_take_of_little_still_has_a_page():
     written = sheet()
     answer = check_take(Take((), 0.0), written)
     assert len(take_pages(lesson_of(LINE).score, written, answer.findings, answer.sentences)) == 1
+
+
+LINES = {
+    "4/4": "4 8 8 4 4 | 8 4 4 4 8",
+    "3/4": "4 8 8 4 | 8 4 4 8",
+    "5/4": "4 8 8 4 4 4",
+    "6/8": "4 8 4. | 8 8 8 4.",
+    "12/8": "4 8 4. 4 8 4.",
+    "2/4": "4 8 8 | 8 4 8",
+}
+
+
+@pytest.mark.parametrize("name", GROOVES)
+def test_a_take_over_every_groove_is_matched_told_and_drawn(name):
+    meter = str(groove(name).meter)
+    lesson = lesson_of(LINES[meter], groove=name, tempo=sum(groove(name).tempo_bpm) / 2, top="choruses = 4")
+    written = sheet_of(lesson, student_track(lesson.tracks))
+    made = played(written, Student(9, limb_ms={"right foot": 22.0}, missing=0.03))
+    answer = check_take(made.take, written)
+    assert not answer.no_verdict
+    heard = [one for one in answer.findings.limbs if one.heard]
+    assert len(heard) == len(written.limb_parts)
+    assert sum(one.missed for one in heard) <= 0.08 * len(written.strokes)
+    pages = take_pages(lesson.score, written, answer.findings, answer.sentences)
+    drawn = [etree.fromstring(page) for page in pages]
+    assert len(of(drawn, "hit")) == 2 * sum(one.hit for one in heard) + 1

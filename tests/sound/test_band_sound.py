@@ -54,9 +54,9 @@ def test_a_note_begins_at_the_sample_nearest_to_its_time(part, kit):
     made = np.concatenate(list(mix(played, kit, LOUD)))[:, 0] / 32768
     for at, key, velocity in zip(onsets, keys, played.velocities, strict=True):
         own = kit.instrument(PROGRAMS[part]).note(key, velocity, 300)
-        pattern = 10 * own.gain * own.sample.sound()[:15000, 0].astype(float)
-        first = round(at * RATE) - 300
-        window = made[first : first + 15600]
+        pattern = 10 * own.gain * own.sample.sound()[:6000, 0].astype(float)
+        first = round(at * RATE) - 200
+        window = made[first : first + 6400]
         sums = np.concatenate([[0.0], np.cumsum(window**2)])
         powers = sums[len(pattern) :] - sums[: -len(pattern)]
         found = first + int((powers - 2 * correlate(window, pattern, "valid")).argmin())  # where they differ least
