@@ -85,7 +85,7 @@ class BandTable(Table):
     """`[band]`: chords under the line, and who plays them."""
 
     form: Annotated[str, text("a form"), Key("a shipped form, as `fourlimb forms` lists them; or chords", 'form = "blues"')] = ""
-    chords: Annotated[str, text("a text of chords"), Key("chords of your own: | parts the bars, chords in a bar share it, - keeps the last one", 'chords = "F7 | Bb7 | F7 - - C7 | F7"')] = ""
+    chords: Annotated[str, text("a text of chords"), Key("chords of your own: bars between |, each chord of a bar as long, - for the chord before it again", 'chords = "F7 | Bb7 | F7 - - C7 | F7"')] = ""
     key: Annotated[str, text("a key"), Key("the key of a form; with chords of your own, their key signature", 'key = "Bb"')] = ""
     bass: Annotated[str, choice(*BASSES), Key("how the bass plays", 'bass = "walking"')] = "by the groove"
     piano: Annotated[str, choice(*PIANOS), Key("how the piano plays; line: the reading line's rhythm in chords", 'piano = "line"')] = "comping"

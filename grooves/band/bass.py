@@ -1,10 +1,10 @@
 """A bass line: events with what each of them wants, and the best path of pitches through them.
 
-What a walking bass does (chord tones on the strong beats, a step or half step into the next chord, few repeats, leaps
-answered by steps): common practice, no source. How often it does so is published: root where a chord begins 68 %, the
-note before it a semitone above 26.8 %, a semitone below 21.0 %, a whole step below 11.9 %: X. Riley & S. Dixon,
-FiloBass, ISMIR 2023, arXiv 2311.02023, the figures as two other texts quote and recount them. The shares below were
-tuned until those come out. All costs are ours; a cost of 1 is about as bad as a leap of a fourth.
+The harmony lies on the strong beats, a neighbour leads into each new chord, a note seldom comes twice, and a wide jump
+is followed by a small move back: common practice, no source. How often it does so is published: root where a chord
+begins 68 %, the note before it a semitone above 26.8 %, a semitone below 21.0 %, a whole step below 11.9 %: X. Riley &
+S. Dixon, FiloBass, ISMIR 2023, arXiv 2311.02023, the figures as two other texts quote and recount them. The shares
+below were tuned until those come out. All costs are ours; a cost of 1 is about as bad as a leap of a fourth.
 """
 
 from collections.abc import Sequence
@@ -18,7 +18,7 @@ from grooves.band.chance import chosen, drawn, drawn_many
 from grooves.band.chords import Chord
 from grooves.band.path import Costs, Step, cheapest_path
 
-LOWEST, HIGHEST = 28, 55  # E1, the open string, to G3: written range of a double bass line (from memory)
+LOWEST, HIGHEST = 28, 55  # E1, the lowest string, to G3: range of a double bass line (from memory)
 KEYS = np.arange(LOWEST, HIGHEST + 1)
 
 # What a player aims at where a chord begins, and how the note before leads there.
@@ -35,7 +35,7 @@ _SCALE_TONE, _CHROMATIC = 0.3, 1.2  # on a weak one
 _LEAP_FROM_NON_CHORD = 4.0
 _OFF_AIM, _OFF_LEAD = 6.0, 6.0
 _OFF_SOFT_AIM, _OFF_FIRM_AIM = 1.0, 15.0
-_AGAIN, _LEAP_ON, _LEAP_UNANSWERED, _TURN = 2.0, 1.5, 1.2, 0.25
+_AGAIN, _LEAP_ON, _LEAP_AFTER_LEAP, _TURN = 2.0, 1.5, 1.2, 0.25
 _TASTE = 1.5  # what chance adds to a pitch at most
 _CENTRES = (35.0, 46.0)  # the register wanders between them
 _OFF_CENTRE = 0.02  # times the square of the distance
@@ -136,12 +136,12 @@ def _lead_costs(lead: str) -> Costs:
 
 @lru_cache(maxsize=1)
 def _triples() -> Costs:
-    """Costs of two intervals in a row: back to the same note, a leap that goes on, a leap not answered, a turn."""
+    """Costs of two intervals in a row: back to the same note, a leap that goes on or is followed by another, a turn."""
     moved = (KEYS[None, :] - KEYS[:, None]).astype(np.int16)
     first, second = moved.T[:, None, :], moved[:, :, None]  # from a to b, from b to c, in the order b, c, a
     leapt, same_way = np.abs(first) >= 5, first * second > 0
     costs = _AGAIN * (first + second == 0) + _LEAP_ON * (leapt & same_way) + _TURN * (first * second < 0)
-    costs = costs + _LEAP_UNANSWERED * (leapt & (np.abs(second) > 2))
+    costs = costs + _LEAP_AFTER_LEAP * (leapt & (np.abs(second) > 2))
     return np.ascontiguousarray(costs, np.float32)
 
 

@@ -1,6 +1,7 @@
 """When the piano plays: a few places in each bar with anticipations, fewer where the line is busy.
 
-Comping leaves room, and often comes an upbeat early: common practice, no source. The rhythms and shares are ours.
+A pianist behind somebody plays little, and likes to be half a beat ahead of a new chord: common practice, no source.
+The rhythms and their shares are ours.
 Everything is drawn by place. It never strikes more than half of a bar's own upbeats of the line.
 """
 
@@ -85,7 +86,7 @@ def comp_line(bars: Sequence[BandBar], seed: int, bass: Sequence[BandNote] = ())
 
 
 def _ends_bar(last: Chordal, bars: Sequence[BandBar], index: int) -> bool:
-    """Whether the last chord has already said, an upbeat early, what this bar begins with."""
+    """Whether the last chord of the bar before was this bar's already."""
     return last.bar == index - 1 and is_upbeat(last.onset, bars[index].meter) and last.onset >= _last_beat(bars[index])
 
 
@@ -105,7 +106,7 @@ def _rhythm(bar: BandBar, seed: int) -> list[tuple[Fraction, Fraction]]:
             (_quarters(first + Fraction(place), bar.meter), _held(length, bar.meter)) for place, length in rhythm
         ]
         first += beats
-    return _leaving_room(struck[:most], bar)
+    return _off_the_line(struck[:most], bar)
 
 
 def _groups(beats: int) -> tuple[int, ...]:
@@ -126,7 +127,7 @@ def _held(length: str, meter: Meter) -> Fraction:
     return meter.pulse / 3 if meter.compound and beats == _SHORT else beats * meter.pulse
 
 
-def _leaving_room(struck: list[tuple[Fraction, Fraction]], bar: BandBar) -> list[tuple[Fraction, Fraction]]:
+def _off_the_line(struck: list[tuple[Fraction, Fraction]], bar: BandBar) -> list[tuple[Fraction, Fraction]]:
     """Drop what would strike more than half of the line's own upbeats."""
     upbeats = {note.onset for note in bar.line if is_upbeat(note.onset, bar.meter)}
     left = len(upbeats) // 2

@@ -1,8 +1,8 @@
 """Forms: bars of chords, from a form file or from a lesson's own text, in any key.
 
 A form file is TOML: `name`, `title`, `key` (a tonic, with m for minor), `meters` that it is for, `chords`, `source`.
-`|` parts the bars; the chords of a bar share its felt beats, the first ones taking what is left over; `-` keeps the
-last chord, in a bar of its own or for a share of one.
+Bars stand between `|`; each chord of a bar gets as many of its felt beats, the first ones one more where that does not
+come out; `-` lets the chord before it sound on, for a share of a bar or for a whole one.
 """
 
 import tomllib
@@ -81,7 +81,7 @@ def _read_bar(words: list[str], meter: Meter, last: Chord | None, number: int) -
         with at(f"bar {number}"):
             kept = chords[-1] if chords else last
             if word == "-" and kept is None:
-                raise LessonError("'-' keeps the last chord, and there is none before it; write a chord, such as F7")
+                raise LessonError("'-' lets the chord before it sound on, and there is none; write a chord, such as F7")
             chords.append(kept if word == "-" and kept else parse_chord(word))
     placed, onset = [], Fraction(0)
     for chord, same in groupby(zip(chords, shares, strict=True), key=lambda one: one[0]):
@@ -94,7 +94,7 @@ def _read_bar(words: list[str], meter: Meter, last: Chord | None, number: int) -
 def _shares(chords: int, meter: Meter, number: int) -> list[Fraction]:
     """How long each chord of a bar lasts: in 4/4 two take two quarters each, three take 2, 1 and 1."""
     if not chords:
-        raise LessonError(f"bar {number}: it has no chord; write one, or - to keep the last")
+        raise LessonError(f"bar {number}: it has no chord; write one, or - for the one before")
     if chords > meter.pulses:
         raise LessonError(
             f"bar {number}: {chords} chords do not fit {meter}, which has {meter.pulses} "

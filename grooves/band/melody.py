@@ -1,7 +1,7 @@
-"""A melody on the reading line's rhythm: guide tones on long notes, steps between, within a tenth.
+"""A melody on the reading line's rhythm: thirds and sevenths where it rests, mostly steps elsewhere, a tenth wide.
 
-What makes it singable (a small range, steps, leaps turned back, thirds and sevenths where it rests): common practice,
-no source. The best line is found by dynamic programming; costs are ours, about in leaps of a fourth.
+A voice could follow it: small range, small moves, wide ones turned back. Common practice, no source. The best line is
+found by dynamic programming; costs are ours, about in leaps of a fourth.
 """
 
 from collections.abc import Iterator, Sequence
@@ -26,7 +26,7 @@ LONG = Fraction(1)  # a note of a quarter or more, or one before a rest, sounds 
 _INTERVALS = (0.9, 0.0, 0.0, 0.4, 0.5, 0.9, 3.0, 1.4, 2.8, 2.8, 5.0, 6.0, 3.0)
 _TOO_FAR = 40.0
 _TASTE = 1.2
-_AGAIN, _LEAP_ON, _LEAP_UNANSWERED = 0.6, 1.5, 1.0
+_AGAIN, _LEAP_ON, _LEAP_AFTER_LEAP = 0.6, 1.5, 1.0
 # What a tone costs: guide tone, other chord tone, scale tone, any other; on long notes, on a beat, on an upbeat.
 _TONES = {"long": (0.0, 1.2, 6.0, 30.0), "beat": (0.0, 0.2, 1.0, 8.0), "upbeat": (0.0, 0.1, 0.2, 2.0)}
 
@@ -102,4 +102,4 @@ def _triples() -> Costs:
     first, second = moved.T[:, None, :], moved[:, :, None]
     leapt = np.abs(first) >= 5
     costs = _AGAIN * (first + second == 0) + _LEAP_ON * (leapt & (first * second > 0))
-    return np.ascontiguousarray(costs + _LEAP_UNANSWERED * (leapt & (np.abs(second) > 2)), np.float32)
+    return np.ascontiguousarray(costs + _LEAP_AFTER_LEAP * (leapt & (np.abs(second) > 2)), np.float32)

@@ -49,7 +49,7 @@ def check(
     with progress_bar("listening", not json) as progress:
         report = check_lesson(lesson, take, options, progress)
     if json:
-        print(as_json(report))
+        print(as_json({"format": "fourlimb-check", "version": 1, **vars(report)}))
     else:
         show_check(report)
 

@@ -102,6 +102,34 @@ def stairs_lesson(path: Path, number: int, start: int | None, target: Path) -> S
     return Stairs(comment + text, _told(steps, lesson.score.meter), (*searched, *_choruses_note(lesson), *notes))
 
 
+def climb_tables(loaded: Loaded, numbers: Sequence[int], folder: Path, new_folder: Path) -> dict[str, Any]:
+    """The tables of a lesson without tracks that climbs to several bars, one after another, each step four times.
+
+    `climb_tables(load_lesson(path), [6, 3], path.parent, Path("next"))`: `folder` is the lesson's, `new_folder` where
+    the tables will lie. A bar that no stairs lead to stands alone. Where each bar is reached says `climbs`.
+    """
+    steps = [bar for climb in climbs(loaded.lesson, numbers) for bar in climb]
+    tables = {**_but_its_tracks(loaded, numbers[0], steps), **_files(loaded.tables, folder, new_folder)}
+    return {**tables, "title": f"{loaded.lesson.title}: up to {said_bars(numbers)}"}
+
+
+def climbs(lesson: Lesson, numbers: Sequence[int]) -> list[tuple[Bar, ...]]:
+    """The steps up to each of several bars: `climbs(lesson, [6])[0][-1]` is bar 6."""
+    found = []
+    for number in numbers:
+        try:
+            found.append(_climb(lesson, number, None)[0])
+        except LessonError:  # without notes, or finer than sixteenths
+            line = next(bar.line for bar in lesson.score.bars if bar.number == number)
+            found.append((alone(line, lesson.score.meter),))
+    return found
+
+
+def said_bars(numbers: Sequence[int]) -> str:
+    """Bars in words: `said_bars([6, 3])` is "bars 6 and 3"."""
+    return f"bar{'s' if len(numbers) > 1 else ''} {' and '.join(map(str, numbers))}"
+
+
 def _climb(lesson: Lesson, number: int, start: int | None) -> tuple[tuple[Bar, ...], dict[int, int], tuple[str, ...]]:
     """The steps up to a bar, where bars of the line stand among them (step 5 is bar 6), a note on the search."""
     lines = {bar.number: bar.line for bar in lesson.score.bars}

@@ -1,7 +1,7 @@
 """A take held against its lesson: from two files to an answer, pictures, and practice of the bars that went worst."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ from render.hearing.midi_take import read_pads
 from render.lesson.load import Loaded, load_lesson
 from render.lesson.options import MadeFile, Progress
 from render.lesson.plan import choose_tracks
+from render.page.practice_log import lesson_hash
 
 if TYPE_CHECKING:
     from render.hearing.features import Bands
@@ -55,6 +56,8 @@ class CheckReport:
     together: tuple[Together, ...]
     sentences: tuple[str, ...]
     files: tuple[MadeFile, ...] = ()
+    lesson: Mapping[str, str] = field(default_factory=dict)  # "title", and the "hash" that ties a report to it
+    tempo_bpm: float = 0.0  # of the track, its fastest
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,11 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     answer = check_take(heard.take, sheet, _sounding(lesson, track), chosen, options.latency_ms)
     if heard.refused:
         answer = replace(answer, no_verdict=heard.refused, sentences=(heard.refused,))
-    report = _report(track, answer, heard)
+    report = replace(
+        _report(track, answer, heard),
+        lesson={"title": lesson.title, "hash": lesson_hash(lesson)},
+        tempo_bpm=_fastest(lesson, track),
+    )
     if options.folder is None or answer.no_verdict:
         return report
     from render.lesson.check_files import CheckFolder, check_files
@@ -103,6 +110,11 @@ def _check_latency(latency_ms: float | None) -> None:
 
 def _chosen_bars(lesson: Lesson, bars: str | None) -> Collection[int]:
     return bar_numbers(bars, [bar.number for bar in lesson.score.bars]) if bars is not None else ()
+
+
+def _fastest(lesson: Lesson, track: Track) -> float:
+    passages = track_passages(track, lesson.score, lesson.choruses, lesson.count_in)
+    return max(passage.tempo_bpm for passage in passages)
 
 
 def _sounding(lesson: Lesson, track: Track) -> list[tuple[str, float]]:

@@ -12,7 +12,8 @@ FIRST_LESSON = "first-lesson.toml"
 def new_lesson(target: Path) -> Path:
     """Write it to a file that is not there yet: `new_lesson(Path("tuesday.toml"))`; raises LessonError."""
     if target.suffix != ".toml":
-        raise LessonError(f"{target}: a lesson's name ends in .toml; write {target.with_suffix('.toml')}")
+        right = target.with_suffix(".toml") if target.name else Path("tuesday.toml")
+        raise LessonError(f"{target}: a lesson's name ends in .toml; write {right}")
     make_folder(target.parent)
     write_bytes(target, _text(), ())
     return target

@@ -9,27 +9,44 @@ from grooves.errors import LessonError, at, nearest
 if TYPE_CHECKING:
     from grooves.groove import Groove
 
-LARGEST_FILE_BYTES = 2_000_000  # a lesson or a groove is a page of text
+LARGEST_FILE_BYTES = 1_000_000  # a lesson or a groove is a page of text
 
 
 def read_text(path: Path) -> str:
-    """Read a text file, or raise LessonError saying why it cannot be read."""
+    """Read a text file: `read_text(Path("tuesday.toml"))`; raises LessonError saying why it cannot be read."""
+    data = _content(path)
+    if len(data) > LARGEST_FILE_BYTES:
+        raise LessonError(f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text")
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise LessonError(
-                f"this file is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; a lesson is a page of text"
-            )
-        return path.read_text(encoding="utf-8-sig")  # some editors begin a text with a mark
-    except FileNotFoundError:
-        here = sorted(p.name for p in path.parent.glob(f"*{path.suffix}")) if path.parent.is_dir() else []
-        hint = f"; {nearest(path.name, here[:12])}" if here else ""
-        raise LessonError(f"there is no such file{hint}") from None
-    except IsADirectoryError:
-        raise LessonError("this is a folder; name a file in it") from None
+        return data.decode("utf-8-sig")  # some editors begin a text with a mark
     except UnicodeDecodeError as error:
         raise LessonError(f"this is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+
+
+def _content(path: Path) -> bytes:
+    """What a file holds, and no more of it than a byte too many; raises LessonError."""
+    try:
+        if path.is_dir():
+            raise LessonError("this is a folder; name a file in it")
+        if path.exists() and not path.is_file():  # a pipe would be waited for, a device may never end
+            raise LessonError("this is a device or a pipe; name a file")
+        with path.open("rb") as file:
+            return file.read(LARGEST_FILE_BYTES + 1)  # the size that the system says need not be true
+    except FileNotFoundError:
+        raise LessonError(f"there is no such file{_meant(path)}") from None
+    except LessonError:
+        raise
     except (OSError, ValueError) as error:
         raise LessonError(f"this cannot be read: {getattr(error, 'strerror', None) or error}") from None
+
+
+def _meant(path: Path) -> str:
+    """Which file was probably meant, where one is near: "; did you mean 'tuesday.toml'?"."""
+    from difflib import get_close_matches
+
+    here = sorted(one.name for one in path.parent.glob("*.toml")) if path.parent.is_dir() else []
+    found = get_close_matches(path.name if path.suffix else f"{path.name}.toml", here, n=1)
+    return f"; did you mean '{found[0]}'?" if found else ""
 
 
 def shipped_grooves() -> tuple[str, ...]:

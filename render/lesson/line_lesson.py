@@ -45,7 +45,7 @@ def write_line_lesson(target: Path, wish: LineWish) -> Path:
     comment = [f"A line of level {wish.level}, seed {wish.seed}, from `fourlimb lines`. It is yours to change."]
     title = wish.title or f"A line of level {wish.level}"
     text = commented_lesson(title, wish.tempo_bpm, named, {"values": line, "played_on": "snare"}, comment)
-    parse_lesson(text, lambda _: groove, lambda *_: (), lambda *_: None)  # type: ignore[arg-type,return-value]
+    parse_lesson(text, lambda _: groove, lambda *_: (), lambda *_: None)  # type: ignore[arg-type]
     make_folder(target.parent)
     write_bytes(target, text.encode(), ())
     return target

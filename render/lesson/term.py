@@ -31,6 +31,8 @@ from render.page.practice_log import lesson_hash
 
 __all__ = ["TermOptions", "TermReport", "make_term", "term_folder", "write_own"]
 
+NEXT = "next"  # the folder of personal lessons
+
 
 @dataclass(frozen=True)
 class TermReport:
@@ -144,7 +146,8 @@ def _read_lessons(this: TermRun) -> None:
 
 def _notes(this: TermRun) -> tuple[str, ...]:
     now = {one.path for one in this.lessons()}
-    old = [path for path in this.record.lessons if path not in now and (this.out / path).exists()]
+    written = [path for path in this.record.lessons if not path.startswith(f"{NEXT}/")]
+    old = [path for path in written if path not in now and (this.out / path).exists()]
     return tuple(f"{this.out / path}: no longer in the term; it is left where it is" for path in sorted(old))
 
 

@@ -46,7 +46,7 @@ def read_log(text: str) -> PracticeLog:
     """Read an exported log; raises LessonError saying what stands there and what would be right."""
     try:
         log = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         raise LessonError("this is not a practice log: it is not JSON") from None
     if not isinstance(log, dict) or log.get("format") != FORMAT:
         raise LessonError(f'this is not a practice log: its format is not "{FORMAT}"')

@@ -12,10 +12,11 @@ import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
+from io import FileIO
 from pathlib import Path
 
 from grooves.errors import LessonError
-from render.soundfont.entries import Kind, Table, decode, encode
+from render.soundfont.entries import Kind, Table, decode, pieces
 
 VERSION = 9  # raise whenever samples or figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
@@ -45,7 +46,7 @@ class Cache:
 
     def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
         self._folder = folder
-        self._waiting: dict[str, bytes] = {}
+        self._waiting: dict[str, tuple[bytes, memoryview]] = {}
         self._finder: threading.Thread | None = None
         if find:
             self._look(find)
@@ -84,7 +85,7 @@ class Cache:
 
     def store(self, kind: Kind, name: str, table: Table) -> None:
         """Keep a table under a name."""
-        self._waiting[f"{kind.name}-{name}"] = encode(kind, table)
+        self._waiting[f"{kind.name}-{name}"] = pieces(kind, table)
         if self._folder is not None:
             self.settle()
 
@@ -94,8 +95,8 @@ class Cache:
         self._waiting = {}
         if folder is None:
             return
-        for name, data in waiting.items():
-            _write(folder / name, data)
+        for name, entry in waiting.items():
+            _write(folder / name, *entry)
 
 
 def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:
@@ -163,12 +164,20 @@ def _digest(path: Path) -> str:
     return content.hexdigest()
 
 
-def _write(path: Path, data: bytes) -> None:
+def _write(path: Path, *data: bytes | memoryview) -> None:
     part = path.with_name(f"{path.name}.part-{os.getpid()}")
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            part.write_bytes(data)
+            with part.open("wb", buffering=0) as file:
+                for piece in data:
+                    _write_all(file, piece)
             part.replace(path)
         finally:
             part.unlink(missing_ok=True)
+
+
+def _write_all(file: FileIO, data: bytes | memoryview) -> None:
+    rest = memoryview(data)
+    while rest:
+        rest = rest[file.write(rest) :]

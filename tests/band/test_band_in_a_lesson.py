@@ -341,7 +341,7 @@ def test_chords_of_ones_own_may_run_over_lines_and_name_their_key():
     [
         ('form = "blus"', r"band: form: 'blus' is not a form; did you mean 'blues'\?, or write chords of your own"),
         ('chords = "F7 | H7"', r"band: chords: bar 2: 'H7' is not a chord; did you mean 'B7'\?"),
-        ('chords = "F7 | | C7"', "band: chords: bar 2: it has no chord; write one, or - to keep the last"),
+        ('chords = "F7 | | C7"', "band: chords: bar 2: it has no chord; write one, or - for the one before"),
         ('chords = "F7 C7 F7 C7 F7"', "band: chords: bar 1: 5 chords do not fit 4/4"),
         ('form = "blues"\nkey = "H"', r"band: key: 'H' is not a key; did you mean 'B'\?"),
         ('form = "blues"\nkey = "Fm"', "band: key: 'Fm' is in minor and blues is in major"),

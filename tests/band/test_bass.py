@@ -99,7 +99,7 @@ def test_every_note_lies_between_the_open_string_and_the_body(walked):
     assert max(keys) - min(keys) > 20  # and it goes about in between
 
 
-def test_leaps_are_answered_and_repeats_are_few(walked):
+def test_after_a_leap_comes_a_small_move_or_a_turn_and_a_note_seldom_comes_twice(walked):
     leaps = answered = repeats = steps = 0
     for _, notes in walked:
         keys = [note.key for note in notes if note.onset.denominator == 1]
@@ -123,7 +123,7 @@ def test_the_notes_of_a_line_follow_each_other_without_a_gap(walked):
             assert place_of(before, bars) + before.length == place_of(note, bars)
 
 
-def test_no_two_choruses_are_alike(walked):
+def test_forty_choruses_are_forty_lines(walked):
     bars = bars_of(find_form("blues"), 12 * 40)
     notes = walk(bars, 1)
     choruses = [tuple(n.key for n in notes if n.bar // 12 == turn) for turn in range(40)]

@@ -39,7 +39,7 @@ def test_chords_share_the_felt_beats_of_a_bar():
     assert lengths("F7 C7 | F7 - - C7", Meter(12, 8)) == [["3", "3"], ["9/2", "3/2"]]
 
 
-def test_a_dash_keeps_the_last_chord_for_its_share_or_for_a_bar():
+def test_a_dash_lets_a_chord_sound_on_for_a_share_of_a_bar_or_for_one():
     assert symbols("F7 - - C7 | - | - G7") == [["F7", "C7"], ["C7"], ["C7", "G7"]]
     assert lengths("F7 - - C7 | - | - G7") == [["3", "1"], ["4"], ["2", "2"]]
 
@@ -53,9 +53,9 @@ def test_bar_lines_at_both_ends_are_welcome():
     [
         ("", "there are no chords; write some"),
         (" | ", "there are no chords"),
-        ("F7 | | C7", "bar 2: it has no chord; write one, or - to keep the last"),
+        ("F7 | | C7", "bar 2: it has no chord; write one, or - for the one before"),
         ("F7 | H7", r"bar 2: 'H7' is not a chord; did you mean 'B7'\?"),
-        ("- | F7", "bar 1: '-' keeps the last chord, and there is none before it"),
+        ("- | F7", "bar 1: '-' lets the chord before it sound on, and there is none"),
         ("F7 | F7 G7 A7 B7 C7", "bar 2: 5 chords do not fit 4/4, which has 4 beats to a bar"),
         ("F7 | C7 ||", "bar 3: it has no chord"),
     ],

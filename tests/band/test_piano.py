@@ -94,7 +94,7 @@ def test_it_keeps_off_every_bass_and_reads_the_line_so_too(style, play):
         assert all((keys[0] - low) % 12 for keys, low in zip(chords.values(), under, strict=True))
 
 
-def test_the_piano_leaves_room_and_anticipates(comped):
+def test_the_piano_plays_one_or_two_chords_a_bar_some_of_them_early(comped):
     strikes = Counter()
     early = 0
     for bars, _, piano in comped:

@@ -100,3 +100,37 @@ def test_two_lessons_come_out_alike_or_each_as_loud_as_it_can(lesson, tmp_path, 
         said.append(json.loads(capsys.readouterr().out)["notes"])
     same = (tmp_path / "shared/page-full.wav").read_bytes() == (tmp_path / "per-lesson/page-full.wav").read_bytes()
     assert not same and said[0] != said[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["new", ""], ".: a lesson's name ends in .toml; write tuesday.toml"),
+        (["new", "."], ".: a lesson's name ends in .toml; write tuesday.toml"),
+        (["new", "/"], "/: a lesson's name ends in .toml; write tuesday.toml"),
+        (["bars", "/", "--stairs", "1"], "/: this is a folder; name a file in it"),
+        (["bars", "", "--stairs", "1"], ".: this is a folder; name a file in it"),
+        (["render", "/dev/zero"], "/dev/zero: this is a device or a pipe; name a file"),
+        (["render", "pag"], "pag: there is no such file; did you mean 'page.toml'?"),
+        (["render", "page"], "page: there is no such file; did you mean 'page.toml'?"),
+        (["render", "quite-another.toml"], "quite-another.toml: there is no such file"),
+    ],
+)
+def test_a_name_that_is_no_lesson_is_one_line(words, message, lesson, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    assert capsys.readouterr().err == f"fourlimb: {message}\n"
+
+
+def test_a_pipe_is_not_waited_for(tmp_path, capsys):
+    import os
+
+    os.mkfifo(tmp_path / "page.toml")
+    assert main(["bars", str(tmp_path / "page.toml")]) == 2
+    assert "this is a device or a pipe; name a file" in capsys.readouterr().err
+
+
+def test_a_lesson_of_more_than_a_megabyte_is_refused(tmp_path, capsys):
+    (tmp_path / "page.toml").write_text("#" * 1_000_001)
+    assert main(["bars", str(tmp_path / "page.toml")]) == 2
+    assert "this file is larger than 1 MB; a lesson is a page of text" in capsys.readouterr().err

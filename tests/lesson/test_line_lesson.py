@@ -31,8 +31,8 @@ def line_of(lesson):
 
 
 def test_a_lesson_holds_the_line_that_its_level_and_seed_give(asked):
-    lesson = asked("--bars", "5", "--seed", "3")
-    assert line_of(lesson) == values_text(lines(4, 5, 3, Meter(4, 4)))
+    lesson = asked("--bars", "4", "--seed", "3")
+    assert line_of(lesson) == values_text(lines(4, 4, 3, Meter(4, 4)))
     assert (lesson.title, lesson.groove, lesson.score.tempo_bpm) == ("A line of level 4", "swing", 100)
 
 
