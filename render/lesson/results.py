@@ -163,7 +163,7 @@ def _lesson(found: str, known: Mapping[str, TermBars], once: Mapping[str, str]) 
     if found in known:
         return known[found]
     if found in once:
-        raise LessonError(f"this came back of {once[found]} before it was edited; its bars are others now")
+        raise LessonError(f"this came back of {once[found]} before that was changed; its bars are others now")
     raise LessonError("this belongs to no lesson of this term")
 
 

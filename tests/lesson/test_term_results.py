@@ -166,7 +166,7 @@ def test_a_log_of_a_lesson_that_was_edited_since_is_noticed(term):
     log(term, "late.json")
     results = read(term).results
     assert results.refused == (
-        f"{term / 'back' / 'early.json'}: this came back of monday/week-01-1.toml before it was edited; "
+        f"{term / 'back' / 'early.json'}: this came back of monday/week-01-1.toml before that was changed; "
         "its bars are others now",
     )
     assert list(results.groups["Monday"][0].students) == ["late"]
