@@ -14,8 +14,14 @@ if TYPE_CHECKING:
 
 
 def as_json(value: Any) -> str:
-    """A report as JSON: dataclasses become objects, paths text."""
-    return json.dumps(_plain(value), indent=2, ensure_ascii=False)
+    """A report as JSON: dataclasses become objects, paths text; what standard output cannot take is escaped."""
+    plain = _plain(value)
+    text = json.dumps(plain, indent=2, ensure_ascii=False)
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+    except UnicodeEncodeError:  # a terminal of 256 signs, or a file name that is not UTF-8
+        return json.dumps(plain, indent=2)
+    return text
 
 
 def _plain(value: Any) -> Any:
