@@ -105,7 +105,11 @@ def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
 
 
 def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Split a line at its bar signs: `[*numbered_bars("4 4 | 2")]` is `[(1, ["4", "4"]), (2, ["2"])]`."""
+    """Split a line at its bar signs: `[*numbered_bars("4 4 | 2")]` is `[(1, ["4", "4"]), (2, ["2"])]`.
+
+    A bar of `%` alone is the bar before it once more, as on paper.
+    """
+    before: list[str] = []
     bars = text.strip().strip("|").split("|")
     if bars == [""]:
         raise LessonError("the line is empty; write at least one bar, such as 4 4 4 4")
@@ -117,7 +121,19 @@ def numbered_bars(text: str) -> Iterator[tuple[int, list[str]]]:
             raise LessonError(f"bar {number} is empty; write its notes, or a rest such as 1r")
         if len(signs) > FULLEST_BAR:
             raise LessonError(f"bar {number} holds {len(signs)} notes; a barline, |, may be missing")
-        yield number, signs
+        before = _once_more(signs, before, number) if "%" in signs else signs
+        yield number, before
+
+
+def _once_more(signs: list[str], before: list[str], number: int) -> list[str]:
+    """The signs of the bar before, for a bar of `%`; raises LessonError where that cannot be."""
+    if signs != ["%"]:
+        raise LessonError(f"bar {number}: % stands for a whole bar, the one before once more; write nothing beside it")
+    if not before:
+        raise LessonError("bar 1: % is the bar before once more, and there is none; write its notes")
+    if any("[" in sign or "]" in sign for sign in before):
+        raise LessonError(f"bar {number}: a bar with a tie cannot come once more by %; write its notes")
+    return before
 
 
 def _read_bar(tokens: list[str], number: int, open_tie: int) -> tuple[Bar, int]:

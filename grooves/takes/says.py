@@ -202,7 +202,7 @@ def _run_words(run: Sequence[tuple[BarFinding, int, int]]) -> str:
 def _bass_drum(found: Findings) -> Iterable[str]:
     if found.bass_drum_lu is not None:
         word = next((word for limit, word in BASS_DRUM_LU if found.bass_drum_lu <= limit), "loud")
-        yield f"Your bass drum is {word}: {found.bass_drum_lu:+.0f} LU against the ride, give or take 2."
+        yield f"Your bass drum is {word}: {found.bass_drum_lu:+.0f} LU against the ride, as the microphone hears it."
 
 
 def _unsure(heard: Sequence[LimbFinding]) -> Iterable[str]:

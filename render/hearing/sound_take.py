@@ -32,7 +32,7 @@ MASK_SECONDS = 0.070  # around what is written, where a part may strike while it
 AUTOMATIC_DB = 3.0
 SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
 OTHERS_SECONDS, APART_SECONDS = 0.04, 0.09  # around a place of others; how far it lies from every own one
-CHANCE, SURE = 0.5, 0.95  # separation before anything was learned
+CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
 CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
 FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
 EXTRA_SOFTER_DB = 6.0  # under its softer strokes, that one which is not written may be
@@ -213,17 +213,21 @@ def _absorbed(
 ) -> set[str]:
     """The parts whose templates have learned another drum, as those do that nobody plays or that drown in others.
 
-    Such a one is now nearer to another part's than to its own beginning, and could not be told apart before; or it
-    was even weaker where it is written than elsewhere.
+    Such a one could hardly be told apart before anything was learned; or not surely, and it is now as near to a
+    clearer part's, or to a silent one's, as to its own beginning.
     """
     parts = tuple(rough)
+    before = []
+    for part in parts:
+        own, others = _places(part, parts, sheet, alignment, seconds)
+        near = strongest_near(rough[part], own), strongest_near(rough[part], others, OTHERS_SECONDS)
+        before.append(separation(*near))
     found = set()
     for number, part in enumerate(parts):
-        own, others = _places(part, parts, sheet, alignment, seconds)
-        before = separation(strongest_near(rough[part], own), strongest_near(rough[part], others, OTHERS_SECONDS))
+        clearer = [q for q in range(len(parts)) if q != number and (before[q] > before[number] or before[q] < CHANCE)]
         itself = _alike(learned[number], first[number])
-        other = max((_alike(learned[number], learned[q]) for q in range(len(parts)) if q != number), default=0.0)
-        if before < CHANCE or (before < SURE and other > itself - 0.05):
+        drowned = any(_alike(learned[number], learned[other]) > itself - 0.05 for other in clearer)
+        if before[number] < CHANCE or (before[number] < SURE and drowned):
             found.add(part)
     return found
 

@@ -14,7 +14,7 @@ from typing import Any
 from grooves.errors import LessonError, visible
 from grooves.lesson import Lesson
 from grooves.passages import slug
-from render.lesson.groove_files import read_text
+from render.lesson.groove_files import LARGEST_FILE_BYTES, read_text
 from render.lesson.term_record import hash_of
 from render.page.practice_log import lesson_hash, read_log
 
@@ -132,6 +132,8 @@ def _both(old: Came | None, new: Came) -> Came:
 
 
 def _read(folder: Path, path: Path, known: Mapping[str, TermBars], once: Mapping[str, str]) -> Came:
+    if path.stat().st_size > LARGEST_FILE_BYTES:
+        raise LessonError("this is larger than 2 MB; what came back of one lesson is a page of text")
     text = read_text(path)
     try:
         table = json.loads(text)
@@ -161,7 +163,7 @@ def _lesson(found: str, known: Mapping[str, TermBars], once: Mapping[str, str]) 
     if found in known:
         return known[found]
     if found in once:
-        raise LessonError(f"this came back of {once[found]} before it was edited; its bars are others now")
+        raise LessonError(f"this came back of {once[found]} before that was changed; its bars are others now")
     raise LessonError("this belongs to no lesson of this term")
 
 
@@ -179,6 +181,8 @@ def _clean_take(table: Mapping[str, Any], lesson: TermBars) -> frozenset[int]:
     tempo, bars = table.get("tempo_bpm"), table.get("bars")
     if isinstance(tempo, bool) or not isinstance(tempo, int | float) or not isinstance(bars, list):
         raise LessonError("this take does not say its tempo and its bars")
+    if not bars:
+        raise LessonError("nothing could be said of this take, so it has no bars to count")
     clean = set()
     for bar in bars:
         if not isinstance(bar, dict) or not all(_is_count(bar.get(key)) for key in ("bar", "written", "hit", *_FAULTS)):

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grooves.cast import cast
 from grooves.kit import PARTS
 from grooves.lesson import Lesson
 from grooves.performance import Performance, perform
@@ -128,8 +129,8 @@ def _made(one: PerformedTrack, file: PlannedFile, lesson: Lesson) -> MadeFile:
     track, seconds = one.planned.track, one.performance.length_seconds
     if file.part:
         return MadeFile(track.name, file.kind, file.path, seconds, (file.part,))
-    plays = one.performance.parts
-    parts = [part for part in PARTS if lesson.score.groove.part(part)] if track.groove_alone else lesson.score.parts
+    drums = cast(track, lesson.score, lesson.choruses)
+    others = tuple(part for part in one.performance.parts if part not in PARTS)
     players = lesson.score.band.parts if lesson.score.band else ()
-    out = (*(part for part in (*parts, *players) if part not in plays), *(("the line",) if track.groove_alone else ()))
-    return MadeFile(track.name, file.kind, file.path, seconds, plays, left_out=out)
+    out = (*drums.left_out, *(part for part in players if part not in others))
+    return MadeFile(track.name, file.kind, file.path, seconds, (*drums.plays, *others), left_out=out)

@@ -20,7 +20,7 @@ from grooves.teaching.term_file import read_term
 from render.lesson.groove_files import find_groove, read_text, shipped_grooves
 from render.lesson.lesson_text import named_from
 from render.lesson.load import load_lesson
-from render.lesson.term_record import hash_of, hash_of_file, hash_of_program
+from render.lesson.term_record import hash_of, hash_of_file
 
 REVIEW_TIMES = 2  # each bar that comes back is played so often in a row; ours
 _BARS_A_ROW = 4
@@ -94,7 +94,8 @@ def group_jobs(path: Path, out: Path) -> tuple[str, list[GroupJob]]:
             read = [hash_of_file(one) for one in named if one.is_file()]
             # A lesson names files by their way from it, so the way counts too.
             read += [named_from(out / folder, one.name, one.parent) for one in named if one.is_file()]
-            source = hash_of(hash_of_program(), title, str(weeks), repr(group), *read)
+            # Not this program: students keep the lessons they have when a teacher takes a newer one in mid-term.
+            source = hash_of(title, str(weeks), repr(group), *read)
             jobs.append(GroupJob(path, out, number, folder, group.name, notes, source))
     return title, jobs
 

@@ -10,7 +10,7 @@ from render.files.write import write_bytes
 from render.lesson.bar_report import climb_tables, climbs, said_bars
 from render.lesson.lesson_text import lesson_text
 from render.lesson.load import Loaded, load_lesson
-from render.lesson.results import Came, Results, TermBars, folder_of, read_results
+from render.lesson.results import BarHeat, Came, Results, TermBars, folder_of, read_results
 from render.lesson.term import NEXT, write_own
 from render.lesson.term_lessons import group_jobs
 from render.lesson.term_record import RECORD, Record, locked, read_record
@@ -49,7 +49,7 @@ def term_results(path: Path, out: Path, back: Path, personal: bool) -> TermResul
         left: tuple[Path, ...] = ()
         if personal:
             unready = [one for one in results.came if _not_clean(one, loaded[one.path])]
-            texts = dict(_personal(out, one, loaded[one.path]) for one in unready)
+            texts = dict(sorted(_personal(out, one, loaded[one.path]) for one in unready))
             todo, left = write_own(record, texts)
             record.save()
     return TermResults(title, results, (picture, *(out / one for one in todo)), left)
@@ -74,10 +74,14 @@ def _picture(title: str, results: Results) -> str:
         rows = []
         for week in weeks:
             names = dict.fromkeys(bar.lesson for bar in week.bars)
-            fields = [[Field(bar.bar, bar.clean, bar.of) for bar in week.bars if bar.lesson == each] for each in names]
-            rows.append(HeatRow(f"Week {week.week}", tuple(map(tuple, fields))))
+            lessons = [(one, tuple(_field(bar) for bar in week.bars if bar.lesson == one)) for one in names]
+            rows.append(HeatRow(f"Week {week.week}", tuple(lessons)))
         groups.append((name, rows))
     return results_svg(title, groups)
+
+
+def _field(bar: BarHeat) -> Field:
+    return Field(bar.bar, bar.clean, bar.of)
 
 
 # --- a lesson of one's own ------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from html import escape
 from render.paper.text_metrics import FONTS, fitted_mm, printable
 
 WIDTH_MM, LEFT_MM, TOP_MM = 210.0, 14.0, 34.0
-LABEL_MM, ROW_MM, GAP_MM = 22.0, 6.0, 2.5
+LABEL_MM, ROW_MM, GAP_MM, HEADS_MM = 22.0, 6.0, 2.5, 7.0
 WIDEST_MM = 9.0
 DARKEST, LIGHTEST = 0.25, 1.0  # of a field: black letters stand on what is lighter than half
 
@@ -30,16 +30,18 @@ class HeatRow:
     """One week: its lessons side by side, each with its bars."""
 
     label: str
-    lessons: tuple[tuple[Field, ...], ...]
+    lessons: tuple[tuple[str, tuple[Field, ...]], ...]  # what each is called, and its bars
 
 
 def results_svg(title: str, groups: Sequence[tuple[str, Sequence[HeatRow]]]) -> str:
-    """The picture: `results_svg("Autumn", [("Monday", [HeatRow("Week 1", ((Field(1, 3, 4),),))])])[:4]` is "<svg"."""
+    """The picture: `results_svg("Autumn", [("Monday", [HeatRow("Week 1", (("line 1", bars),))])])[:4]` is "<svg"."""
     drawn, y = list[str](), TOP_MM
     for name, rows in groups:
         drawn.append(_text(LEFT_MM, y + 5.0, name, 5.0, bold=True))
         y += 8.0
         side = _side_mm(rows)
+        drawn += _heads(max(rows, key=lambda row: (len(row.lessons), _fields(row)), default=HeatRow("", ())), y, side)
+        y += HEADS_MM
         for row in rows:
             drawn += _row(row, y, side)
             y += ROW_MM
@@ -57,14 +59,28 @@ def results_svg(title: str, groups: Sequence[tuple[str, Sequence[HeatRow]]]) -> 
 def _side_mm(rows: Sequence[HeatRow]) -> float:
     """How wide a field is, so that the longest week fits."""
     room = WIDTH_MM - 2 * LEFT_MM - LABEL_MM
-    needs = [(room - GAP_MM * (len(row.lessons) - 1)) / max(sum(map(len, row.lessons)), 1) for row in rows]
+    needs = [(room - GAP_MM * (len(row.lessons) - 1)) / max(_fields(row), 1) for row in rows]
     return min([WIDEST_MM, *needs])
+
+
+def _fields(row: HeatRow) -> int:
+    return sum(len(fields) for _, fields in row.lessons)
+
+
+def _heads(row: HeatRow, y: float, side: float) -> Iterator[str]:
+    """What the columns are, as the week with the most of them has them: lessons, and below them the numbers of bars."""
+    x = LEFT_MM + LABEL_MM
+    for name, fields in row.lessons:
+        yield _text(x, y + 2.6, name, fitted_mm(name, max(side * len(fields), 1.0), 3.4))
+        for number, field in enumerate(fields):
+            yield _text(x + side * (number + 0.5), y + HEADS_MM - 0.9, str(field.bar), 2.8, anchor="middle")
+        x += side * len(fields) + GAP_MM
 
 
 def _row(row: HeatRow, y: float, side: float) -> Iterator[str]:
     yield _text(LEFT_MM, y + ROW_MM * 0.68, row.label, 3.8)
     x = LEFT_MM + LABEL_MM
-    for fields in row.lessons:
+    for _, fields in row.lessons:
         for field in fields:
             yield from _field(field, x, y, side)
             x += side

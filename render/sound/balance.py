@@ -35,7 +35,7 @@ _TOLERANCE_LU = 0.75  # a target further from any velocity than this is out of r
 # The keys over which a part of the band is measured: what it plays, see grooves/band.
 RANGES = {"bass": (28, 55), "piano": (50, 72), "horns": (60, 76)}
 _MEASURED_EVERY = 4  # keys
-_NOTE_BLOCKS = 400  # 0.58 s at 44.1 kHz: the 400 ms window and room for a slow attack
+_NOTE_SECONDS = 0.58  # the 400 ms window and room for a slow attack
 _NOTE_VELOCITY = 80  # at which a part's keys are measured; the velocities, on the middle one of them
 
 Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
@@ -190,8 +190,8 @@ def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
 
     @cache
     def loudness(key: int, velocity: int) -> float:
-        note = instrument.note(key, velocity, _NOTE_BLOCKS)
-        return hit_loudness(note.sample.beginning(note.held_frames), kit.rate) + 20 * math.log10(note.gain)
+        sample, gain = instrument.held(key, velocity)
+        return hit_loudness(sample.beginning(round(_NOTE_SECONDS * kit.rate)), kit.rate) + 20 * math.log10(gain)
 
     middle = (low + high) // 2
     keys = [*range(low, middle, _MEASURED_EVERY), *range(high, middle, -_MEASURED_EVERY)]

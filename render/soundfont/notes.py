@@ -88,6 +88,11 @@ class Instrument:
         sample = self._sample(key, recorded, blocks * BLOCK / self.rate + RELEASED_DB / slope)
         return SampledNote(sample, gain, blocks * BLOCK, slope)
 
+    def held(self, key: int, velocity: int) -> tuple[Sample, float]:
+        """A second of a note whose key stays down, and its gain: `instrument.held(40, 90)`; raises LessonError."""
+        recorded, gain = self.recorded(key, velocity)
+        return self._sample(key, recorded, 1.0), gain
+
     def recorded(self, key: int, velocity: int) -> tuple[int, float]:
         """The velocity whose recording plays a note, and at what gain: `instrument.recorded(40, 90)`."""
         if (key, velocity) not in self._recorded:

@@ -72,7 +72,7 @@ def test_render_tells_a_person_who_plays_and_who_is_left_out(lesson, tmp_path, c
     told = capsys.readouterr().out
     row = next(line for line in told.splitlines() if "page-ride-and-line.mid" in line)
     assert "0:04" in row
-    assert "ride, snare, count-in" in row
+    assert "ride, line on snare, count-in" in row
     assert "bass drum, hi-hat" in row
 
 

@@ -219,3 +219,21 @@ def test_wrong_counts_are_named_with_their_bar(line, message):
 def test_a_meter_that_cannot_be_counted_is_refused(text):
     with pytest.raises(LessonError, match="is not a meter; write 4/4, 3/4"):
         parse_meter(text)
+
+
+def test_a_bar_of_percent_is_the_bar_before_once_more_in_values_and_in_counts():
+    assert parse_values("4 8 8 2 | % | 1r | %", FOUR) == parse_values("4 8 8 2 | 4 8 8 2 | 1r | 1r", FOUR)
+    assert parse_counts("1 2 & 3 (4) | %", FOUR) == parse_counts("1 2 & 3 (4) | 1 2 & 3 (4)", FOUR)
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("% | 4 4 4 4", "bar 1: % is the bar before once more, and there is none; write its notes"),
+        ("4 4 4 4 | 2 %", "bar 2: % stands for a whole bar, the one before once more; write nothing beside it"),
+        ("4 4 [4 4] | %", "bar 2: a bar with a tie cannot come once more by %; write its notes"),
+    ],
+)
+def test_a_percent_that_cannot_be_is_said(line, message):
+    with pytest.raises(LessonError, match=message):
+        parse_values(line, FOUR)

@@ -35,13 +35,17 @@ def test_a_bar_is_told_with_its_values_places_parts_and_reason() -> None:
     # By hand: four notes in two seconds, one of them half a beat from both its beats, not crossing the next.
     assert told.parts == {
         "syncopation": 0.0,
+        "help": 0.0,
         "beat distance": 0.5,
         "ties": 0.0,
+        "pace changes": 0.8,  # from quarter to eighth, from eighth to half
+        "rests": 0.0,
         "changes": 0.25,
         "limbs": 1.0,
-        "notes per second": 1.0,
+        "notes per second": 0.8,
+        "effort squared": 0.89,  # eighths are four a second, a third of a hand's fastest
     }
-    assert told.difficulty == pytest.approx(2.75)
+    assert told.difficulty == pytest.approx(4.24)
     assert told.why == "All four limbs play, and all of them meet on 2."
 
 

@@ -51,7 +51,7 @@ def line_of(lesson: Lesson) -> list[str]:
 
 def test_stairs_are_a_lesson_that_plays_each_step_four_times(tmp_path: Path) -> None:
     found = written_back(tmp_path, text_of(LINE, tempo=96.123456789), 2)
-    steps = ["4 4 4 4", "8r 8 4 4 4", "8r 8 4. 8 4", "8r 4 [8 8] 8 4", "8r 4 4 [8 8] 8"]
+    steps = ["4 4 4 4", "8r 8 4 4 4", "8r 8 4 4. 8", "8r 8 4. 4 8", "8r 4 4 [8 8] 8"]
     assert line_of(found) == [step for step in steps for _ in range(4)]
     assert found.title == "Harbour Street, test page: up to bar 2"
     assert (found.groove, found.score.tempo_bpm) == ("swing", 96.123456789)
@@ -61,9 +61,9 @@ def test_what_every_step_changes_is_said_beside_it(tmp_path: Path) -> None:
     assert stairs_of(tmp_path, text_of(LINE), 2).steps == (
         "step 1: 4 4 4 4",
         "step 2: move the note on 1 to 1&",
-        "step 3: move the note on 3 to 3&",
-        "step 4: move the note on 2 to 2&",
-        "step 5: move the note on 4 to 4&",
+        "step 3: move the note on 4 to 4&",
+        "step 4: move the note on 3 to 3&",
+        "step 5: move the note on 2 to 2&",
     )
 
 
