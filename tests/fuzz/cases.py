@@ -2,15 +2,19 @@
 
 import contextlib
 import io
+import json
 import os
 import shutil
+import tomllib
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import mido
 from hostile import foreign, seldom, texts
 from hypothesis import strategies as st
+from lxml import etree
 from written_files import grooves, lessons, logs, midi, musicxml, mxl, records, terms
 
 from grooves.errors import MOST_CHARACTERS, LessonError
@@ -40,10 +44,19 @@ def _case(words, **files):
 
 
 _MIDI_ONLY = ("render", "a.toml", "--no-audio", "--no-documents", "-o", "out")
-_LESSON = st.sampled_from([
-    ("bars", "a.toml"), ("bars", "a.toml"), ("bars", "a.toml", "--json"), _MIDI_ONLY, (*_MIDI_ONLY, "--json"),
-    ("chart", "a.toml", "-o", "a.musicxml"), ("bars", "a.toml", "--stairs", "1", "-o", "b.toml"),
-])  # fmt: skip
+_LESSON = st.sampled_from(
+    [
+        *[("bars", "a.toml")] * 8,
+        *[("bars", "a.toml", "--json")] * 4,
+        *[_MIDI_ONLY, (*_MIDI_ONLY, "--json")] * 2,
+        *[("chart", "a.toml", "-o", "a.musicxml")] * 4,
+        ("bars", "a.toml", "--stairs", "1", "-o", "b.toml"),
+        ("chart", "a.toml", "-o", "a.svg", "--counts"),
+        ("chart", "a.toml", "-o", "a.pdf", "--bars", "1"),
+        ("page", "a.toml", "-o", "a.html"),
+        ("balance", "a.toml", "--no-audio", "-o", "out"),
+    ]
+)
 _LOOP = st.tuples(*(seldom(st.just(right), texts, 4) for right in ("1", "60%", "snare"))).map(
     lambda said: (
         "loop",
@@ -157,7 +170,7 @@ def broken_promise(case: Case, folder: Path) -> str:
         code = _run(case.words, case.files)
     ENDED[f"{case.words[0]} {code}"] += 1
     said, told = (_text(stream) for stream in (err, out))
-    return _of_words(code, said, told, case.words) or _of_files(folder)
+    return _of_words(code, said, told, case.words) or _of_files(folder, {name for name, _ in case.files})
 
 
 def _text(stream: io.TextIOWrapper) -> str:
@@ -177,11 +190,32 @@ def _of_words(code: int, said: str, told: str, words: tuple[str, ...]) -> str:
         said.startswith(START) and all(len(row) <= MOST_CHARACTERS and row.isprintable() for row in lines)
     ):
         return f"stderr is unfit: {said[:600]!r}"
+    if code == 0 and "--json" in words:
+        json.loads(told)
     if "--json" not in words and (unfit := {sign for sign in told if not sign.isprintable()} - {"\n"}):
         return f"stdout holds {sorted(unfit)}: {told[:300]!r}"
     return ""
 
 
-def _of_files(folder: Path) -> str:
-    left = [path.name for path in folder.rglob("*") if path.suffix in (".part", ".old")]
-    return f"left half written: {left}" if left else ""
+_WHOLE: dict[str, Callable[[bytes], object]] = {  # how a file is read that must be whole
+    ".mid": lambda data: mido.MidiFile(file=io.BytesIO(data)),
+    ".musicxml": etree.fromstring,
+    ".svg": etree.fromstring,
+    ".toml": lambda data: tomllib.loads(data.decode()),
+    ".pdf": lambda data: data.rindex(b"%%EOF"),
+    ".html": lambda data: data.rindex(b"</html>"),
+    ".json": json.loads,
+}
+
+
+def _of_files(folder: Path, handed_over: set[str]) -> str:
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder).as_posix()
+        if path.suffix in (".part", ".old"):
+            return f"{name} is left half written"
+        if path.suffix in _WHOLE and name not in handed_over and path.is_file():
+            try:
+                _WHOLE[path.suffix](path.read_bytes())
+            except Exception as error:
+                return f"{name} is not whole: {error}"
+    return ""

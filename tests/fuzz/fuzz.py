@@ -5,6 +5,7 @@ broken off goes on where it was. Every find is printed, and kept beside the stat
 """
 
 import argparse
+import faulthandler
 import json
 import pickle
 import resource
@@ -48,6 +49,7 @@ def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str
         (folder / "now").write_bytes(pickle.dumps(case))
         signal.setitimer(signal.ITIMER_PROF, SECONDS)
         signal.setitimer(signal.ITIMER_REAL, WAITING_SECONDS)
+        faulthandler.dump_traceback_later(2 * WAITING_SECONDS, exit=True, file=sys.__stderr__)  # held by no C code
         try:
             wrong = broken_promise(case, folder / "case")
         except (Exception, TooLong) as error:
@@ -56,6 +58,7 @@ def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
             signal.setitimer(signal.ITIMER_REAL, 0)
+            faulthandler.cancel_dump_traceback_later()
         if wrong:
             found.append((wrong, case))
 
@@ -68,8 +71,7 @@ def child(seed: int, first: int, batches: int, folder: Path, size: int) -> None:
     from cases import ENDED
 
     _warm_up()
-    used = int(Path("/proc/self/statm").read_text().split()[5]) * resource.getpagesize()
-    resource.setrlimit(resource.RLIMIT_DATA, (used + GIGABYTE, used + GIGABYTE))
+    limit_memory()
     signal.signal(signal.SIGPROF, _too_long)
     signal.signal(signal.SIGALRM, _too_long)
     for batch in range(first, first + batches):
@@ -77,6 +79,12 @@ def child(seed: int, first: int, batches: int, folder: Path, size: int) -> None:
         for number, (_, case) in enumerate(found):
             (folder / f"find-{seed}-{batch}-{number}").write_bytes(pickle.dumps(case))
         print(json.dumps({"batch": batch, "finds": [wrong for wrong, _ in found], "ended": ENDED}), flush=True)
+
+
+def limit_memory() -> None:
+    """Let this process have a gigabyte more than it has now; what asks for more is refused."""
+    used = int(Path("/proc/self/statm").read_text().split()[5]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_DATA, (used + GIGABYTE, used + GIGABYTE))
 
 
 def _warm_up() -> None:
