@@ -20,6 +20,7 @@ from written_files import grooves, lessons, logs, midi, musicxml, mxl, records, 
 from grooves.errors import MOST_CHARACTERS, LessonError
 from render.command.app import COMMANDS
 from render.command.cli import WRONG, _fail, main
+from render.lesson.term_lessons import group_jobs, plan_lessons
 from render.lesson.term_record import RECORD, read_record
 from render.page.practice_log import read_log
 
@@ -128,6 +129,7 @@ CASES = st.one_of(
     _case(_LOOP, lesson=good),
     _case(_CHECK, lesson=good, take=midi()),
     _case(st.just(("term", "term.toml", "-o", "out", "--results", "back")), term=terms(), log=logs(), record=records),
+    _case(st.just(("a term's plan",)), term=terms()),
     _case(st.just(("a practice log",)), log=logs()),
     _case(st.just(("a term's record",)), record=records),
     _case(_WORDS, lesson=st.one_of(good, lessons())),
@@ -139,9 +141,16 @@ def _record(data: bytes) -> None:
     read_record(Path())
 
 
+def _plan(data: bytes) -> None:
+    Path("term.toml").write_bytes(data)
+    for job in group_jobs(Path("term.toml"), Path("out"))[1]:
+        plan_lessons(job)
+
+
 DOORS: dict[str, Callable[[bytes], object]] = {  # read by commands that take too long for so many cases
     "a practice log": lambda data: read_log(data.decode("utf-8", "replace")),
     "a term's record": _record,
+    "a term's plan": _plan,
 }
 
 
