@@ -77,6 +77,10 @@ def _likeliest(strokes: Sequence[PlayedNote], meter: Meter) -> Quantized:
         _refuse_far(mine, here, furthest, meter)
         placed += here
         grids[reading.beat] = grid
+    if placed and placed[0].onset < 0:  # it stood at the beginning, and all are played late
+        raise LessonError(
+            "the first note falls before bar 1; export the file with an empty bar before it, or quantized"
+        )
     return Quantized(
         tuple(placed),
         grids,

@@ -40,6 +40,10 @@ def packed(score: bytes) -> bytes:
 
 
 MARKS = [b"\0\xff\x06\x05bar 1", *([b"\0\xff\x06\x05bar 2", quantity(480) + b"\x99\x26\x40", b"\0\x89\x26\0"] * 20_000)]
+BEFORE = bytes.fromhex(
+    "4d546864000000060001000101e04d54726b00000045"
+    "00902440874089260078992640874099264000992601874090266482408926018740992601789926008360b9077f83609926018740b9077f83609926000099264078892600"
+)  # all late but the first, which stands at the beginning
 TAKES = {
     "drums far apart": midi_of(b"\0\x99\x33\x40", quantity(480) + b"\x99\x26\x40", quantity(40_000) + b"\x99\x24\x40"),
     "one stroke after an hour": midi_of(quantity(3_400_000) + b"\x99\x26\x40"),
@@ -55,6 +59,7 @@ FINDS = {
     "a title with signs for a terminal, as JSON": ((*RENDER, "--json"), {"a.toml": GOOD.replace(b"Harbour Street", b"\\u009b31m\\u202e")}),
     "a tempo of no time": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
     "a take in a tempo of no time": (("check", "a.toml", "take.mid"), {"a.toml": GOOD, "take.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
+    "a first note before bar 1": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": BEFORE}),
     "a term of no name": (("term", ""), {}),
     "a term that is this folder": (("term", "."), {}),
     "a new lesson of no name": (("new", ""), {}),
