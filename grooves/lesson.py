@@ -39,6 +39,8 @@ from grooves.score import Score, with_band, write_score
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 
+MOST_BARS = 10_000  # of a lesson, with those that come again: five hours at 120, 5 s to say how hard each is; ours
+
 FindGroove = Callable[[str], Groove]
 ReadBand = Callable[[BandTable, Groove, int], Band]  # its table, the groove, bars in one chorus of the line
 ReadLine = Callable[[str, Meter, str | int | None], WrittenLine]
@@ -106,6 +108,11 @@ def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         played_on, turns = who_reads(file.line)
         with at("bars"):
             chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
+        whole = len(chosen or bars) * file.line.repeat_each * (len(played_on) if turns == "chorus" else 1)
+        if whole > MOST_BARS:
+            raise LessonError(
+                f"{whole:,} bars with their repeats; a lesson has at most {MOST_BARS:,}: use times or choruses"
+            )
         hand = reading_hand(file.line, played_on)
         return write_score(
             file.title,

@@ -60,6 +60,7 @@ FINDS = {
     "a tempo of no time": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
     "a take in a tempo of no time": (("check", "a.toml", "take.mid"), {"a.toml": GOOD, "take.mid": midi_of(b"\0\xff\x51\x03\0\0\0", *[quantity(470) + b"\x99\x26\x40"] * 8)}),
     "a first note before bar 1": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": BEFORE}),
+    "64 000 bars": (("bars", "a.toml"), {"a.toml": GOOD.replace(LINE, b'values = "' + b"4 4 4 4 | " * 999 + b'1"\nrepeat_each = 64')}),
     "a term of no name": (("term", ""), {}),
     "a term that is this folder": (("term", "."), {}),
     "a new lesson of no name": (("new", ""), {}),
