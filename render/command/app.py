@@ -72,12 +72,15 @@ def command(name: str) -> TyperCommand:
 
 def call(words: Sequence[str] | None) -> int:
     """Read the words of a command line and do what they say: `call(["grooves"])` is the exit code."""
+    said = list(sys.argv[1:] if words is None else words)
+    if any("\0" in word for word in said):  # a system hands over none, another program may
+        raise LessonError("the sign NUL stands in a word of the command; no name holds it")
     commands = typer.main.get_command(_app())
     if _COMPLETING in os.environ:  # a shell asks what may come next
         commands.main(prog_name="fourlimb")
     try:
         # Not by its `main`, which takes Ctrl-C and a closed pipe for itself.
-        with commands.make_context("fourlimb", list(sys.argv[1:] if words is None else words)) as context:
+        with commands.make_context("fourlimb", said) as context:
             return int(commands.invoke(context) or 0)
     except typer.Exit as done:
         return done.exit_code

@@ -5,8 +5,8 @@ broken off goes on where it was. Every find is printed, and kept beside the stat
 """
 
 import argparse
+import faulthandler
 import json
-import os
 import pickle
 import resource
 import signal
@@ -49,6 +49,7 @@ def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str
         (folder / "now").write_bytes(pickle.dumps(case))
         signal.setitimer(signal.ITIMER_PROF, SECONDS)
         signal.setitimer(signal.ITIMER_REAL, WAITING_SECONDS)
+        faulthandler.dump_traceback_later(2 * WAITING_SECONDS, exit=True, file=sys.__stderr__)  # held by no C code
         try:
             wrong = broken_promise(case, folder / "case")
         except (Exception, TooLong) as error:
@@ -57,6 +58,7 @@ def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
             signal.setitimer(signal.ITIMER_REAL, 0)
+            faulthandler.cancel_dump_traceback_later()
         if wrong:
             found.append((wrong, case))
 
@@ -69,8 +71,7 @@ def child(seed: int, first: int, batches: int, folder: Path, size: int) -> None:
     from cases import ENDED
 
     _warm_up()
-    used = int(Path("/proc/self/statm").read_text().split()[5]) * resource.getpagesize()
-    resource.setrlimit(resource.RLIMIT_DATA, (used + GIGABYTE, used + GIGABYTE))
+    limit_memory()
     signal.signal(signal.SIGPROF, _too_long)
     signal.signal(signal.SIGALRM, _too_long)
     for batch in range(first, first + batches):
@@ -78,6 +79,12 @@ def child(seed: int, first: int, batches: int, folder: Path, size: int) -> None:
         for number, (_, case) in enumerate(found):
             (folder / f"find-{seed}-{batch}-{number}").write_bytes(pickle.dumps(case))
         print(json.dumps({"batch": batch, "finds": [wrong for wrong, _ in found], "ended": ENDED}), flush=True)
+
+
+def limit_memory() -> None:
+    """Let this process have a gigabyte more than it has now; what asks for more is refused."""
+    used = int(Path("/proc/self/statm").read_text().split()[5]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_DATA, (used + GIGABYTE, used + GIGABYTE))
 
 
 def _warm_up() -> None:
@@ -121,10 +128,15 @@ def _all_batches(seed: int, cases: int, size: int, folder: Path) -> int:
                 finds[str(told["batch"])] = told["finds"]
                 place.write_text(json.dumps(finds))
                 ended = told["ended"]
-                print(f"{len(finds) * size} cases, {sum(map(len, finds.values()))} finds, {time.monotonic() - begun:.0f} s", flush=True)
+                print(
+                    f"{len(finds) * size} cases, {sum(map(len, finds.values()))} finds, {time.monotonic() - begun:.0f} s",
+                    flush=True,
+                )
         if running.returncode:
-            os.replace(folder / "now", folder / f"died-{seed}-{len(finds)}")
-            finds[str(len(finds))] = [f"the process died ({running.returncode}); the case is kept as died-{seed}-{len(finds)}"]
+            (folder / "now").replace(folder / f"died-{seed}-{len(finds)}")
+            finds[str(len(finds))] = [
+                f"the process died ({running.returncode}); the case is kept as died-{seed}-{len(finds)}"
+            ]
             place.write_text(json.dumps(finds))
     print(", ".join(f"{how}: {times}" for how, times in sorted(ended.items())))
     said = Counter(wrong for batch in finds.values() for wrong in batch)
