@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo docs test bench lint clean
+.PHONY: help demo docs test fuzz bench lint clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/'
@@ -12,6 +12,9 @@ demo: .venv/ready ## render the first lesson into demo/
 
 test: .venv/test-ready lint ## style, types, then all tests
 	$(BIN)/pytest -n auto
+
+fuzz: .venv/test-ready ## try a million hostile inputs, or go on where it was broken off; SEED=7 CASES=5000 for others
+	$(BIN)/python tests/fuzz/fuzz.py --state .fuzz $(if $(SEED),--seed $(SEED)) $(if $(CASES),--cases $(CASES))
 
 lint: .venv/test-ready
 	$(BIN)/ruff check .
@@ -33,4 +36,4 @@ bench: .venv/test-ready ## print the ratios kept in DEVELOPERS.md
 	touch $@ .venv/ready
 
 clean: ## remove what was made here
-	rm -rf .venv demo out .pytest_cache .mypy_cache .ruff_cache .hypothesis *.egg-info
+	rm -rf .venv demo out .fuzz .pytest_cache .mypy_cache .ruff_cache .hypothesis *.egg-info

@@ -103,10 +103,11 @@ def _gap_counts(written: Floats, played: Floats, reach: float, bins: int) -> Flo
         return np.bincount(np.clip(gaps.astype(np.int64), 0, bins - 1), minlength=bins).astype(np.float64)
     start = min(written[0], played[0])
     rows = [np.bincount(((one - start) / BIN_SECONDS).astype(np.int64)) for one in (written, played)]
-    length = 1 << int(sum(map(len, rows))).bit_length()
+    middle = int(reach / BIN_SECONDS)
+    longest = max(map(len, rows))
+    length = 1 << max(sum(map(len, rows)), longest + middle).bit_length()  # round which no gap comes back as another
     spectra = [np.fft.rfft(row, length) for row in rows]
     counts = np.round(np.fft.irfft(np.conj(spectra[0]) * spectra[1], length))
-    middle = int(reach / BIN_SECONDS)
     return np.asarray(counts[np.arange(bins) - middle], dtype=np.float64)
 
 

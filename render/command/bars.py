@@ -55,7 +55,7 @@ def _stairs(lesson: Path, bar: int, start: int | None, out: Path | None, json: b
         files = [{"track": "", "kind": "lesson", "path": target}]
         print(as_json({"files": files, "steps": found.steps, "notes": found.notes}))
     else:
-        print("\n".join([*found.steps, *found.notes, str(target)]))
+        show_lines([*found.steps, *found.notes, str(target)])
 
 
 def _show(title: str, bars: "Sequence[BarView]", notes: Sequence[str] = ()) -> None:
@@ -63,7 +63,8 @@ def _show(title: str, bars: "Sequence[BarView]", notes: Sequence[str] = ()) -> N
     said = [f"{title}: hardest first", ""]
     for bar in bars:
         points = ", ".join(f"{name} {value:g}" for name, value in bar.parts.items())
-        said.append(f"bar {bar.bar}   {bar.values}   difficulty {bar.difficulty:g} ({points})\n  {bar.why}")
+        said.append(f"bar {bar.bar}   {bar.values}   difficulty {bar.difficulty:g} ({points})")
+        said.append(f"  {bar.why}")
         for place in bar.places:
             said.append(f"    {place.count:<6}{place.words}")
     show_lines([*said, *notes])

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 import typer
 
 from render.command.options import Lesson
+from render.command.report import show_lines
 
 EXAMPLE = "fourlimb chart tuesday.toml -o tuesday.pdf"
 
@@ -32,5 +33,4 @@ def chart(
 
     loaded = load_lesson(lesson)
     under = (*(["counts"] if counts else []), *([] if no_sticking else ["sticking"]))
-    print(chart_file(loaded, out, ChartOptions(bars, paper, tuple(show), under)))
-    print("\n".join(loaded.notes), end="\n" * bool(loaded.notes))
+    show_lines([str(chart_file(loaded, out, ChartOptions(bars, paper, tuple(show), under))), *loaded.notes])

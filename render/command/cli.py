@@ -5,6 +5,7 @@ Exit codes: 0 done, 1 a balance that is off, 2 wrong input or missing tool, 130 
 
 import contextlib
 import gc
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -38,15 +39,18 @@ def main(words: Sequence[str] | None = None, told_to_end: bool = False) -> int:
 
     With `told_to_end` a signal to end is tidied up after, as Ctrl-C is; that is for a process of our own.
     """
+    _print_what_can_be()
     try:
         return _run(words, told_to_end)
     except KeyboardInterrupt:
-        return _fail(SAID, INTERRUPTED)
+        return _fail(INTERRUPTED, SAID)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLOSED_PIPE
     except OSError as error:
-        return _fail(f"{error.filename or 'a file'}: {error.strerror or error}", WRONG)
+        return _fail(WRONG, f"{error.filename or 'a file'}: {error.strerror or error}")
+    except MemoryError:
+        return _fail(WRONG, "there is not enough memory for this; ask for less at once, or close other programs")
 
 
 def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
@@ -59,14 +63,25 @@ def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
     try:
         return call(words)
     except LessonError as error:
-        return _fail(str(error), WRONG)
+        return _fail(WRONG, *map(str, error.args))
     except BadUsage as error:
-        return _fail(usage_message(error), WRONG)
+        return _fail(WRONG, usage_message(error))
 
 
-def _fail(message: str, code: int) -> int:
+def _print_what_can_be() -> None:
+    """Have a question mark stand for each sign that a terminal or a pipe cannot take: some know 256 signs, or 128."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _fail(code: int, *messages: str) -> int:
+    """Say what went wrong on one line; of several wrong lessons, on a line each."""
+    from grooves.errors import MOST_CHARACTERS, visible
+
+    said = "\n".join(visible(message, MOST_CHARACTERS - len("fourlimb: ")) for message in messages)
     name = "\x1b[1;31mfourlimb:\x1b[0m" if sys.stderr and sys.stderr.isatty() else "fourlimb:"
-    print(f"{name} {message}", file=sys.stderr)
+    print(f"{name} {said}", file=sys.stderr)
     return code
 
 

@@ -34,12 +34,15 @@ def lines(
 ) -> None:
     """Write a reading line of a level, generated from a seed, alone or as a whole lesson."""
     if out is not None:
-        from render.command.report import as_json
+        from render.command.report import as_json, show_lines
         from render.lesson.line_lesson import LineWish, write_line_lesson
 
         wish = LineWish(level, bars, seed, meter, title, groove, 100.0 if tempo is None else tempo)
         path = write_line_lesson(out, wish)
-        print(as_json({"files": [{"track": "", "kind": "lesson", "path": path}]}) if json else path)
+        if json:
+            print(as_json({"files": [{"track": "", "kind": "lesson", "path": path}]}))
+        else:
+            show_lines([str(path)])
         return
     for option, value in (("--title", title), ("--groove", groove), ("--tempo", tempo)):
         if value is not None:

@@ -21,7 +21,7 @@ def page(
     no_cache: NoCache = False,
 ) -> None:
     """Make the lesson page: one file, works offline; for a folder, all of them with an index."""
+    from render.command.report import show_lines
     from render.lesson.documents import page_files
 
-    for path in page_files(lesson, out, soundfont, rate, not no_cache):
-        print(path)
+    show_lines(map(str, page_files(lesson, out, soundfont, rate, not no_cache)))

@@ -7,6 +7,8 @@ from contextlib import contextmanager
 from dataclasses import asdict, is_dataclass
 from typing import TYPE_CHECKING, Any
 
+from grooves.errors import visible
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -14,8 +16,20 @@ if TYPE_CHECKING:
 
 
 def as_json(value: Any) -> str:
-    """A report as JSON: dataclasses become objects, paths text."""
-    return json.dumps(_plain(value), indent=2, ensure_ascii=False)
+    """A report as JSON: dataclasses become objects, paths text; what a terminal obeys or cannot show is escaped."""
+    plain = _plain(value)
+    text = json.dumps(plain, indent=2, ensure_ascii=False)
+    fit = all(map(str.isprintable, text.split("\n"))) and _can_be_printed(text)
+    return text if fit else json.dumps(plain, indent=2)
+
+
+def _can_be_printed(text: str) -> bool:
+    """Whether standard output knows all signs of a text: a terminal may know 256, or 128."""
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _plain(value: Any) -> Any:
@@ -46,10 +60,10 @@ def clock(seconds: float) -> str:
 
 def show_table(title: str, heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> None:
     """Print a table, the columns in `right` set to the right: fitted to a terminal, plain lines in a pipe."""
+    title, *lines = _fit(title), *(tuple(map(_fit, line)) for line in (heads, *rows))
     if sys.stdout.isatty():
-        _rich_table(title, heads, rows, right)
+        _rich_table(title, lines[0], lines[1:], right)
         return
-    lines = [tuple(heads), *map(tuple, rows)]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
     print(title)
     for line in lines:
@@ -72,12 +86,17 @@ def _rich_table(title: str, heads: Sequence[str], rows: Iterable[Sequence[str]],
 
 
 def show_lines(lines: Iterable[str]) -> None:
-    """Print lines, folded at the edge of a terminal."""
-    if sys.stdout.isatty():
-        for line in lines:
+    """Print lines, folded at the edge of a terminal; whatever does not print in one is made visible."""
+    for line in map(_fit, lines):
+        if sys.stdout.isatty():
             _console().print(line)
-    else:
-        print(*lines, sep="\n")
+        else:
+            print(line)
+
+
+def _fit(text: str) -> str:
+    """Text for a line of its own: a file may be named, or a lesson be called, by signs that drive a terminal."""
+    return text if text.isprintable() else visible(text, 10 * len(text))
 
 
 def _console() -> "Console":

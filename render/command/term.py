@@ -112,11 +112,11 @@ def _show_results(file: Path, out: Path | None, back: Path, personal: bool, json
 
 def _show_group(name: str, weeks: "tuple[WeekResults, ...]") -> None:
     """A table of a group: weeks down, students across, and the bars that stopped most."""
-    from render.command.report import show_table
+    from render.command.report import show_lines, show_table
 
     students = sorted({who for week in weeks for who in week.students})
     if not students:
-        print(f"{name}: nothing came back")
+        show_lines([f"{name}: nothing came back"])
         return
     rows = [
         (str(week.week), *(_cell(week, who) for who in students), ", ".join(map(_stopped, week.stopped)))

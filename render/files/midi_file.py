@@ -8,7 +8,7 @@ Files 1.0: chunks, variable-length numbers of at most four bytes, running status
 
 import struct
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -70,10 +70,18 @@ def open_midi(data: bytes) -> MidiSong:
     return MidiSong(
         division,
         tuple(_split(tracks[0]) if kind == 0 else map(_track, tracks)),
-        tuple((e.tick, int.from_bytes(e.data)) for e in flat if e.kind == _TEMPO and len(e.data) == 3),
+        _tempos(flat),
         tuple((e.tick, e.data[0], e.data[1]) for e in flat if e.kind == _METER and len(e.data) == 4),
         tuple((e.tick, _text(e.data)) for e in flat if e.kind == _MARKER),
     )
+
+
+def _tempos(flat: Sequence[MidiEvent]) -> tuple[tuple[int, int], ...]:
+    """Those that there are: at 0 microseconds a quarter nothing can be played, so the tempo before it holds on."""
+    found = (
+        (event.tick, int.from_bytes(event.data)) for event in flat if event.kind == _TEMPO and len(event.data) == 3
+    )
+    return tuple((tick, microseconds) for tick, microseconds in found if microseconds)
 
 
 # --- chunks -------------------------------------------------------------------------------------

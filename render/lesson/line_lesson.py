@@ -28,13 +28,18 @@ class LineWish:
     tempo_bpm: float = 100.0
 
 
+def _named(target: Path) -> Path:
+    """What to write instead of a name that no lesson has: "tuesday" becomes "tuesday.toml", so does none at all."""
+    return target.with_suffix(".toml") if target.name else target / "tuesday.toml"
+
+
 def write_line_lesson(target: Path, wish: LineWish) -> Path:
     """Write a lesson with a new line: `write_line_lesson(Path("tuesday.toml"), LineWish(4))`.
 
     Raises LessonError for a level, groove, meter or tempo that is not there, and where a file of that name is.
     """
     if target.suffix != ".toml":
-        raise LessonError(f"{target}: a lesson's name ends in .toml; write {target.with_suffix('.toml')}")
+        raise LessonError(f"{target}: a lesson's name ends in .toml; write {_named(target)}")
     name = wish.groove or _groove_in(parse_meter(wish.meter or "4/4"))
     with at("--groove"):
         groove = find_groove(name, Path())

@@ -153,4 +153,4 @@ def _notes(this: TermRun) -> tuple[str, ...]:
 
 def term_folder(path: Path) -> Path:
     """Where a term goes when nobody says: `term_folder(Path("autumn.toml"))` is "autumn" beside it."""
-    return path.with_suffix("") if path.suffix else path.with_name(f"{slug(path.name)}-term")
+    return path.with_suffix("") if path.suffix else path.parent / f"{slug(path.name)}-term"

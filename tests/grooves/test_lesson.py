@@ -185,7 +185,7 @@ def test_a_huge_file_is_refused_unread(tmp_path):
     huge = tmp_path / "huge.toml"
     with huge.open("wb") as file:
         file.truncate(3_000_000)
-    with pytest.raises(LessonError, match="larger than 2 MB"):
+    with pytest.raises(LessonError, match="larger than 1 MB"):
         load_lesson(huge)
 
 

@@ -68,9 +68,9 @@ def test_a_file_of_no_notes_is_a_take_of_nothing(tmp_path):
     assert read_pads(saved(tmp_path / "a.mid", [[tempo(90)]])) == ()
 
 
-def test_a_tempo_of_nought_does_no_harm(tmp_path):
+def test_a_tempo_of_nought_is_none_so_that_120_holds(tmp_path):
     path = saved(tmp_path / "a.mid", [[mido.MetaMessage("set_tempo", tempo=0), on(38, 480)]])
-    assert heard(path) == [(0.0, 38, 90)]
+    assert heard(path) == [(0.5, 38, 90)]
 
 
 # --- files that are no takes ----------------------------------------------------------------------
