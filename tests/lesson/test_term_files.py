@@ -27,7 +27,6 @@ from render.lesson.several import Workers
 from render.lesson.term import TermOptions, make_term
 from render.lesson.term_lessons import group_jobs, plan_lessons
 from render.lesson.term_record import LOCK, RECORD, locked
-from render.soundfont.soundfont import default_soundfont
 
 ROOT = Path(__file__).parents[2]
 TERM = """
@@ -174,13 +173,10 @@ def test_a_note_in_one_week_makes_the_files_of_that_week_and_what_holds_it(term)
     assert made == sorted([*week, f"{MONDAY}/handout.pdf", f"{MONDAY}/index.html", f"{MONDAY}.zip"])
 
 
-def test_another_rate_or_soundfont_makes_the_pages_again_and_nothing_else_of_the_paper(term, tmp_path):
+def test_another_rate_makes_the_pages_again_and_no_index(term):
     pages = [f"{MONDAY}/week-{name}.html" for name in ("01-1", "02-1", "02-review")]
     made = term(rate=48000)[1]
     assert set(pages) < set(made) and "index.html" not in made
-    font = tmp_path / "mine.sf2"
-    font.write_bytes(default_soundfont().read_bytes() + b"\0")
-    assert set(pages) < set(term(rate=48000, soundfont=font)[1])
 
 
 def test_a_lesson_that_was_edited_is_left_and_its_page_made_of_it(term, tmp_path):
