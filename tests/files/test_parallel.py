@@ -82,7 +82,8 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
         forks.append(None)
         if len(forks) > 1:
             raise BlockingIOError("Resource temporarily unavailable")
-        return fork()
+        forks[0] = fork()
+        return forks[0]
 
     monkeypatch.setattr(os, "fork", refuse)
     here = len(list(Path("/proc/self/fd").iterdir()))
@@ -90,7 +91,7 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
     assert done == [(0, True), (1, False), (2, True), (3, True)]
     assert len(list(Path("/proc/self/fd").iterdir())) == here
     with pytest.raises(ChildProcessError):
-        os.waitpid(-1, 0)
+        os.waitpid(forks[0], 0)
 
 
 def test_an_interrupt_is_waiting_no_longer_once_the_processes_run():
