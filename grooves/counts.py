@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from grooves.barlines import numbered_bars
 from grooves.errors import LessonError, visible
-from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, numbered_bars, place_name, spell, syllable
+from grooves.rhythm import Bar, Kind, Meter, Symbol, check_bar, place_name, spell, syllable
 
 _TOKEN = re.compile(r"(?P<open>\()?(?P<word>\d{1,3}|e|&|a|trip|let)(?P<rest>r)?(?P<accent>\^)?(?P<close>\))?")
 _PARTS = {

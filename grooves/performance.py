@@ -71,6 +71,8 @@ class _Placed(NamedTuple):
     passage: Passage
     mark: BarMark
     place: Fraction  # quarters since the count-in, as written: what its deviation depends on
+    pace_before: float  # quarters a minute of the bars about it, where an early or a late stroke falls
+    pace_after: float
 
     @property
     def onset_seconds(self) -> float:
@@ -159,7 +161,9 @@ def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu:
     start = next((mark.onset_quarters for mark, bar, passage, _ in marks if bar and not passage.lead_in), Fraction(0))
     known: dict[tuple[int, bool, float, int | None], list[_Written]] = {}
     round_again = marks[0] if marks and marks[-1][2].goes_round else None
-    for (mark, bar, passage, _), after in zip(marks, (*marks[1:], round_again), strict=True):
+    paces = [mark.quarters_per_minute for mark, *_ in marks]
+    about = zip(paces[:1] + paces, paces[1:] + paces[-1:], strict=False)
+    for (mark, bar, passage, _), after, beside in zip(marks, (*marks[1:], round_again), about, strict=True):
         reading = _pickup_reading(score, after)
         if bar is None and reading is None:
             continue
@@ -170,7 +174,7 @@ def _place_strokes(score: Score, marks: Sequence[_Laid], feel: Feel, balance_lu:
         since = mark.onset_quarters - start
         for one in known[once]:
             leads = after if _is_pickup(one.stroke, score, reading) else None  # it is played as the bar it leads to
-            placed.append(_Placed(one, leads[2] if leads else passage, mark, since + one.stroke.onset))
+            placed.append(_Placed(one, leads[2] if leads else passage, mark, since + one.stroke.onset, *beside))
     return placed
 
 
@@ -231,7 +235,15 @@ def _play(one: _Placed, offset_seconds: float, deviation_lu: float) -> Hit:
     stroke = one.written.stroke
     quarters = one.mark.onset_quarters + one.written.within
     if offset_seconds:
-        quarters += Fraction(round(offset_seconds * one.mark.quarters_per_minute / 60 * _FINE), _FINE)
+        quarters += Fraction(round(_moved_quarters(one, offset_seconds) * _FINE), _FINE)
     level_lu = one.written.level_lu + softened_lu(stroke, one.passage) + deviation_lu
     key = INSTRUMENTS[stroke.instrument].key
     return Hit(one.onset_seconds + offset_seconds, quarters, stroke.part, stroke.limb, stroke.instrument, key, level_lu)
+
+
+def _moved_quarters(one: _Placed, offset_seconds: float) -> float:
+    """How far a stroke moves on the ruler: past a barline at the pace of the bar that it falls into."""
+    pace, moved = one.mark.quarters_per_minute, one.written.within_seconds + offset_seconds
+    past = min(moved, 0.0) + max(moved - one.mark.seconds, 0.0)
+    beside = one.pace_before if past < 0 else one.pace_after
+    return offset_seconds * pace / 60 + past * (beside - pace) / 60

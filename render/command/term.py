@@ -53,7 +53,7 @@ def term(
     folder = out or term_folder(file)
     checked = render_options(folder, audio_format=audio_format, jobs=jobs)
     options = TermOptions(folder, tracks, soundfont, checked.format, rate, not no_cache, Workers(jobs, scheduler))
-    with progress_bar("a term", not json) as progress:
+    with progress_bar("making", not json) as progress:
         report = make_term(file, options, progress)
     _show(report, json)
 

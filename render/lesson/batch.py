@@ -13,6 +13,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
+from multiprocessing.context import BaseContext
 from typing import Any, TypeVar
 
 from grooves.errors import LessonError
@@ -106,11 +107,16 @@ def _begin() -> None:
     end_with(os.getppid(), signal.SIGTERM)
 
 
+def _beginning() -> BaseContext:
+    """How processes begin: as the system does, but anew where typst has threads, which a forked copy would wait for."""
+    return multiprocessing.get_context("spawn" if "typst" in sys.modules else None)
+
+
 @contextmanager
 def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
     if scheduler is None:
         count = max(min(workers or cores(), jobs), 1)
-        with ProcessPoolExecutor(count, initializer=_begin) as pool:
+        with ProcessPoolExecutor(count, mp_context=_beginning(), initializer=_begin) as pool:
             yield pool
         return
     try:

@@ -40,7 +40,10 @@ def test_what_a_process_could_not_do_is_done_here(end):
     assert share_out(work, 3) == [0, 10, 20]
 
 
-def test_an_error_comes_up_here_and_no_process_stays_behind():
+def test_an_error_comes_up_here_and_no_process_stays_behind(monkeypatch):
+    fork, forked = os.fork, []
+    monkeypatch.setattr(os, "fork", lambda: forked.append(fork()) or forked[-1])
+
     def work(share, _):
         if share == 0:
             raise OSError("no space left")
@@ -48,8 +51,9 @@ def test_an_error_comes_up_here_and_no_process_stays_behind():
 
     with pytest.raises(OSError, match="no space left"):
         share_out(work, 2)
+    (child,) = forked
     with pytest.raises(ChildProcessError):
-        os.waitpid(-1, 0)
+        os.waitpid(child, 0)
 
 
 def test_an_error_of_another_process_comes_up_here_as_well():
@@ -78,7 +82,8 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
         forks.append(None)
         if len(forks) > 1:
             raise BlockingIOError("Resource temporarily unavailable")
-        return fork()
+        forks[0] = fork()
+        return forks[0]
 
     monkeypatch.setattr(os, "fork", refuse)
     here = len(list(Path("/proc/self/fd").iterdir()))
@@ -86,7 +91,7 @@ def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
     assert done == [(0, True), (1, False), (2, True), (3, True)]
     assert len(list(Path("/proc/self/fd").iterdir())) == here
     with pytest.raises(ChildProcessError):
-        os.waitpid(-1, 0)
+        os.waitpid(forks[0], 0)
 
 
 def test_an_interrupt_is_waiting_no_longer_once_the_processes_run():

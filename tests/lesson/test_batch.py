@@ -12,6 +12,9 @@ import pytest
 from grooves.errors import LessonError
 from render.lesson.batch import run
 
+ROOT = Path(__file__).parents[2]
+EXAMPLES = ROOT / "examples"
+
 
 def refuse(number):
     """Raise a LessonError for 3, else the number."""
@@ -143,3 +146,22 @@ def test_a_lesson_that_kills_every_worker_of_a_cluster_is_told_in_one_sentence(t
     assert done.stdout.strip() == (
         "a worker process of the scheduler was killed again and again at one lesson, as where memory runs out"
     ), done.stderr[-2000:]
+
+
+def test_processes_print_charts_also_where_this_one_has_printed_one(tmp_path):
+    # In a process of its own, so that what the test before left behind does not matter.
+    code = (
+        "from pathlib import Path\n"
+        "from render.lesson.batch import run\n"
+        "from render.lesson.documents import chart_data\n"
+        "from render.lesson.load import load_lesson\n"
+        "def printed(path, number):\n"
+        "    return chart_data(load_lesson(path).lesson, 'pdf')[:5]\n"
+        "if __name__ == '__main__':\n"
+        f"    path = Path({str(EXAMPLES / 'quarters.toml')!r})\n"
+        "    printed(path, 0)\n"
+        "    print(run(printed, [(path, 1), (path, 2)], 2))\n"
+    )
+    (tmp_path / "twice.py").write_text(code)
+    done = subprocess.run([sys.executable, tmp_path / "twice.py"], capture_output=True, text=True, timeout=60, cwd=ROOT)
+    assert done.stdout.strip() == "[b'%PDF-', b'%PDF-']", done.stderr

@@ -9,18 +9,23 @@ import sys
 import time
 import zipfile
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from page_browser import until
 
 from grooves.errors import LessonError
 from grooves.rhythm import values_text
 from grooves.teaching.stairs import alone
 from render.command.cli import main
+from render.lesson.lesson_text import lesson_text
 from render.lesson.load import load_lesson
 from render.lesson.several import Workers
 from render.lesson.term import TermOptions, make_term
+from render.lesson.term_lessons import group_jobs, plan_lessons
 from render.lesson.term_record import LOCK, RECORD, locked
 
 ROOT = Path(__file__).parents[2]
@@ -60,7 +65,7 @@ def term(made, tmp_path):
     def again(text=None, **options):
         if text is not None:
             file.write_text(text)
-        report = make_term(file, TermOptions(tmp_path / "out", workers=Workers(1), **options))
+        report = make_term(file, TermOptions(tmp_path / "out", **{"workers": Workers(1), **options}))
         return report, sorted(path.relative_to(tmp_path / "out").as_posix() for path in report.files)
 
     return again
@@ -121,6 +126,38 @@ def test_the_same_file_makes_the_same_bytes_wherever_it_lies(made, tmp_path):
     assert tree(tmp_path / "again") == tree(made[0])
 
 
+GROUPS = st.fixed_dictionaries(
+    {
+        "level": st.tuples(st.integers(1, 5), st.integers(1, 5)).map(sorted),
+        "groove": st.sampled_from(["swing", "jazz-waltz", "two-feel"]),
+        "bars": st.sampled_from([4, 8]),
+        "lines": st.integers(1, 2),
+        "review": st.integers(0, 2),
+        "played_on": st.sampled_from([["snare"], ["snare", "bass drum"], "hi-hat"]),
+    }
+)
+
+
+@settings(max_examples=6, deadline=None)
+@given(GROUPS, st.integers(1, 3))
+def test_every_file_of_any_term_reads_and_lies_in_the_order_of_its_weeks(group, weeks):
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        tables = {"title": "t", "weeks": weeks, "group": [{"name": "Monday", "tempo": [80, 90], **group}]}
+        (folder / "t.toml").write_text(lesson_text(tables))
+        _, (job,) = group_jobs(folder / "t.toml", folder / "out")
+        _, lessons = plan_lessons(job)
+        assert [one.path for one in lessons] == sorted(one.path for one in lessons)
+        assert [one.week for one in lessons] == sorted(one.week for one in lessons)
+        assert {one.week for one in lessons} == set(range(1, weeks + 1))
+        for one in lessons:
+            (folder / "a.toml").write_text(one.text)
+            lesson = load_lesson(folder / "a.toml").lesson
+            assert lesson.groove == group["groove"]
+            reviewed = len(lesson.score.bars) // 2 if "review" in one.path else group["bars"]
+            assert len({bar.number for bar in lesson.score.bars}) == reviewed
+
+
 # --- again ----------------------------------------------------------------------------------------
 
 
@@ -134,6 +171,12 @@ def test_a_note_in_one_week_makes_the_files_of_that_week_and_what_holds_it(term)
     made = term(TERM.replace("bring brushes", "bring sticks") + SECOND)[1]
     week = [f"{MONDAY}/week-02-{name}.{kind}" for name in ("1", "review") for kind in ("toml", "html")]
     assert made == sorted([*week, f"{MONDAY}/handout.pdf", f"{MONDAY}/index.html", f"{MONDAY}.zip"])
+
+
+def test_another_rate_makes_the_pages_again_and_no_index(term):
+    pages = [f"{MONDAY}/week-{name}.html" for name in ("01-1", "02-1", "02-review")]
+    made = term(rate=48000)[1]
+    assert set(pages) < set(made) and "index.html" not in made
 
 
 def test_a_lesson_that_was_edited_is_left_and_its_page_made_of_it(term, tmp_path):
@@ -243,6 +286,28 @@ def test_a_disk_that_is_full_is_said_and_the_next_run_finishes(made, tmp_path):
     assert not [name for name in tree(tmp_path / "out") if name.endswith(".part")]
     make_term(tmp_path / "autumn.toml", TermOptions(tmp_path / "out", workers=Workers(1)))
     assert tree(tmp_path / "out") == tree(made[0])
+
+
+def test_a_file_in_the_way_of_a_folder_is_one_message(tmp_path):
+    (tmp_path / "autumn.toml").write_text(TERM)
+    (tmp_path / "out").write_text("mine")
+    options = TermOptions(tmp_path / "out", workers=Workers(1))
+    with pytest.raises(LessonError, match="out: this is a file; name a folder"):
+        make_term(tmp_path / "autumn.toml", options)
+    (tmp_path / "out").unlink()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / MONDAY).write_text("mine")
+    with pytest.raises(LessonError, match=f"{MONDAY}: this is a file; name a folder"):
+        make_term(tmp_path / "autumn.toml", options)
+    assert (tmp_path / "out" / MONDAY).read_text() == "mine"
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_that_nobody_may_write_into_is_one_message(tmp_path):
+    (tmp_path / "autumn.toml").write_text(TERM)
+    (tmp_path / "out").mkdir(mode=0o555)
+    with pytest.raises(LessonError, match="nothing may be written into this folder; choose another with -o"):
+        make_term(tmp_path / "autumn.toml", TermOptions(tmp_path / "out", workers=Workers(1)))
 
 
 WRONG = [

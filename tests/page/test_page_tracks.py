@@ -136,12 +136,8 @@ def last_gap(notes, seconds):
 
 
 def assert_same(found, wanted, tempo, name):
-    """Key by key the same strokes; times within half a millisecond, or half a tick where a tick is longer.
-
-    A ladder's file says each tempo in whole microseconds, and a stroke that comes early across a change of tempo is
-    written in ticks of the old one: three times as much.
-    """
-    most = max(0.0005, 60 / tempo / 960 / 2) * (3 if "ladder" in name else 1)
+    """Key by key the same strokes; times within half a millisecond, or half a tick where a tick is longer."""
+    most = max(0.0005, 60 / tempo / 960 / 2)
     assert len(found) == len(wanted), name
     for key in {key for _, key, _ in wanted}:
         ours = sorted((seconds, velocity) for seconds, one, velocity in found if one == key)
