@@ -490,7 +490,7 @@ def test_an_interruption_leaves_no_file_and_no_process_and_exits_with_130(told, 
     process, out = begin_to_write(tmp_path, *words, lessons=lessons)
     process.send_signal(told)
     _, said = process.communicate(timeout=60)
-    assert process.returncode == 130
+    assert process.returncode == 130, said
     assert said.strip() == "fourlimb: interrupted; nothing half-written was left"
     assert [name for name in files_in(out) if not name.endswith(".mid")] == []
     assert all_gone(process.pid)

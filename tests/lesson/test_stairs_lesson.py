@@ -153,11 +153,13 @@ def test_a_long_line_names_its_last_bar_only(tmp_path: Path) -> None:
 ALL = f"""
 title = "Harbour Street, test page"
 tempo = 112.5
+note = "Count aloud."
 groove = "mine.toml"
 choruses = 3
 count_in = 1
 kit = "left-handed"
 soundfont = "kits/mine.sf2"
+kit_program = 40
 [line]
 values = "{LINE}"
 played_on = {{ long = "bass drum", short = "snare" }}
@@ -180,8 +182,11 @@ hi-hat = -7
 "bass drum" = -15.5
 line = -3
 gaps = -9
+[band]
+form = "blues"
 [[track]]
 name = "you play the snare"
+note = "The left hand is yours."
 without = ["snare"]
 softer = {{ "bass drum" = -6 }}
 tempo = "60%"
@@ -225,6 +230,8 @@ def read(tables: dict[str, Any], folder: Path) -> Lesson:
 def heard(lesson: Lesson) -> tuple[object, ...]:
     """All that a lesson says, but for its line and the numbers of its bars."""
     said = (lesson.feel, lesson.balance_lu, lesson.tracks, lesson.count_in, lesson.kit, lesson.soundfont)
+    band = lesson.score.band.parts if lesson.score.band else ()
+    said = (*said, lesson.note, lesson.kit_program, band)
     return (*said, lesson.groove, lesson.score.groove, lesson.score.tempo_bpm, lesson.score.played_on)
 
 
