@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from render.files.interrupts import INTERRUPTED as SAID
-from render.files.interrupts import end_at_once_when_told, tidy_up_when_told_to_end
+from render.files.interrupts import end_at_once_when_told, tidy_up_when_told_to_end, told_to_stop
 
 CLOSED_PIPE = 0  # the reader has what it wanted, as after `| head`
 WRONG, INTERRUPTED = 2, 130
@@ -44,13 +44,23 @@ def main(words: Sequence[str] | None = None, told_to_end: bool = False) -> int:
         return _run(words, told_to_end)
     except KeyboardInterrupt:
         return _fail(INTERRUPTED, SAID)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return CLOSED_PIPE
-    except OSError as error:
-        return _fail(WRONG, f"{error.filename or 'a file'}: {error.strerror or error}")
-    except MemoryError:
-        return _fail(WRONG, "there is not enough memory for this; ask for less at once, or close other programs")
+    except Exception as error:
+        if told_to_end and told_to_stop():  # what is interrupted may stumble over it: a library that lost its file
+            return _fail(INTERRUPTED, SAID)
+        return _system(error)
+
+
+def _system(error: Exception) -> int:
+    """What the system could not do, in one line; anything else is a fault of ours, and raised."""
+    match error:
+        case BrokenPipeError():
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return CLOSED_PIPE
+        case OSError():
+            return _fail(WRONG, f"{error.filename or 'a file'}: {error.strerror or error}")
+        case MemoryError():
+            return _fail(WRONG, "there is not enough memory for this; ask for less at once, or close other programs")
+    raise error
 
 
 def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
@@ -63,6 +73,8 @@ def _run(words: Sequence[str] | None, told_to_end: bool) -> int:
     try:
         return call(words)
     except LessonError as error:
+        if told_to_end and told_to_stop():
+            raise KeyboardInterrupt from None
         return _fail(WRONG, *map(str, error.args))
     except BadUsage as error:
         return _fail(WRONG, usage_message(error))

@@ -66,6 +66,11 @@ def stop(_number: int, _frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
 
+def told_to_stop() -> bool:
+    """Whether `stop` has raised here: an error that follows may come of the interruption alone."""
+    return _state.told > float("-inf")
+
+
 @contextlib.contextmanager
 def signals_later() -> Iterator[None]:
     """Hold `stop` back for a moment in which its exception would be lost, or be shown by a copy of this process.

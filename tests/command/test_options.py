@@ -134,3 +134,29 @@ def test_a_lesson_of_more_than_a_megabyte_is_refused(tmp_path, capsys):
     (tmp_path / "page.toml").write_text("#" * 1_000_001)
     assert main(["bars", str(tmp_path / "page.toml")]) == 2
     assert "this file is larger than 1 MB; a lesson is a page of text" in capsys.readouterr().err
+
+
+def test_an_error_that_an_interruption_leads_to_is_told_as_the_interruption():
+    import subprocess
+    import sys
+
+    code = (
+        "import os, signal, sys\n"
+        "import render.command.app as app\n"
+        "from render.command.cli import main\n"
+        "from grooves.errors import LessonError\n"
+        "def stumble(words):\n"
+        "    try:\n"
+        "        os.kill(os.getpid(), signal.SIGTERM)\n"
+        "        signal.pause()\n"
+        "    except KeyboardInterrupt:\n"
+        "        raise {error}('the file is gone')\n"
+        "app.call = stumble\n"
+        "sys.exit(main(['grooves'], told_to_end=True))\n"
+    )
+    for error in ("LessonError", "RuntimeError", "OSError"):
+        done = subprocess.run(
+            [sys.executable, "-c", code.format(error=error)], capture_output=True, text=True, timeout=60
+        )
+        assert done.stderr == "fourlimb: interrupted; nothing half-written was left\n", error
+        assert done.returncode == 130
