@@ -3,6 +3,7 @@
 Every wrong key or value becomes one LessonError: place, what stands there, what would be right.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from pydantic import ValidationError
@@ -31,7 +32,7 @@ def _explain(error: ValidationError) -> str:
     found = sorted(error.errors(), key=lambda one: one["type"] != "extra_forbidden")[0]
     loc = [step for step in found["loc"] if step not in ("float", "str", "int", "bool")]
     *above, key = loc or ["lesson"]
-    where = _place(loc)
+    where = key_place(loc)
     match found["type"]:
         case "extra_forbidden":
             return f"{where}: {_unknown(str(key), above)}"
@@ -53,8 +54,8 @@ def _in_words(example: str) -> str:
     return example.replace("\n", " and below it ")
 
 
-def _place(loc: list[Any]) -> str:
-    """A key's place as a teacher counts: ("track", 0, "tempo") is "track 1, tempo"."""
+def key_place(loc: Sequence[int | str]) -> str:
+    """A key's place as a teacher counts: `key_place(["track", 0, "tempo"])` is "track 1, tempo"."""
     words: list[str] = []
     for step in loc:
         if isinstance(step, int):

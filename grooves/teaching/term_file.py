@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from grooves.checks import number, said_as, text, whole
 from grooves.errors import LessonError, nearest, quoted
 from grooves.keys import Key
+from grooves.lesson_file import key_place
 from grooves.lesson_tables import Table, keys_of
 from grooves.passages import slug
 from grooves.teaching.levels import LEVELS
@@ -122,7 +123,7 @@ def _explain(error: ValidationError) -> str:
     *above, key = found["loc"] or ("term",)
     names = [str(step) for step in above if isinstance(step, str)]
     table = _TABLES.get(names[-1], TermFile) if names else TermFile
-    where = _place((*above, key))
+    where = key_place((*above, key))
     match found["type"]:
         case "extra_forbidden":
             return f"{where}: no such key; {nearest(str(key), keys_of(table))}"
@@ -134,14 +135,3 @@ def _explain(error: ValidationError) -> str:
         case "list_type":
             return f"{where}: write each under its own heading: {keys_of(table)[str(key)].example.splitlines()[0]}"
     return f"{where}: {quoted(found['input'])} does not fit ({found['msg'].lower()})"
-
-
-def _place(loc: tuple[int | str, ...]) -> str:
-    """A key's place as a teacher counts: ("group", 0, "level") is "group 1, level"."""
-    words: list[str] = []
-    for step in loc:
-        if isinstance(step, int):
-            words[-1] += f" {step + 1}"
-        else:
-            words.append(step)
-    return ", ".join(words)

@@ -8,7 +8,7 @@ from grooves.errors import LessonError, at, nearest
 from grooves.lesson import SLOWEST_BPM, Lesson, bar_indexes, names_here, pace_bpm
 from grooves.passages import CLICKS, Track
 from render.lesson.load import load_lesson
-from render.lesson.options import LoopOptions, MadeFile, Progress, RenderOptions, Report
+from render.lesson.options import LoopOptions, MadeFile, Progress, RenderOptions, Report, half
 from render.lesson.plan import FULL, Plan, checked, lay_out, with_files
 from render.lesson.session import (
     PerformedTrack,
@@ -88,11 +88,6 @@ def _write_sounds(
         for own, wrap in zip(sounds, (True, False), strict=True)
     ]
     gain = min((gain_for(tracks, plan.options.processes) for tracks in mixed), key=lambda one: one.db)
-    halves = [_half(progress, number) for number in (0, 1)]
+    halves = [half(progress, number) for number in (0, 1)]
     work = zip(sounds, mixed, halves, strict=True)
     return [write_sounds(session, own, tracks, gain, half) for own, tracks, half in work], gain
-
-
-def _half(progress: Progress, number: int) -> Progress:
-    """The progress of the first or the second of two files."""
-    return lambda share: progress((number + share) / 2)

@@ -7,7 +7,7 @@ from pathlib import Path
 from grooves.errors import LessonError
 from render.lesson.batch import run
 from render.lesson.load import lessons_in
-from render.lesson.options import Progress, RenderOptions, Report
+from render.lesson.options import Progress, RenderOptions, Report, half
 from render.lesson.plan import Plan, check_apart, plan_lesson
 from render.lesson.render_lesson import own_ride_lufs, render_plan
 
@@ -82,11 +82,7 @@ def lesson_places(paths: Sequence[Path], out: Path) -> dict[Path, Path]:
 def _at_one_level(plans: Sequence[Plan], workers: Workers, progress: Progress) -> tuple[list[Plan], Progress]:
     """The plans at the level that the peaks of all of them allow; finding it is the first half of the progress."""
     jobs = [(plan,) for plan in plans]
-    half = _half(progress, 0)
-    levels = run(own_ride_lufs, jobs, workers.processes, workers.scheduler, half)
+    first = half(progress, 0)
+    levels = run(own_ride_lufs, jobs, workers.processes, workers.scheduler, first)
     shared = min(levels)
-    return [replace(plan, options=replace(plan.options, ride_lufs=shared)) for plan in plans], _half(progress, 1)
-
-
-def _half(progress: Progress, number: int) -> Progress:
-    return lambda share: progress((number + share) / 2)
+    return [replace(plan, options=replace(plan.options, ride_lufs=shared)) for plan in plans], half(progress, 1)
