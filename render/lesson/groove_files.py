@@ -44,9 +44,9 @@ def _meant(path: Path) -> str:
     """Which file was probably meant, where one is near: "; did you mean 'tuesday.toml'?"."""
     from difflib import get_close_matches
 
-    here = sorted(one.name for one in path.parent.glob("*.toml")) if path.parent.is_dir() else []
-    found = get_close_matches(path.name if path.suffix else f"{path.name}.toml", here, n=1)
-    return f"; did you mean '{found[0]}'?" if found else ""
+    here = sorted(one.stem for one in path.parent.glob("*.toml")) if path.parent.is_dir() else []
+    found = get_close_matches(path.name.removesuffix(".toml"), here, n=1)
+    return f"; did you mean '{found[0]}.toml'?" if found else ""
 
 
 def shipped_grooves() -> tuple[str, ...]:

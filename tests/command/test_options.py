@@ -114,6 +114,7 @@ def test_two_lessons_come_out_alike_or_each_as_loud_as_it_can(lesson, tmp_path, 
         (["render", "pag"], "pag: there is no such file; did you mean 'page.toml'?"),
         (["render", "page"], "page: there is no such file; did you mean 'page.toml'?"),
         (["render", "quite-another.toml"], "quite-another.toml: there is no such file"),
+        (["render", "nope.toml"], "nope.toml: there is no such file"),  # alike in their ending alone
     ],
 )
 def test_a_name_that_is_no_lesson_is_one_line(words, message, lesson, tmp_path, monkeypatch, capsys):
