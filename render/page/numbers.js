@@ -1,0 +1,99 @@
+/* Rows of numbers as numpy counts them, so that what the page says of a take is what `fourlimb check` says. */
+"use strict";
+
+/** The middle value, 0 of none. */
+function median(values) {
+  if (!values.length) return 0;
+  const sorted = Float64Array.from(values).sort();
+  const half = sorted.length >> 1;
+  return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
+}
+
+/** 1.48 times the median distance from the median; the twin of `robust_spread` in grooves/takes/take.py. */
+function robustSpread(values) {
+  const middle = median(values);
+  return 1.4826 * median(values.map((value) => Math.abs(value - middle)));
+}
+
+/** The first place at which a rising row is not below a value. */
+function placeFrom(row, value) {
+  let [low, high] = [0, row.length];
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (row[middle] < value) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/** The first place at which a rising row is above a value. */
+function placeAfter(row, value) {
+  let [low, high] = [0, row.length];
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (row[middle] <= value) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/** The sum. */
+function sumOf(values) {
+  return values.reduce((sum, value) => sum + value, 0);
+}
+
+/** The place of the largest, the first of equals. */
+function largest(values) {
+  let best = 0;
+  for (let at = 1; at < values.length; at++) if (values[at] > values[best]) best = at;
+  return best;
+}
+
+/** The entry with the largest value of something, the first of equals. */
+function most(entries, of) {
+  return entries.reduce((best, one) => (of(one) > of(best) ? one : best));
+}
+
+/** Straight lines through points whose x never falls, level beyond the ends; no points: 0. */
+function between(x, xs, ys) {
+  if (!xs.length) return 0;
+  const at = placeAfter(xs, x) - 1;
+  if (at < 0) return ys[0];
+  if (at >= xs.length - 1) return ys[ys.length - 1];
+  return ((ys[at + 1] - ys[at]) / (xs[at + 1] - xs[at])) * (x - xs[at]) + ys[at];
+}
+
+/** A row blurred by a window of odd length, as long as before. */
+function blurred(row, window) {
+  const half = (window.length - 1) / 2;
+  return Float64Array.from(row, (_, at) => {
+    let sum = 0;
+    for (let step = -half; step <= half; step++) {
+      const from = at - step;
+      if (from >= 0 && from < row.length) sum += row[from] * window[half + step];
+    }
+    return sum;
+  });
+}
+
+/** A raised cosine of some length. */
+function hann(length) {
+  return Float64Array.from({ length }, (_, at) => 0.5 - 0.5 * Math.cos((2 * Math.PI * at) / (length - 1)));
+}
+
+/** A number as it is shown, a half to the even one. */
+function shown(value, places = 0) {
+  const scaled = value * 10 ** places;
+  return Math.abs(scaled % 1) === 0.5 ? (roundEven(scaled) / 10 ** places).toFixed(places) : value.toFixed(places);
+}
+
+/** Entries by a key, in the order in which the keys come first. */
+function byKey(entries, keyOf) {
+  const groups = new Map();
+  for (const entry of entries) {
+    const key = keyOf(entry);
+    if (!groups.has(key)) groups.set(key, []);
+    groups.get(key).push(entry);
+  }
+  return groups;
+}
