@@ -4,9 +4,32 @@
 /** The middle value, 0 of none. */
 function median(values) {
   if (!values.length) return 0;
-  const sorted = Float64Array.from(values).sort();
-  const half = sorted.length >> 1;
-  return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
+  const row = Float64Array.from(values);
+  const half = row.length >> 1;
+  const upper = nth(row, half);
+  if (row.length % 2) return upper;
+  return (row.subarray(0, half).reduce((best, value) => Math.max(best, value), -Infinity) + upper) / 2;
+}
+
+/** The value that would stand at a place if the row were sorted; what is smaller is moved before it (Hoare's find). */
+function nth(row, place) {
+  let [low, high] = [0, row.length - 1];
+  while (low < high) {
+    const pivot = row[(low + high) >> 1];
+    let [left, right] = [low, high];
+    while (left <= right) {
+      while (row[left] < pivot) left++;
+      while (row[right] > pivot) right--;
+      if (left > right) break;
+      [row[left], row[right]] = [row[right], row[left]];
+      left++;
+      right--;
+    }
+    if (place <= right) high = right;
+    else if (place >= left) low = left;
+    else break;
+  }
+  return row[place];
 }
 
 /** 1.48 times the median distance from the median; the twin of `robust_spread` in grooves/takes/take.py. */
@@ -63,17 +86,16 @@ function between(x, xs, ys) {
   return ((ys[at + 1] - ys[at]) / (xs[at + 1] - xs[at])) * (x - xs[at]) + ys[at];
 }
 
-/** A row blurred by a window of odd length, as long as before. */
+/** A row blurred by a window of odd length, as long as before; most rows are mostly 0. */
 function blurred(row, window) {
   const half = (window.length - 1) / 2;
-  return Float64Array.from(row, (_, at) => {
-    let sum = 0;
-    for (let step = -half; step <= half; step++) {
-      const from = at - step;
-      if (from >= 0 && from < row.length) sum += row[from] * window[half + step];
-    }
-    return sum;
+  const found = new Float64Array(row.length);
+  row.forEach((value, at) => {
+    if (!value) return;
+    const end = Math.min(at + half, row.length - 1);
+    for (let to = Math.max(at - half, 0); to <= end; to++) found[to] += value * window[to - at + half];
   });
+  return found;
 }
 
 /** A raised cosine of some length. */
