@@ -35,7 +35,7 @@ class Session {
     this.written = []; // as on a sheet, `bar` an index into `bars`
     this.bars = [];
     this.track = []; // every stroke of the track that is over, for hearing it again
-    this.notes = []; // what was played: { seconds, key, velocity, channel }
+    this.notes = []; // what was played: { timeOf, key, velocity, channel }, the time known better at the end
     this.known = new Set();
     this.places = new Map(); // the quarter at which a bar begins → its index
     this.fastest = 0;
@@ -88,6 +88,11 @@ class Session {
     return this.clock.at(milliseconds) - this.origin;
   }
 
+  /** What was played, in seconds of the player, as well as they are known by now. */
+  played(notes = this.notes) {
+    return drumNotes(notes).map((note) => ({ ...note, seconds: this.secondsAt(note.timeOf()) }));
+  }
+
   /** What was written, as a sheet: all of it, or one round. */
   sheet(round = null) {
     const places = [...this.bars.keys()].filter((at) => round === null || this.bars[at].round === round);
@@ -107,7 +112,7 @@ class Session {
   }
 
   /** All of it as it goes into a file; docs/formats.md says what each key is. */
-  paper({ step, delay, pads, played }) {
+  paper({ kind, step, delay, pads, played }) {
     const { title, hash, divisions } = this.lesson;
     const { strokes, bars, swing } = this.sheet();
     const voices = [...new Set(strokes.map(({ limb, part, role }) => `${limb}/${part}/${role}`))];
@@ -116,6 +121,7 @@ class Session {
       format: TAKE_FORMAT,
       version: TAKE_VERSION,
       lesson: { title, hash },
+      kind,
       tempo_bpm: this.fastest,
       step,
       delay_ms: delay,
@@ -125,7 +131,7 @@ class Session {
       bars: bars.map((bar) => [bar.number, bar.score, exact(bar.seconds), exact(bar.length), exact(bar.beat)]),
       written: strokes.map((one) => [exact(one.seconds), voices.indexOf(`${one.limb}/${one.part}/${one.role}`), one.bar, one.place, one.sounds ? 1 : 0]),
       ...(pads ? { pads: Object.fromEntries(pads) } : {}),
-      ...(played ? { played: drumNotes(this.notes).map(({ seconds, key, velocity }) => [exact(seconds), key, velocity]) } : {}),
+      ...(played ? { played: this.played().map(({ seconds, key, velocity }) => [exact(seconds), key, velocity]) } : {}),
     };
   }
 }
