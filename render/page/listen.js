@@ -281,9 +281,11 @@ class Listen {
     ui["listen-said"].textContent = words;
   }
 
-  /** How it is set. */
+  /** How it is set; while it listens, the stand shows the rows of all limbs. */
   show() {
-    const { late } = this;
+    const { late, kind } = this;
+    const { stand } = this.controls.view;
+    if (stand.everyRow !== Boolean(kind)) Object.assign(stand, { everyRow: Boolean(kind) }).rearrange();
     ui["stop-listening"].hidden = !this.input;
     ui["strike-each"].hidden = this.kind !== "cable";
     ui["delay-said"].textContent =

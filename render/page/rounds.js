@@ -40,7 +40,7 @@ function roundWords({ findings, sheet, cards, clean }) {
   const lost = bars.find(({ lost_beats: beats }) => beats.some(Boolean));
   if (lost) return [`You were off by a beat in bar ${lost.bar}.`, sheet.bars.find(({ number }) => number === lost.bar).card];
   const missed = sumOf(bars.map((bar) => bar.missed));
-  if (missed) return [`${counted(missed, "stroke")} missing; look at bar ${worst.bar}.`, look];
+  if (missed) return [`Missing: ${counted(missed, "stroke")}; look at bar ${worst.bar}.`, look];
   const late = limbs.filter((one) => one.heard && Math.abs(one.lateness_ms ?? 0) >= NOTICED_MS);
   if (late.length) {
     const { limb, lateness_ms: off } = most(late, (one) => Math.abs(one.lateness_ms));

@@ -52,9 +52,7 @@ def written_rows(of: Sheet) -> dict:
     divisions = int(np.lcm.reduce([one.place.denominator for one in of.strokes]))
     meter = of.meter
     return {
-        "strokes": [
-            (s.onset_seconds, s.limb, s.part, s.role, s.bar, int(s.place * divisions)) for s in of.strokes
-        ],
+        "strokes": [(s.onset_seconds, s.limb, s.part, s.role, s.bar, int(s.place * divisions)) for s in of.strokes],
         "bars": [(bar.number, bar.onset_seconds, bar.seconds, bar.beat_seconds) for bar in of.bars],
         "parts": list(of.parts),
         "divisions": divisions,
@@ -90,7 +88,9 @@ def case(seed: int) -> dict:
     if seed % 23 == 7:
         take = Take(take.strokes[:6], take.strokes[5].onset_seconds)
     if seed % 23 == 11:
-        take = Take(tuple(python_pads.replace(s, onset_seconds=2 * s.onset_seconds) for s in take.strokes), 2 * take.seconds)
+        take = Take(
+            tuple(python_pads.replace(s, onset_seconds=2 * s.onset_seconds) for s in take.strokes), 2 * take.seconds
+        )
     if seed % 23 == 15:
         take = played(sheet("8 8 4 8 8 4 | 4. 8 4. 8 | 4 4r 8 8 8 8 | 8 4 8 4 4", tempo=113), Student(seed)).take
     return {"sheet": of, "take": take, "delay": 40.0 if seed % 3 == 0 else None}
@@ -109,7 +109,10 @@ def judged(chrome, html, cases, tmp_path_factory):
     rows = [
         {
             "sheet": written_rows(one["sheet"]),
-            "take": {"strokes": [(s.onset_seconds, s.part) for s in one["take"].strokes], "seconds": one["take"].seconds},
+            "take": {
+                "strokes": [(s.onset_seconds, s.part) for s in one["take"].strokes],
+                "seconds": one["take"].seconds,
+            },
             "delay": one["delay"],
             "sounding": [],
         }
@@ -170,9 +173,10 @@ def same(row, table):
         if key == "limbs" and isinstance(value, dict):
             for limb, numbers in value.items():
                 rounded = row["limbs"][limb]["lateness_ms"]
-                assert close(rounded and round(rounded, 1), numbers["lateness_ms"]) or abs(
-                    rounded - numbers["lateness_ms"]
-                ) < 0.06
+                assert (
+                    close(rounded and round(rounded, 1), numbers["lateness_ms"])
+                    or abs(rounded - numbers["lateness_ms"]) < 0.06
+                )
                 assert {**row["limbs"][limb], "lateness_ms": 0} == {**numbers, "lateness_ms": 0}
         elif key in row and key.startswith("within"):
             assert row[key] == pytest.approx(value, abs=6e-4)
