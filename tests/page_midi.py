@@ -33,7 +33,7 @@ ALONG = """({ parts, late, keys, skip, spread, seed }) => {
             sent.add(id);
             if (skip && skip.some(([number, onset]) => lesson.numbers[cell.score.card] === number && stroke.onset === onset)) continue;
             const velocity = 90;
-            const timeStamp = (due - median(clock.offsets)) * 1000;
+            const timeStamp = (due - clock.at(performance.now()) + performance.now() / 1000) * 1000;
             struck.push({ id, part: voice.part });
             kit.send([0x99, keys[voice.part], velocity], timeStamp);
         }

@@ -66,10 +66,11 @@ class Onsets {
     const { growth } = this;
     const middle = growth.length - 1 - AROUND;
     const peak = growth[middle];
-    if (peak < Math.max(LEAST_GROWTH, OVER_LOUDEST * this.largest, OVER_USUAL * median(growth))) return;
+    if (peak < LEAST_GROWTH || peak < OVER_LOUDEST * this.largest) return;
     for (let at = middle - AROUND; at < growth.length; at++) {
       if (growth[at] > peak || (growth[at] === peak && at < middle)) return;
     }
+    if (peak < OVER_USUAL * median(growth)) return;
     const { sample, size, before } = this.rise((this.hop - AROUND) * FLUX_HOP);
     if (size < OVER_BEFORE * before || size < OVER_PEAK * this.peak || sample - this.last < APART_SECONDS * this.rate) return;
     this.peak = Math.max(size, this.peak * PEAK_FORGET);
@@ -116,7 +117,7 @@ class Fourier {
       imaginary[at] = 0;
     }
     for (let half = 1; half < size; half *= 2) this.merge(half);
-    return Array.from({ length: size / 2 }, (_, at) => Math.hypot(real[at], imaginary[at]));
+    return Array.from({ length: size / 2 }, (_, at) => Math.sqrt(real[at] ** 2 + imaginary[at] ** 2));
   }
 
   /** Transforms of some length to those of twice that length. */

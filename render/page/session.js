@@ -4,26 +4,28 @@
 
 const TAKE_FORMAT = "fourlimb-take";
 const TAKE_VERSION = 1;
-const OFFSETS = 48; // readings of the two clocks of which the median counts
+const READINGS = 24; // of the two clocks on each side of a moment, of which the median counts
 
-/** The page's clock against the loudspeaker's: a single reading is off by some milliseconds on a busy machine. */
+/** The page's clock against the loudspeaker's: they drift, and a single reading is off by milliseconds on a busy machine. */
 class HeardClock {
   constructor() {
-    this.offsets = [];
+    Object.assign(this, { times: [], offsets: [] });
   }
 
   /** Read both clocks. */
   read(context) {
-    const plain = context.currentTime - (context.outputLatency || context.baseLatency || 0) - performance.now() / 1000;
+    const now = performance.now();
+    const plain = context.currentTime - (context.outputLatency || context.baseLatency || 0) - now / 1000;
     const { contextTime, performanceTime } = context.getOutputTimestamp ? context.getOutputTimestamp() : {};
     const exact = contextTime - performanceTime / 1000;
+    this.times.push(now);
     this.offsets.push(performanceTime > 0 && Math.abs(exact - plain) < 0.2 ? exact : plain);
-    if (this.offsets.length > OFFSETS) this.offsets.shift();
   }
 
   /** What is heard at a moment of the page in milliseconds, in seconds of the context. */
   at(milliseconds) {
-    return milliseconds / 1000 + median(this.offsets);
+    const place = placeFrom(this.times, milliseconds);
+    return milliseconds / 1000 + median(this.offsets.slice(Math.max(place - READINGS, 0), place + READINGS));
   }
 }
 
