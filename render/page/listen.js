@@ -105,7 +105,10 @@ class Listen {
 
   /** Listen to nothing. */
   close(words) {
-    if (this.session) this.finish();
+    if (this.session) {
+      this.session.end();
+      this.finish();
+    }
     if (this.input) this.input.close();
     Object.assign(this, { input: null, part: "", onsets: null, learning: null });
     this.say(words);
@@ -122,7 +125,7 @@ class Listen {
       if (this.session) this.finish();
       if (this.input) this.begin();
     } else if (this.session) {
-      this.session.follow();
+      this.session.end();
       this.ending = setTimeout(() => this.finish(), LAST_SOUND);
     }
   }
@@ -212,6 +215,7 @@ class Listen {
     const { session } = this;
     clearTimeout(this.ending);
     this.session = null;
+    if (session.bars.length) session.cut(this.late === null ? this.dots.middle : this.late / 1000);
     if (!session.bars.length || (!session.notes.length && !session.recorder)) return;
     this.heard.take(session, { kind: this.kind, told: this.told, delay: this.late, input: this.input, part: this.part });
     this.controls.diary.show();

@@ -1,7 +1,7 @@
 /* After each round: one sentence and the bar to look at, and whether it came clean. */
 "use strict";
 
-const AFTER_ROUND = 350; // milliseconds from a round's end until its last strokes have arrived
+const AFTER_ROUND = 500; // milliseconds from a round's end until its last strokes have arrived
 const CLEAN_ROUNDS = 3; // in a row
 const BAD_ROUNDS = 2;
 const BAD_SHARE = 0.5; // of a round's bars clean: fewer make it a bad one

@@ -41,6 +41,7 @@ class Session {
     this.known = new Set();
     this.places = new Map(); // the quarter at which a bar begins → its index
     this.fastest = 0;
+    this.ended = Infinity;
     this.clock.read(transport.context);
   }
 
@@ -83,6 +84,22 @@ class Session {
     this.bars.push({ ...own, ...lasts, swing: swingRatio(this.settings.swing, curves, cell.pace) });
     onBar(this.bars[this.bars.length - 1], before);
     return this.bars.length - 1;
+  }
+
+  /** It was stopped just now. */
+  end() {
+    this.follow();
+    this.ended = this.transport.context.currentTime - this.origin;
+  }
+
+  /** Afterwards: a bar that was not heard to its end is left out, with what was played in it. `late` is by how much
+      what is played comes behind, in seconds. */
+  cut(late) {
+    const last = this.bars[this.bars.length - 1];
+    if (this.bars.length < 2 || last.seconds + last.length <= this.ended) return;
+    this.bars.pop();
+    this.written = this.written.filter(({ bar }) => bar < this.bars.length);
+    this.notes = this.notes.filter(({ timeOf }) => this.secondsAt(timeOf()) - late < last.seconds - last.beat / 4);
   }
 
   /** A moment of the page in milliseconds as one of the player. */

@@ -54,7 +54,7 @@ def test_strokes_of_one_drum_are_found_with_precision_and_recall_of_99_in_100(ch
     hits = found = real = 0
     off = []
     with opened(chrome, html, tmp_path) as page:
-        for part, tempo in (("snare", 90), ("snare", 160), ("bass drum", 120), ("hi-hat", 200)):
+        for part, tempo in (("snare", 150), ("bass drum", 120), ("hi-hat", 200)):
             sound, truth = alone(part, room, tempo, drums)
             heard = np.array(page.page.evaluate(HEAR, base64.b64encode(sound.astype("<f4").tobytes()).decode()))
             pairs = mir_eval.util.match_events(truth, heard, 0.03)
@@ -211,7 +211,7 @@ def test_the_whole_kit_is_recorded_saved_with_its_paper_and_heard_back_in_time(l
     # the same paper beside a recording that was made into another kind of file
     soundfile.write(tmp_path / "other.flac", sound, rate)
     (tmp_path / "other.json").write_bytes(chunk(path))
-    assert check_lesson(lesson, tmp_path / "other.flac", CheckOptions()).track == "The time"
+    assert kept_take(tmp_path / "other.flac", Meter(4, 4)).sheet == kept.sheet
     (tmp_path / "other.json").write_text('{"format": "fourlimb-check"}')
     assert kept_take(tmp_path / "other.flac", Meter(4, 4)) is None
 
