@@ -65,7 +65,7 @@ def _page(browser: Browser, made: Path, target: Path) -> None:
 def _take(browser: Browser, made: Path, target: Path) -> None:
     take = write_made_up_take(LESSON, made).path
     _run("check", LESSON, take, "-o", made / "take")
-    (drawn,) = [path for path in sorted((made / "take").glob("*-check*.svg"))][:1]
+    drawn = min((made / "take").glob("*-check*.svg"))
     with _looking(browser, drawn, PAPER, 1) as page:
         page.screenshot(path=made / "take.png")
     with Image.open(made / "take.png") as picture:
