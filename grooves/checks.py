@@ -183,6 +183,7 @@ PROGRAMS = _check(_read_programs, f"table of {', '.join(BAND)} with General MIDI
 
 _LETTER = re.compile(r"[^\W\d_][^\W_'’′]*(?:[ '’′][^\W_]*)*")
 LONGEST_LETTER = 12  # signs: a word such as Intro; ours
+MOST_LETTERS = 99  # over one line; ours
 
 
 def _read_letter(value: object) -> str:
@@ -203,6 +204,8 @@ def _read_sections(value: object) -> dict[str, int]:
         raise LessonError(
             f"{quoted(value)} is not a table of letters; write letters with bars, such as {{ A = 1, B = 9 }}"
         )
+    if len(value) > MOST_LETTERS:
+        raise LessonError(f"{len(value)} letters stand here; a line has at most {MOST_LETTERS}")
     over: dict[object, str] = {}
     for name, bar in value.items():
         letter = _read_letter(name)
