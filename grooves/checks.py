@@ -201,9 +201,8 @@ LETTER = _check(_read_letter, f"letter, or a word of up to {LONGEST_LETTER} sign
 
 def _read_sections(value: object) -> dict[str, int]:
     if not isinstance(value, dict) or not value:
-        raise LessonError(
-            f"{quoted(value)} is not a table of letters; write letters with bars, such as {{ A = 1, B = 9 }}"
-        )
+        said = "no letter stands here" if value == {} else f"{quoted(value)} is not a table of letters"
+        raise LessonError(f"{said}; write letters with bars, such as {{ A = 1, B = 9 }}")
     if len(value) > MOST_LETTERS:
         raise LessonError(f"{len(value)} letters stand here; a line has at most {MOST_LETTERS}")
     over: dict[object, str] = {}

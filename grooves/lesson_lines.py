@@ -45,6 +45,8 @@ def read_lines(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     Raises LessonError naming the line, the key, what stands there and what would be right.
     """
     tables = file.lines
+    if not tables:
+        raise LessonError("line: no line stands here; write [line] and below it values = …")
     if len(tables) == 1:
         with at("line"):
             (line,) = lines = [_read(tables[0], groove, read_line)]
