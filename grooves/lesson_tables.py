@@ -65,7 +65,7 @@ class LineTable(Table):
     repeat_each: Annotated[int, whole(1, 64, _TIMES), Key("how often every bar is played in a row", "repeat_each = 4")] = 1
     bars: Annotated[str | int | None, _CHOICE_OF_BARS, Key("only these bars of the line, from 1; a letter of sections stands for its bars", 'bars = "1-4, 7"')] = None
     letter: Annotated[str, LETTER, Key("the rehearsal letter over its first bar; of several lines left out: A, B, C in turn", 'letter = "A"')] = ""
-    sections: Annotated[dict[str, int], SECTIONS, Key("rehearsal letters over bars of the one line, each with a double bar before it", "sections = { A = 1, B = 9 }")] = {}
+    sections: Annotated[dict[str, int], SECTIONS, Key("rehearsal letters over bars of the one line, each with a double bar before it", "sections = { A = 1, B = 5 }")] = {}
 
 
 class FeelTable(Table):
