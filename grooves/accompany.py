@@ -8,7 +8,7 @@ pulse. A lesson's `behind_ms` and `ahead_ms` say otherwise for any part.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import log10
@@ -20,7 +20,7 @@ from grooves.deviations import Floats, deviations
 from grooves.feel import Feel, phrasing_lu, placement_seconds, sixteenth_beats, swing_ratio, swung, triplet_beats
 from grooves.passages import Passage, heard, lowered_lu
 from grooves.performed import BarMark, Note
-from grooves.players import BAND_LU, Band, BandNote, LineOnset, TrackBar, WrittenBar
+from grooves.players import BAND_LU, Band, BandNote, ChordMark, LineOnset, TrackBar, WrittenBar
 from grooves.score import Score, ScoreBar
 
 BEHIND_QUARTERS: Mapping[str, float] = {"bass": 0.016, "piano": 0.055, "horns": 0.0}
@@ -74,6 +74,65 @@ def band_notes(
     return tuple(sorted(played, key=lambda note: (note.onset_seconds, note.part, note.key)))
 
 
+class WrittenStrike(NamedTuple):
+    """Notes of one part that begin and end together, as written, for whoever plays them at another tempo."""
+
+    bar: int  # of the track
+    onset: Fraction  # in its bar
+    swing: str  # what moves its onset: "", "swing" or "triplet"
+    end: Fraction  # counted from the barline of its bar, may lie past the next one
+    end_swing: str
+    part: str
+    keys: tuple[int, ...]
+    level_lu: float  # of each note
+
+
+@dataclass(frozen=True)
+class StruckBar:
+    """One bar of a track as the band plays it: its place in the chorus, its chords, and what is struck in it."""
+
+    place: int
+    chords: tuple[ChordMark, ...]
+    strikes: tuple[WrittenStrike, ...]
+
+
+def struck_bars(
+    band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel, balance_lu: Mapping[str, float]
+) -> list[StruckBar]:
+    """What a band plays in a track before swing and deviations, bar by bar."""
+    start = laid[0].mark.onset_quarters
+    bars = [_track_bar(one, start, score, feel) for one in laid]
+    parts: dict[str, list[BandNote]] = defaultdict(list)
+    for note in band.play(bars, feel.seed):
+        parts[note.part].append(note)
+    strikes: dict[int, list[WrittenStrike]] = defaultdict(list)
+    for part in parts.values():
+        for strike in _strikes(part, score, laid, feel, balance_lu):
+            strikes[strike.bar].append(strike)
+    chords = band.chords_over(bars)
+    return [StruckBar(bar.index, chords[at], tuple(strikes[at])) for at, bar in enumerate(bars)]
+
+
+def _strikes(
+    notes: Sequence[BandNote], score: Score, laid: Sequence[LaidBar], feel: Feel, balance_lu: Mapping[str, float]
+) -> Iterator[WrittenStrike]:
+    swing = _Swing(notes, score, laid, feel)
+    together = Counter((note.bar, note.onset) for note in notes)
+    alike: dict[BandNote, list[int]] = defaultdict(list)
+    for note in notes:
+        alike[replace(note, key=0)].append(note.key)
+    for note, keys in alike.items():
+        end, level_lu = note.onset + note.length, _plain_lu(note, together, balance_lu)
+        moved = swing.moved_by(note.bar, note.onset), swing.moved_by(note.bar, end)
+        yield WrittenStrike(note.bar, note.onset, moved[0], end, moved[1], note.part, tuple(keys), level_lu)
+
+
+def _plain_lu(note: BandNote, together: Mapping[tuple[int, Fraction], int], balance_lu: Mapping[str, float]) -> float:
+    """Loudness of a note: a chord as a whole sounds as loud as its part is to be."""
+    plain = balance_lu.get(note.part, BAND_LU[note.part])
+    return plain + note.accent_lu - 10 * log10(together[note.bar, note.onset])
+
+
 def _track_bar(one: LaidBar, start: Fraction, score: Score, feel: Feel) -> TrackBar:
     """What the band is told of a bar: where it stands, and the line over it, phrased."""
     strokes = () if one.passage.groove_alone else one.bar.strokes
@@ -108,7 +167,7 @@ def _play(
             ends = _shifted(end, shifts[where], one.mark)
             if following and end >= written[following]:  # the part goes on before its end, or at it
                 ends = moments[following]
-            lu = balance_lu.get(part, BAND_LU[part]) + note.accent_lu + levels[where] - 10 * log10(together[where])
+            lu = _plain_lu(note, together, balance_lu) + levels[where]
             lasts = ends.seconds - begins.seconds, ends.quarters - begins.quarters
             lowered = lowered_lu({part}, one.passage)
             yield Note(*begins, *lasts, part, band.programs[part], note.key, lu + lowered)
@@ -134,14 +193,28 @@ class _Swing:
 
     def at(self, bar: int, within: Fraction) -> _Moment:
         """The moment of a place in a bar, or past its end in one of the next."""
-        while within >= self._laid[bar].mark.quarters and bar + 1 < len(self._laid):
-            within -= self._laid[bar].mark.quarters
-            bar += 1
+        bar, within = self._home(bar, within)
         mark = self._laid[bar].mark
         if not self._straight and within.denominator == 2:  # an upbeat in eighths: nothing else swings
             within = swung(within, *self._known[bar] if bar in self._known else self._learnt(bar))
         seconds = mark.onset_seconds + float(within) * 60 / mark.quarters_per_minute
         return _Moment(seconds, mark.onset_quarters + within)
+
+    def moved_by(self, bar: int, within: Fraction) -> str:
+        """What moves a place: "" nothing, "swing", or "triplet" where it falls on the third of three."""
+        bar, within = self._home(bar, within)
+        if self._straight or within.denominator != 2:
+            return ""
+        _, sixteenths, triplets = self._learnt(bar)
+        beat = within // 1
+        return "" if beat in sixteenths else "triplet" if beat in triplets else "swing"
+
+    def _home(self, bar: int, within: Fraction) -> tuple[int, Fraction]:
+        """The bar that a place lies in, and where."""
+        while within >= self._laid[bar].mark.quarters and bar + 1 < len(self._laid):
+            within -= self._laid[bar].mark.quarters
+            bar += 1
+        return bar, within
 
     def _learnt(self, bar: int) -> tuple[float, frozenset[int], frozenset[int]]:
         """A bar's ratio, and its beats that are written in sixteenths and in triplets, by the drums or by this part."""

@@ -86,6 +86,10 @@ class Band(Protocol):
         """Their General MIDI programs, counted from 0."""
 
     @property
+    def form_bars(self) -> int:
+        """How many bars its form has."""
+
+    @property
     def key_signature(self) -> str:
         """Its key, such as "F" or "Dm"; "" where none is named."""
 

@@ -41,6 +41,11 @@ class FormBand:
         return tuple(part for part in BAND if getattr(self, part) == "line")
 
     @property
+    def form_bars(self) -> int:
+        """How many bars the form has."""
+        return len(self.form.bars)
+
+    @property
     def key_signature(self) -> str:
         """The key that the form is in."""
         return self.form.key
