@@ -10,7 +10,7 @@ import base64
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -37,7 +37,7 @@ _NOTE_SECONDS = 0.58  # that loudness is measured on: the 400 ms window and room
 _SUSTAINS_DB = -12.0  # a note that is cut above this goes round
 _PLAIN_VELOCITY = 80  # of a part that plays only in tracks of its own
 _TRIES = 4
-_PAD = 8192
+_PAD = 4096  # frames after a sound
 _ROUND_SECONDS, _JOIN_SECONDS = (0.2, 0.5), 0.05  # how long a loop may be, and how long its ends are mixed
 
 Mono = npt.NDArray[np.float32]
@@ -50,7 +50,7 @@ class _Recording:
     part: str
     key: int
     velocity: int
-    values: Mono  # at the kit's rate
+    values: Mono  # at half the kit's rate
     loudness_lufs: float  # on both loudspeakers
 
 
@@ -75,7 +75,7 @@ def band_sounds(lesson: Lesson, band: Mapping[str, Any], kit: DrumKit, balance: 
         recordings += own.values()
         notes[part] = {key: _played_from(own, instrument, key, at[part]) for key in keys[part]}
         loudness[part] = [level_number(level) for level in balance.of_notes(part, program)]
-    return {"hits": _hits(recordings, seconds, kit.rate), "notes": notes, "loudness": loudness}
+    return {"hits": _hits(recordings, seconds, kit.rate // 2), "notes": notes, "loudness": loudness}
 
 
 def _needed(band: Mapping[str, Any]) -> tuple[dict[str, list[int]], dict[str, float]]:
@@ -110,8 +110,9 @@ def recorded_keys(keys: Sequence[int]) -> list[int]:
 
 def _recording(part: str, instrument: Instrument, key: int, velocity: int, seconds: float) -> _Recording:
     note = instrument.note(key, velocity, math.ceil(seconds * instrument.rate / BLOCK))
-    values = note.sample.sound().mean(axis=1) * np.float32(note.gain)
-    return _Recording(part, key, velocity, values, _loudness(np.stack([values, values], axis=1), instrument.rate))
+    values = note.sample.beginning(round(seconds * instrument.rate) + _PAD).mean(axis=1) * np.float32(note.gain)
+    loudness = _loudness(np.stack([values, values], axis=1), instrument.rate)
+    return _Recording(part, key, velocity, half_rate(values), loudness)
 
 
 def _loudness(sound: Sound, rate: int) -> float:
@@ -133,44 +134,39 @@ def _played_from(
 
 
 def _hits(recordings: Sequence[_Recording], seconds: Mapping[str, float], rate: int) -> list[dict[str, Any]]:
-    """All recordings as long as they need to be, or as there is room for."""
+    """All recordings as long as they need to be, or as there is room for, at half the rate."""
     share = 1.0
     for _ in range(_TRIES):
-        files = [_file(one, share * seconds[one.part], rate) for one in recordings]
-        size = sum(len(flac) for _, flac in files)
+        cut = [replace(one, values=one.values[: round(share * seconds[one.part] * rate)]) for one in recordings]
+        size = sum(len(_flac(one.values, rate)) for one in cut)
         if size <= LARGEST_BYTES:
             break
-        share *= 0.97 * LARGEST_BYTES / size
-    return [{**says, "flac": base64.b64encode(flac).decode()} for says, flac in files]
+        share *= 0.98 * LARGEST_BYTES / size
+    return [_hit(one, len(one.values) < len(whole.values), rate) for one, whole in zip(cut, recordings, strict=True)]
 
 
-def _file(one: _Recording, seconds: float, rate: int) -> tuple[dict[str, Any], bytes]:
+def _hit(one: _Recording, is_cut: bool, rate: int) -> dict[str, Any]:
     """One recording as FLAC, and what the page must know of it."""
-    values = half_rate(one.values)[: round(seconds * rate / 2)]
-    values, loop = _rounded_off(values, one, rate // 2)
-    peak = float(np.abs(values).max())
-    says: dict[str, Any] = {
-        "key": f"{one.part} {one.key}",
-        "high": 127,
-        "at": one.velocity,
-        "scale": round(peak / _PEAK, 9),
-    }
-    if loop:
-        says["loop"] = [round(frame / (rate // 2), 6) for frame in loop]
-    return says, flac_bytes(values * np.float32(_PEAK / peak), rate // 2)
+    values, loop = _rounded_off(one.values, rate) if is_cut else (one.values, None)
+    scale = round(float(np.abs(values).max()) / _PEAK, 9)
+    flac = base64.b64encode(_flac(values, rate)).decode()
+    says = {"key": f"{one.part} {one.key}", "high": 127, "at": one.velocity, "scale": scale, "flac": flac}
+    return says | ({"loop": [round(frame / rate, 6) for frame in loop]} if loop else {})
+
+
+def _flac(values: Mono, rate: int) -> bytes:
+    return flac_bytes(values * np.float32(_PEAK / np.abs(values).max()), rate)
 
 
 def half_rate(values: Mono) -> Mono:
     """The same sound at half the rate, without what lies above: its spectrum cut in two."""
-    padded = np.pad(values, (0, _PAD + len(values) % 2))  # so that its end does not ring into its beginning
-    half = np.fft.irfft(np.fft.rfft(padded)[: len(padded) // 4 + 1], len(padded) // 2) / 2
+    size = 2 ** math.ceil(math.log2(len(values) + _PAD))  # so that its end does not ring into its beginning
+    half = np.fft.irfft(np.fft.rfft(values, size)[: size // 4 + 1], size // 2) / 2
     return half[: len(values) // 2].astype(np.float32)
 
 
-def _rounded_off(values: Mono, one: _Recording, rate: int) -> tuple[Mono, tuple[int, int] | None]:
+def _rounded_off(values: Mono, rate: int) -> tuple[Mono, tuple[int, int] | None]:
     """A cut recording with a fade at its end, or with a loop where it would sound on, and the loop's frames."""
-    if 2 * len(values) >= len(one.values) - 1:  # it has died away by itself
-        return values, None
     window = round(_JOIN_SECONDS * rate)
     blocks = np.square(values[: len(values) // window * window].reshape(-1, window)).mean(axis=1)
     if (
