@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from grooves.counts import parse_counts
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
+from grooves.file_names import slug
 from grooves.groove import Groove, check_swing
 from grooves.kit import BAND, LIMBS, PARTS, Handedness
 from grooves.lesson_feel import no_player, read_balance, read_feel
@@ -29,7 +30,6 @@ from grooves.passages import (
     default_tracks,
     heard,
     plays,
-    slug,
 )
 from grooves.pickup import parse_pickup
 from grooves.players import Band
