@@ -9,7 +9,7 @@
 function readBand(lesson) {
   const { band } = lesson;
   band.voices = band.parts.map((part) => ({ part, limb: "", role: TIME, key: part, band: true }));
-  band.bars = band.patterns.map((rows) => byQuarter(rows.map((row) => readStrike(row, band)), lesson.meter.length));
+  band.bars = band.patterns.map((rows) => readBar(rows.map((row) => readStrike(row, band)), lesson.meter.length));
   lesson.voices.push(...band.voices);
   Object.assign(lesson.feel.keys, band.keys);
   return lesson;
@@ -18,6 +18,13 @@ function readBand(lesson) {
 /** One strike from its row: who, where it begins and ends and what moves both, loudness, keys. */
 function readStrike([part, onset, moves, end, endMoves, level, keys], { voices, divisions }) {
   return { voice: voices[part], onset: onset / divisions, moves, end: end / divisions, endMoves, level, keys };
+}
+
+/** A bar's strikes, and those of the pickup to it at the end of the bar before, by quarters. */
+function readBar(strikes, length) {
+  const later = (strike) => ({ ...strike, onset: strike.onset + length, end: strike.end + length });
+  const early = strikes.filter(({ onset }) => onset < 0).map(later);
+  return { own: byQuarter(strikes.filter(({ onset }) => onset >= 0), length), early: byQuarter(early, length) };
 }
 
 const readWithoutBand = readLesson;
@@ -38,24 +45,38 @@ widen(Player, "rewind", function (rewind) {
 
 widen(Layout, "openBar", function (openBar) {
   openBar();
-  if (this.bar.score) this.bar.band = this.bandBar(this.bar.position);
+  if (this.bar.score) this.bar.band = this.bandBar(this.bar.position, this.turn, this.at).own;
 });
 
-/** What the band plays in the bar that begins: as it goes on in the track, else a chorus with this bar's chords. */
-Layout.prototype.bandBar = function (place) {
+/** What the band plays in a bar: as it goes on in the track, else a chorus with this bar's chords. */
+Layout.prototype.bandBar = function (place, time, at) {
   const { sheets, bars } = this.lesson.band;
   const { turn, bars: own } = sheets[this.settings.sheet || 0];
-  const length = this.sequence().length;
-  const next = turn === length ? own[(this.turn * length + this.at) % own.length] : [];
+  const { length } = this.sequence();
+  const next = turn === length ? own[(time * length + at) % own.length] : [];
   if (next[0] === place) return bars[next[2]];
-  const home = sheets[0].bars.filter(([at, isHome]) => at === place && isHome);
-  return bars[home[this.turn % home.length][2]];
+  const home = sheets[0].bars.filter(([one, isHome]) => one === place && isHome);
+  return bars[home[time % home.length][2]];
+};
+
+/** What the band plays in the bar of the groove before bar 1. */
+Layout.prototype.bandLeadIn = function () {
+  const { leadIn } = this.lesson.band.sheets[this.settings.sheet || 0];
+  return leadIn === null ? null : this.lesson.band.bars[leadIn].own;
+};
+
+/** Its strikes of the pickup, where one is read in the bar that is laid out. */
+Layout.prototype.bandPickup = function (from) {
+  if (!this.lesson.pickup || !this.withPickup()) return [];
+  const leads = this.following();
+  return this.bandBar(leads.place, leads.turn, leads.at).early[from].map((strike) => ({ ...strike, leads }));
 };
 
 widen(Layout, "layStrokes", function (layStrokes, cell) {
   layStrokes(cell);
   const { readers } = this.lesson.band;
-  for (const strike of cell.band[cell.from]) {
+  const own = cell.leadIn ? this.bandLeadIn() : cell.band;
+  for (const strike of [...(own ? own[cell.from] : []), ...this.bandPickup(cell.from)]) {
     if (!this.settings.alone || !readers.includes(strike.voice.part)) this.layStrike(strike, cell);
   }
 });

@@ -26,7 +26,7 @@ Row = tuple[int, int, int, int, int, float, tuple[int, ...]]  # part, onset, whi
 _Bar = tuple[
     int, bool, tuple[WrittenStrike, ...]
 ]  # place in the chorus, whether the chords are the first time's, notes
-_Sheet = tuple[int, tuple[_Bar, ...]]  # bars to a time through, and all bars
+_Sheet = tuple[int, tuple[_Bar, ...], tuple[_Bar, ...]]  # bars to a time through, all bars, and one before them if any
 
 
 def own_tracks(lesson: Lesson) -> tuple[Track, ...]:
@@ -46,7 +46,7 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
     found = [_main_sheet(lesson, band), *(_track_sheet(track, lesson, band) for track in own_tracks(lesson))]
     found = [_known(one, found[0]) for one in found]
     sheets = list(dict.fromkeys(found))
-    bars = [bar for _, own in sheets for bar in own]
+    bars = [bar for _, own, lead_in in sheets for bar in (*own, *lead_in)]
     places = [place for *_, strikes in bars for one in strikes for place in (one.onset, one.end)]
     divisions = lcm(*(place.denominator for place in places))
     patterns: dict[tuple[Row, ...], int] = {}
@@ -59,8 +59,12 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
             "divisions": divisions,
             "patterns": list(patterns),
             "sheets": [
-                {"turn": turn, "bars": [[place, int(home), numbers[strikes]] for place, home, strikes in own]}
-                for turn, own in sheets
+                {
+                    "turn": turn,
+                    "bars": [[place, int(home), numbers[strikes]] for place, home, strikes in own],
+                    "leadIn": numbers[lead_in[0][2]] if lead_in else None,
+                }
+                for turn, own, lead_in in sheets
             ],
             "ofTracks": [sheets.index(one) for one in found[1:]],
             **_stands(lesson, band, voices),
@@ -70,16 +74,16 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
 
 def _known(sheet: _Sheet, main: _Sheet) -> _Sheet:
     """The lesson's choruses themselves where a track plays those or the beginning of them."""
-    return main if sheet == (main[0], main[1][: len(sheet[1])]) else sheet
+    return main if sheet == (main[0], main[1][: len(sheet[1])], main[2]) else sheet
 
 
 def _main_sheet(lesson: Lesson, band: Band) -> _Sheet:
     """The lesson's choruses as its files have them, and further ones up to where line and form end together."""
     length = lesson.score.chorus_length
     choruses = _choruses(lesson.choruses, length, band.form_bars)
-    own = _bars(Track("full"), lesson, band, lesson.choruses)[: choruses * length]
-    more = _bars(Track("full"), lesson, band, choruses)[len(own) :] if choruses > lesson.choruses else ()
-    return length, (*own, *more)
+    own, lead_in = _bars(Track("full"), lesson, band, lesson.choruses)
+    more = _bars(Track("full"), lesson, band, choruses)[0][len(own) :] if choruses > lesson.choruses else ()
+    return length, (*own[: choruses * length], *more), lead_in
 
 
 def _choruses(choruses: int, line_bars: int, form_bars: int) -> int:
@@ -93,14 +97,17 @@ def _track_sheet(track: Track, lesson: Lesson, band: Band) -> _Sheet:
     """A track's bars in the order in which it plays them."""
     echoed = 2 if track.trade and track.trade.echo else 1
     turn = len(track.bars or range(lesson.score.chorus_length)) * echoed
-    bars = _bars(track, lesson, band, lesson.choruses)
-    return turn, bars[: max(LONGEST_BARS // turn, 1) * turn]
+    bars, lead_in = _bars(track, lesson, band, lesson.choruses)
+    return turn, bars[: max(LONGEST_BARS // turn, 1) * turn], lead_in
 
 
-def _bars(track: Track, lesson: Lesson, band: Band, choruses: int) -> tuple[_Bar, ...]:
-    passages = track_passages(track, lesson.score, choruses, 0)
+def _bars(track: Track, lesson: Lesson, band: Band, choruses: int) -> tuple[tuple[_Bar, ...], tuple[_Bar, ...]]:
+    """All bars of a track, and the bar of the groove before them where there is one for a pickup."""
+    passages = track_passages(track, lesson.score, choruses, lesson.count_in)
     struck = band_bars(lesson.score, passages, lesson.feel, lesson.balance_lu)
-    return tuple((one.place, one.chords == band.chords(one.place), _anew(one)) for one in struck)
+    bars = tuple((one.place, one.place >= 0 and one.chords == band.chords(one.place), _anew(one)) for one in struck)
+    leads = sum(place < 0 for place, *_ in bars)
+    return bars[leads:], bars[:leads]
 
 
 def _anew(bar: StruckBar) -> tuple[WrittenStrike, ...]:

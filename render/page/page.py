@@ -24,11 +24,12 @@ from grooves.score import Score
 from grooves.teaching.coordination import difficulty, grid
 from render.page.band import band_data
 from render.page.band_sounds import band_sounds
+from render.page.pickup import count_in_score, pickup_data
 from render.page.practice_log import lesson_hash
 from render.page.readers import lines, staff_shift_mm
 from render.page.score import Sheet, row_limbs, score_data
 from render.page.sounds import sound_data
-from render.page.staff import AHEAD_MM, StaffPicture, Staves, staves
+from render.page.staff import AHEAD_MM, StaffPicture, Staves, pickup_picture, staves
 from render.page.steps import CAUTIONS, SHORTCUTS, steps
 from render.paper.chart import feel_words
 from render.paper.grids import grid_words
@@ -112,10 +113,11 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
     numbers = numbered([one.number for one in engraved.bars])
     named = lines(lesson)
     moved = [one for _, one in named]
-    band = band_data(lesson, Sheet(tuple(moved)).voices) if score.band else {}
+    sheet = Sheet(tuple(moved))
+    more = band_data(lesson, sheet.voices) | pickup_data(sheet)
     return _filled(
         "page.html",
-        "\n".join(_asset(f"{name}.css") for name in STYLES) + _widths(engraved),
+        "\n".join(_asset(f"{name}.css") for name in styles(score)) + _widths(engraved),
         "\n".join(_asset(f"{name}.js") for name in scripts(score)),
         title=lesson.title,
         back=back,
@@ -130,7 +132,8 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
         staff_box=engraved.box,
         down=f"{staff_shift_mm(score):g}",
         limbs=row_limbs(moved),
-        band=list(band["band"]["parts"]) if band else [],
+        band=list(more["band"]["parts"]) if score.band else [],
+        pickup=pickup_picture(score, count_in_score(score), engraved) if score.pickup else None,
         drums=[name for name, _ in named],
         slowest=f"{SLOWEST_BPM:g}",
         fastest=f"{FASTEST_BPM:g}",
@@ -139,22 +142,28 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
         backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
         cautions=CAUTIONS,
         shortcuts=SHORTCUTS,
-        score=_data(_page_data(lesson, moved, engraved, numbers) | band),
-        sounds=_data(_sounds(moved, band, kit, balance)),
+        score=_data(_page_data(lesson, moved, engraved, numbers) | more),
+        sounds=_data(_sounds(moved, more, kit, balance)),
     )
 
 
 def scripts(score: Score) -> tuple[str, ...]:
-    """The scripts that a page needs, in their order: those of the band only where there is one."""
-    more = ("widen", "band", "band_limbs") if score.band else ()
-    return (*SCRIPTS[:-1], *more, SCRIPTS[-1])
+    """The scripts that a page needs, in their order: those of band and pickup only where there is one."""
+    band = ("band", "band_limbs") if score.band else ()
+    pickup = ("pickup",) if score.pickup else ()
+    return (*SCRIPTS[:-1], *(["widen"] if band or pickup else []), *band, *pickup, SCRIPTS[-1])
 
 
-def _sounds(lessons: Sequence[Lesson], band: Mapping[str, Any], kit: "DrumKit", balance: Balance) -> dict[str, Any]:
+def styles(score: Score) -> tuple[str, ...]:
+    """The style sheets that a page needs."""
+    return (*STYLES, "pickup") if score.pickup else STYLES
+
+
+def _sounds(lessons: Sequence[Lesson], data: Mapping[str, Any], kit: "DrumKit", balance: Balance) -> dict[str, Any]:
     """The recorded hits, and the notes where there is a band."""
     sounds = sound_data(lessons, kit, balance)
-    if band:
-        more = band_sounds(lessons[0], band["band"], kit, balance)
+    if "band" in data:
+        more = band_sounds(lessons[0], data["band"], kit, balance)
         sounds["hits"] += more["hits"]
         sounds["loudness"] |= more["loudness"]
         sounds["notes"] = more["notes"]
