@@ -197,7 +197,7 @@ def _bars(score: Score, sheet: Sheet, found: Findings, extras: Sequence[Extra]) 
     levels = (loud[len(loud) // 10], loud[-len(loud) // 10]) if len(loud) >= 10 else (0.0, 0.0)
     for bar in found.bars:
         turns = [place for place in found.kept if sheet.bars[place].number == bar.bar]
-        own = [one for one in found.judged if one.stroke.bar in turns]
+        own = [one for one in found.judged if one.stroke.bar in turns and one.stroke.place >= 0]  # no pickup to it
         limbs = [limb for limb in LIMBS if any(one.stroke.limb == limb for one in own)]
         grid = grid_of(score, sheet.bars[turns[0]].score_bar, limbs)
         rows = max(LEAST_ROW_MM, min(MOST_ROW_MM, ROUND_MM * len(turns) + 2))
