@@ -88,6 +88,7 @@ class Session {
 
   /** It was stopped just now. */
   end() {
+    if (this.ended < Infinity) return;
     this.follow();
     this.ended = this.transport.context.currentTime - this.origin;
   }
