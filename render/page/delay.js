@@ -22,9 +22,10 @@ class Delay {
   async run() {
     const { transport, lesson } = this;
     transport.open();
+    const { context } = transport;
+    await context.resume();
     this.strokes = [];
     const clock = new HeardClock();
-    const { context } = transport;
     const sound = new Sound(context, lesson, transport.hits, context.currentTime + CLICKS_LEAD);
     const { key, level } = lesson.helpers.click;
     const clicks = Array.from({ length: CLICKS }, (_, at) => at * CLICK_SECONDS);

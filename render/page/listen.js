@@ -19,7 +19,7 @@ class Listen {
     ui["strike-each"].addEventListener("click", () => this.learn());
     ui.eight.addEventListener("click", () => this.measure());
     ui["tap-along"].addEventListener("pointerdown", ({ timeStamp }) => this.tap(timeStamp));
-    ui["tap-along"].addEventListener("keydown", (event) => event.repeat || this.tap(event.timeStamp));
+    ui["tap-along"].addEventListener("keydown", (event) => this.tapKey(event));
     ui["by-itself"].addEventListener("change", () => this.waitForClean());
     ui.width.addEventListener("change", () => controls.changedSettings());
     ui["delete-all"].addEventListener("click", () => this.deleteAll());
@@ -153,6 +153,7 @@ class Listen {
     if (this.delay.running) this.delay.play(note.timeOf);
     else if (this.learning) this.learnKey(note.key);
     else if (this.session && this.transport.playing) {
+      this.session.clock.read(this.transport.context);
       this.session.notes.push(note);
       this.draw(note);
     }
@@ -226,6 +227,13 @@ class Listen {
   /** A tap on the page, while the clicks sound. */
   tap(timeStamp) {
     if (this.kind !== "cable" && this.kind !== "drum") this.delay.play(() => timeStamp);
+  }
+
+  /** The same by a key, which does nothing else meanwhile. */
+  tapKey(event) {
+    if (event.key === "Tab") return;
+    event.stopPropagation();
+    if (!event.repeat) this.tap(event.timeStamp);
   }
 
   /** Eight clicks, and what comes of them. */

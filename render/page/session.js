@@ -4,7 +4,7 @@
 
 const TAKE_FORMAT = "fourlimb-take";
 const TAKE_VERSION = 1;
-const READINGS = 24; // of the two clocks on each side of a moment, of which the median counts
+const READINGS = 6; // of the two clocks on each side of a moment, of which the median counts
 
 /** The page's clock against the loudspeaker's: they drift, and a single reading is off by milliseconds on a busy machine. */
 class HeardClock {

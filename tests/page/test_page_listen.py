@@ -2,7 +2,9 @@
 
 import json
 import re
+from pathlib import Path
 
+import jsonschema
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from music import text_of
@@ -15,6 +17,7 @@ from render.lesson.check import CheckOptions, check_lesson
 from render.lesson.load import load_lesson
 from render.page.practice_log import read_log
 
+SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 LINE = "4 8 8 4 4 | 12 12 12 4 8r 8 4"
 DESK = {"viewport": {"width": 1280, "height": 800}}
 
@@ -131,6 +134,7 @@ def test_the_summary_is_that_of_check_for_the_take_that_is_saved_at_280_a_minute
         cable.page.click("#save")
     assert waiting.value.suggested_filename.startswith("take-")
     waiting.value.save_as(path)
+    jsonschema.validate(json.loads(path.read_text()), json.loads((SCHEMAS / "kept-take.json").read_text()))
     report = check_lesson(fast[0], path, CheckOptions())
     assert said == list(report.sentences)
     assert "Your left hand (snare) came" in said[0]
@@ -139,12 +143,8 @@ def test_the_summary_is_that_of_check_for_the_take_that_is_saved_at_280_a_minute
     assert snare.lateness_ms == pytest.approx(35, abs=5)
     assert report.tempo_bpm == 280 and report.lesson["title"] == "Harbour Street, test page"
     row = cable.page.evaluate("[...ui['heard-limbs'].rows[2].cells].map((cell) => cell.textContent)")
-    assert row == [
-        "left hand (snare)",
-        *(str(n) for n in (snare.written, snare.hit, snare.missed, snare.extra)),
-        f"+{snare.lateness_ms:.0f}",
-        f"{snare.spread_ms:.0f}",
-    ]
+    assert row[:5] == ["left hand (snare)", *(str(n) for n in (snare.written, snare.hit, snare.missed, snare.extra))]
+    assert [float(one) for one in row[5:]] == pytest.approx([snare.lateness_ms, snare.spread_ms], abs=0.56)
     assert main(["check", str(fast[0]), str(path)]) == 0
     assert said[0] in " ".join(capsys.readouterr().out.split())
 
@@ -253,14 +253,13 @@ def test_three_clean_rounds_tick_and_the_tempo_rises_two_bad_ones_and_it_falls(c
     assert cable.page.evaluate("tempos[0]") == 280
 
 
-@pytest.mark.parametrize(("width", "clean"), [("20", False), ("50", True)])
-def test_how_near_is_near_enough_is_the_student_s_choice(cable, width, clean):
-    cable.page.evaluate("(width) => { ui['by-itself'].checked = true; ui.width.value = width; }", width)
+def test_how_near_is_near_enough_is_the_student_s_choice(cable):
+    cable.page.evaluate("ui['by-itself'].checked = true; ui.width.value = '20'")
     along(cable, late={"all": 0, "left hand": 36})
     rounds(cable, 3)
-    if clean:
-        until(cable, "controls.log.best('1') === 280")
-    assert bool(cable.page.evaluate("controls.log.best('1')")) is clean
+    assert not cable.page.evaluate("controls.log.best('1')")
+    cable.page.evaluate("ui.width.value = '50'")
+    until(cable, "controls.log.best('1') === 280")
 
 
 # --- the delay, the log, and all of it deleted ----------------------------------------------------
@@ -289,6 +288,16 @@ def test_eight_clicks_tell_the_delay_and_it_is_taken_off(cable):
     assert "too uneven" in cable.page.evaluate(uneven)
 
 
+def test_a_tap_while_the_clicks_sound_is_a_tap_and_nothing_else(sheet):
+    sheet.page.click("#more")
+    sheet.page.click("#eight")
+    until(sheet, "controls.listen.delay.running")
+    sheet.page.keyboard.press("Space")
+    sheet.page.click("#tap-along")
+    assert sheet.page.evaluate("[controls.listen.delay.strokes.length, transport.playing]") == [2, False]
+    assert sheet.page.inner_text("#listen-said") == "Tap along to the clicks."
+
+
 def test_the_log_takes_tempo_and_lateness_of_limbs_and_a_word_and_the_hardest_bar_follows(cable, tmp_path):
     along(cable, late={"left hand": 45}, skip=[["1", 2.0]])
     rounds(cable, 2)
@@ -300,6 +309,9 @@ def test_the_log_takes_tempo_and_lateness_of_limbs_and_a_word_and_the_hardest_ba
     with cable.page.expect_download() as waiting:
         cable.page.click("#export")
     waiting.value.save_as(tmp_path / "log.json")
+    jsonschema.validate(
+        json.loads((tmp_path / "log.json").read_text()), json.loads((SCHEMAS / "practice-log.json").read_text())
+    )
     log = read_log((tmp_path / "log.json").read_text())
     (day,) = log.listened.values()
     assert log.word == "heron" and day.tempo_bpm == 280
@@ -352,48 +364,42 @@ def test_a_kit_that_is_pulled_out_and_plugged_in_again_is_told_in_words(cable):
     assert cable.page.evaluate("kit.input.onmidimessage") is None
 
 
-@pytest.mark.parametrize(
-    ("script", "says"),
-    [
-        (
-            "Object.defineProperty(Navigator.prototype, 'requestMIDIAccess', { value: undefined })",
-            "This browser has no MIDI. Chrome, Edge",
-        ),
-        (
-            "navigator.requestMIDIAccess = async () => { throw new DOMException('no', 'NotAllowedError'); }",
-            "told not to use MIDI",
-        ),
-        (
-            "navigator.requestMIDIAccess = async () => { throw new DOMException('no', 'InvalidStateError'); }",
-            "finds no MIDI on this device",
-        ),
-        ("navigator.requestMIDIAccess = async () => ({ inputs: new Map() })", "No kit is found"),
-    ],
-)
-def test_a_browser_without_midi_or_without_leave_says_so_and_the_page_plays(sheet, script, says):
-    sheet.page.evaluate(f"() => {{ {script}; }}")
-    sheet.page.evaluate("ui['by-cable'].click()")
-    until(sheet, "ui['listen-said'].textContent !== ''")
-    assert says in sheet.page.evaluate("ui['listen-said'].textContent")
+NO_MIDI = {
+    "() => { navigator.requestMIDIAccess = async () => { throw new DOMException('no', 'NotAllowedError'); }; }": "told not to use MIDI",
+    "() => { navigator.requestMIDIAccess = async () => { throw new DOMException('no', 'InvalidStateError'); }; }": "finds no MIDI on this device",
+    "() => { navigator.requestMIDIAccess = async () => ({ inputs: new Map() }); }": "No kit is found",
+    "() => { delete navigator.requestMIDIAccess; delete Navigator.prototype.requestMIDIAccess; }": "This browser has no MIDI. Chrome, Edge",
+}
+
+
+def test_a_browser_without_midi_or_without_leave_says_so_and_the_page_plays(sheet):
+    for script, says in NO_MIDI.items():
+        sheet.page.evaluate(script)
+        sheet.page.evaluate("ui['listen-said'].textContent = ''; ui['by-cable'].click()")
+        until(sheet, "ui['listen-said'].textContent !== ''")
+        assert says in sheet.page.evaluate("ui['listen-said'].textContent")
     sheet.page.evaluate("controls.toggle()")
     until(sheet, "transport.player.sent > 1")
     sheet.page.evaluate("controls.toggle()")
     assert sheet.page.evaluate("ui.heard.hidden")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [(360, 740), (1280, 800)])
-def test_the_sheet_and_the_summary_have_nothing_that_axe_complains_of(cable, scheme, size):
+WIDE = """[...document.querySelectorAll("#sheet *, .heard > *")].filter((one) => one.getBoundingClientRect().right > innerWidth + 1)
+    .map((one) => one.id || one.className)"""
+
+
+def test_the_sheet_and_the_summary_have_nothing_that_axe_complains_of(cable):
     along(cable, skip=[["2", 1.0]])
     rounds(cable, 1)
     stop(cable)
-    cable.page.set_viewport_size({"width": size[0], "height": size[1]})
-    cable.page.emulate_media(color_scheme=scheme)
-    assert Axe().run(cable.page).response["violations"] == []
-    cable.page.click("#more")
-    assert Axe().run(cable.page).response["violations"] == []
-    wide = "[...document.querySelectorAll('#sheet *, .heard > *')].filter((one) => one.getBoundingClientRect().right > innerWidth + 1)"
-    assert cable.page.evaluate(f"{wide}.map((one) => one.id || one.className)") == []
+    for scheme, width, height in (("light", 1280, 800), ("dark", 360, 740)):
+        cable.page.set_viewport_size({"width": width, "height": height})
+        cable.page.emulate_media(color_scheme=scheme)
+        assert Axe().run(cable.page).response["violations"] == []
+        cable.page.click("#more")
+        assert Axe().run(cable.page).response["violations"] == []
+        assert cable.page.evaluate(WIDE) == []
+        cable.page.click("#close")
 
 
 # --- the file, read strictly ----------------------------------------------------------------------
