@@ -2,10 +2,10 @@
 "use strict";
 
 const CLICKS = 8;
-const CLICK_SECONDS = 0.75; // apart: 80 a minute
+const CLICK_SECONDS = 0.6; // apart: 100 a minute
 const CLICKS_LEAD = 1;
 const FEWEST_CLICKS = 5;
-const CLICK_REACH = 0.35; // seconds about a click in which a stroke belongs to it
+const CLICK_REACH = 0.29; // seconds about a click in which a stroke belongs to it
 const UNEVEN_MS = 40; // spread from which on the middle says little
 
 class Delay {
