@@ -22,9 +22,8 @@ class Heard {
     taken.paper = session.paper({ kind, step, delay, pads: told, played: kind !== "kit" });
     if (session.recorder) {
       const { recorder } = session;
-      const { earliest, rate } = input.clock;
       const start = (session.origin - session.clock.at(0)) * 1000; // the player's second 0 in milliseconds of the page
-      Object.assign(taken, { rate, samples: recorder.from(Math.round(((start - earliest) * rate) / 1000)) });
+      Object.assign(taken, { rate: recorder.rate, samples: recorder.from(input.clock.sampleAt(start)) });
     }
     if (kind === "kit") taken.sentences = [recordedWords(session)];
     else this.judge(taken, session, { told, delay, part });

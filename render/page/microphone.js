@@ -1,11 +1,12 @@
 /* A microphone's samples, as they are: no echo cancellation, no noise suppression, no automatic gain (W3C Media Capture
    and Streams). They are counted where they come in, in a worker that the page cannot hold up; a browser without
-   MediaStreamTrackProcessor has a ScriptProcessor, on the page's own thread, whose lost blocks are made good by silence. */
+   MediaStreamTrackProcessor has a ScriptProcessor, on the page's own thread, which loses some where that is held up. */
 "use strict";
 
 const PLAIN = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
 const BLOCK = 8192; // samples of a ScriptProcessor: a page held up for less than 0.19 s loses none
-const LOST_SHARE = 0.75; // of a block: later than that, several times in a row, means that one is lost
+const IN_WORKER = { window: 50, step: 5 }; // blocks of 10 ms, and ms: so much later all of them mean a loss
+const ON_PAGE = { window: 4, step: 40 };
 const READ_SAMPLES = `onmessage = async ({ data }) => {
   const reader = data.getReader();
   for (;;) {
@@ -19,28 +20,35 @@ const READ_SAMPLES = `onmessage = async ({ data }) => {
   }
 };`;
 
-/** When samples were taken, by their number: blocks arrive late by chance, never early, so the earliest tells. */
+/** When samples were taken, by their number. Blocks arrive late by chance, never early, so the earliest of them tells;
+    only where all that follow come later by a step were samples lost on the way, and those after are counted from there. */
 class FrameClock {
-  constructor(rate) {
-    Object.assign(this, { rate, count: 0, earliest: Infinity, lately: [] });
+  constructor(rate, { window, step }) {
+    Object.assign(this, { rate, window, step, count: 0, lately: [], pieces: [{ sample: 0, base: Infinity }] });
   }
 
   /** So many samples more have arrived at a moment of the page. */
   arrived(count, milliseconds) {
+    const sample = this.count;
     this.count += count;
     const base = milliseconds - (this.count * 1000) / this.rate;
-    this.earliest = Math.min(this.earliest, base);
-    this.lately = [...this.lately.slice(-3), base];
-  }
-
-  /** Whether a block was lost: the last ones all came later than chance explains. */
-  hasLost(block) {
-    return this.lately.length === 4 && Math.min(...this.lately) - this.earliest > (LOST_SHARE * block * 1000) / this.rate;
+    this.lately = [...this.lately.slice(1 - this.window), { sample, base }];
+    const piece = this.pieces[this.pieces.length - 1];
+    const least = Math.min(...this.lately.map((one) => one.base));
+    if (this.lately.length < this.window || least <= piece.base + this.step) piece.base = Math.min(piece.base, base);
+    else this.pieces.push({ sample: this.lately[0].sample, base: least });
   }
 
   /** The moment of the page at which a sample was taken, in milliseconds. */
   at(sample) {
-    return this.earliest + (sample * 1000) / this.rate;
+    const piece = this.pieces.filter((one, at) => !at || one.sample <= sample).pop();
+    return piece.base + (sample * 1000) / this.rate;
+  }
+
+  /** The number of the sample that was taken at a moment of the page. */
+  sampleAt(milliseconds) {
+    const piece = this.pieces.filter((one, at) => !at || this.at(one.sample) <= milliseconds).pop();
+    return Math.round(((milliseconds - piece.base) * this.rate) / 1000);
   }
 }
 
@@ -85,18 +93,13 @@ class Microphone {
   readHere(context) {
     this.source = context.createMediaStreamSource(this.stream);
     this.script = context.createScriptProcessor(BLOCK, 1, 1);
-    this.script.onaudioprocess = ({ inputBuffer }) => {
-      this.take(inputBuffer.getChannelData(0).slice(), context.sampleRate, performance.now());
-      if (!this.clock.hasLost(BLOCK)) return;
-      this.take(new Float32Array(BLOCK), context.sampleRate, performance.now());
-      this.clock.lately = [];
-    };
+    this.script.onaudioprocess = ({ inputBuffer }) => this.take(inputBuffer.getChannelData(0).slice(), context.sampleRate, performance.now());
     this.source.connect(this.script).connect(context.destination); // silent: it must lead somewhere to run
   }
 
   /** One block. */
   take(samples, rate, arrived) {
-    this.clock ??= new FrameClock(rate);
+    this.clock ??= new FrameClock(rate, this.worker ? IN_WORKER : ON_PAGE);
     const first = this.clock.count;
     this.clock.arrived(samples.length, arrived);
     this.hear(samples, first, rate);

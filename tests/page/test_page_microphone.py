@@ -77,6 +77,25 @@ def sheet_page(chrome, html, tmp_path):
         yield found
 
 
+COUNT = """([rows, window, step]) => {
+    const clock = new FrameClock(1000, { window, step });
+    for (const [count, arrived] of rows) clock.arrived(count, arrived);
+    return [[0, 500, 1500, 3500].map((sample) => clock.at(sample)), clock.sampleAt(clock.at(700)), clock.pieces.length];
+}"""
+
+
+def test_samples_are_counted_and_those_lost_on_the_way_made_up_for(sheet_page):
+    draw = np.random.default_rng(3)
+    ends = 10.0 * np.arange(1, 401)
+    late = draw.uniform(0, 60, 400) * (draw.random(400) < 0.8)  # most blocks wait in a queue for a while
+    plain = [(10, 200 + end + more) for end, more in zip(ends, late, strict=True)]
+    moments, sample, pieces = sheet_page.page.evaluate(COUNT, [plain, 50, 5])
+    assert moments == pytest.approx([200, 700, 1700, 3700]) and sample == 700 and pieces == 1
+    lost = [(count, arrived + (35 if number >= 200 else 0)) for number, (count, arrived) in enumerate(plain)]
+    moments, _, pieces = sheet_page.page.evaluate(COUNT, [lost, 50, 5])
+    assert moments == pytest.approx([200, 700, 1700, 3735]) and pieces == 2
+
+
 # --- a real capture -------------------------------------------------------------------------------
 
 
@@ -149,12 +168,12 @@ def captured(listening, before, tmp_path, script="", throttled=4, stall_ms=400):
 
 def offsets(heard, strokes):
     """How far each stroke that was heard lies from the one it is, after what all are late together is taken off."""
-    best = None
+    laid = []
     for first in range(12):
-        gaps = heard[0] - strokes[first]
-        off = np.array([np.min(np.abs(strokes + gaps - one)) for one in heard])
-        best = off if best is None or np.median(off) < np.median(best) else best
-    return best
+        off = heard - heard[0] + strokes[first]
+        gaps = np.array([strokes[np.argmin(np.abs(strokes - one))] - one for one in off])
+        laid.append(np.abs(gaps - np.median(gaps)))
+    return min(laid, key=np.median)
 
 
 NOTES = "controls.listen.heard.taken.paper.played.map(([seconds]) => seconds)"
