@@ -11,17 +11,8 @@ from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spre
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
 from render.hearing.single_strokes import OwnKit
-from render.hearing.strokes import (
-    CLEAR,
-    EXTRA_DB,
-    UNSURE_DB,
-    Peaks,
-    away_from,
-    peaks,
-    separation,
-    strongest_near,
-    threshold,
-)
+from render.hearing.judge import OTHERS_SECONDS, judged
+from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near
 from render.hearing.unmix import LAGS, Templates, strengths
 
 WHITENING = 0.7  # power of a band's loudness that it is divided by
@@ -31,12 +22,9 @@ OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each roun
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
 AUTOMATIC_DB = 3.0
 SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
-OTHERS_SECONDS, APART_SECONDS = 0.04, 0.09  # around a place of others; how far it lies from every own one
+APART_SECONDS = 0.09  # how far a place of others lies from every own one
 CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
 CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
-FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
-EXTRA_SOFTER_DB = 6.0  # under its softer strokes, that one which is not written may be
-OWN_ECHO_SECONDS = 0.13  # around a stroke no other one of the same drum is believed that is not written
 OVERLAP = 2 * LAGS  # moments that blocks share
 
 
@@ -178,12 +166,11 @@ def _strokes(
         if part in silent or not len(own) or separation(here, elsewhere) < CLEAR:
             silent.add(part)
             continue
-        limit = max(threshold(here, elsewhere), float(np.median(here)) * 10 ** (-FAINTEST_DB / 20))
-        judged = _judged(part, found[part], own, elsewhere, limit)
-        if clustered(onsets(judged), own) < CLUSTERED:
+        strokes_of = judged(part, found[part], own, elsewhere)
+        if clustered(onsets(strokes_of), own) < CLUSTERED:
             silent.add(part)
             continue
-        strokes += judged
+        strokes += strokes_of
     strokes.sort(key=lambda one: one.onset_seconds)
     return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
 
@@ -273,30 +260,3 @@ def _meant_lu(moments: Floats, part: str, sheet: Sheet, alignment: Alignment) ->
     at = np.array([one.onset_seconds for one in written])
     place = np.searchsorted((at[1:] + at[:-1]) / 2, alignment.on_track(moments))
     return np.array([one.level_lu for one in written])[place]
-
-
-def _judged(part: str, found: Peaks, own: Floats, elsewhere: Floats, limit: float) -> list[Played]:
-    """The strongest peak at each written place over the threshold, and others that stand well over all leakage."""
-    chosen = _chosen(found, own)
-    played = found.seconds[chosen[found.strength[chosen] >= limit]]
-    free = away_from(found.seconds, played, OWN_ECHO_SECONDS) if len(played) else np.ones(len(found.seconds), bool)
-    leak = float(np.quantile(elsewhere, 0.95)) if len(elsewhere) else 0.0
-    hits = found.strength[chosen[found.strength[chosen] >= limit]]
-    usual = float(np.quantile(hits, 0.1)) * 10 ** (-EXTRA_SOFTER_DB / 20) if len(hits) else 0.0
-    over = max(max(limit, leak) * 10 ** (EXTRA_DB / 20), usual)
-    low, high = limit * 10 ** (-UNSURE_DB / 20), limit * 10 ** (UNSURE_DB / 20)
-    strokes = []
-    written = np.isin(np.arange(len(found.seconds)), chosen)
-    kept = np.where(written, found.strength >= low, free & (found.strength >= over))
-    for place in np.flatnonzero(kept):
-        strength = float(found.strength[place])
-        sure = strength >= high or not written[place]
-        strokes.append(Played(float(found.seconds[place]), part, 20 * float(np.log10(strength)), sure=bool(sure)))
-    return strokes
-
-
-def _chosen(found: Peaks, own: Floats) -> "np.typing.NDArray[np.int64]":
-    """The strongest peak around each written place."""
-    low = np.searchsorted(found.seconds, own - 0.08)
-    high = np.searchsorted(found.seconds, own + 0.08)
-    return np.array([a + int(found.strength[a:b].argmax()) for a, b in zip(low, high, strict=True) if b > a], np.int64)
