@@ -11,8 +11,8 @@ from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spre
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
 from render.hearing.single_strokes import OwnKit
-from render.hearing.judge import OTHERS_SECONDS, judged
-from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near
+from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
+from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
 from render.hearing.unmix import LAGS, Templates, strengths
 
 WHITENING = 0.7  # power of a band's loudness that it is divided by
@@ -166,21 +166,23 @@ def _strokes(
         if part in silent or not len(own) or separation(here, elsewhere) < CLEAR:
             silent.add(part)
             continue
-        strokes_of = judged(part, found[part], own, elsewhere)
-        if clustered(onsets(strokes_of), own) < CLUSTERED:
+        if clustered(found[part], own, elsewhere) < CLUSTERED:
             silent.add(part)
             continue
-        strokes += strokes_of
+        strokes += judged(part, found[part], own, elsewhere)
     strokes.sort(key=lambda one: one.onset_seconds)
     return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
 
 
-def clustered(moments: Floats, own: Floats) -> float:
-    """The share of strokes near written places that lie within 30 ms of where they lie as a rule; 1 of none.
+def clustered(found: Peaks, own: Floats, elsewhere: Floats) -> float:
+    """The share of the strongest peaks near written places that lie within 30 ms of where they lie as a rule.
 
-    Example: `clustered(written + 0.02, written)` is 1.0; peaks of noise are spread over all they are looked for in.
+    Example: `clustered(found, own, elsewhere)` is 1.0 of a drum; peaks of noise are spread over all they are looked
+    for in. Of none it is 1.0.
     """
-    gaps = nearest_gaps(own, moments) if len(moments) else np.zeros(0)
+    near = strongest_near(found, own, REACH_SECONDS)
+    strong = found.seconds[np.isin(found.strength, near[near >= threshold(near, elsewhere)])]
+    gaps = nearest_gaps(strong, own)
     gaps = gaps[np.abs(gaps) <= 0.1]
     return float(np.mean(np.abs(gaps - median(gaps)) <= 0.03)) if len(gaps) else 1.0
 
