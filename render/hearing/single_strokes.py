@@ -11,7 +11,7 @@ import numpy as np
 
 from grooves.errors import LessonError
 from grooves.takes.take import Floats
-from render.hearing.drums import BEFORE, LONG, attack, template
+from render.hearing.drums import BEFORE, BEGINS_DB, LONG, template
 from render.hearing.features import (
     BANDS,
     HIGH_BANDS,
@@ -31,6 +31,10 @@ LONGEST_SECONDS = 300.0
 APART_SECONDS = 0.5  # at least, from stroke to stroke
 FAINTEST = 0.3  # of the usual rise of a stroke, from which on a peak is one
 LOUD_SECONDS = 0.3
+BEFORE_SECONDS = 0.15  # that are read before a stroke
+EARLIEST_SECONDS, PEAK_SECONDS = 0.04, 0.06  # around the moment of most rise, where a stroke begins and peaks
+SMOOTH_SECONDS = 0.0005  # a few periods of a cymbal
+NOISE_PEAKS = 1.5  # times the loudest of the noise, that a beginning must surpass
 END = 12  # moments at the end that are not looked at
 
 
@@ -60,7 +64,7 @@ def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Band
     found, level = {}, {}
     for number, part in enumerate(parts):
         own = moments[EACH * number : EACH * (number + 1)]
-        each = [_stroke(recording, float(moment), quiet, usual[part]) for moment in own]
+        each = [_stroke(recording, float(moment), quiet) for moment in own]
         found[part] = np.mean(each, axis=0)
         level[part] = _loudness_db(found[part])
     against = level.get("ride", max(level.values()))
@@ -93,19 +97,26 @@ def onset_rise(sound: Bands, quiet: Row) -> Floats:
     return rise
 
 
-def _stroke(recording: Recording, moment: float, quiet: Row, usual: Bands) -> Bands:
-    """The template of one stroke, its noise taken off, moved to where it rises as the soundfont's does."""
+def _stroke(recording: Recording, moment: float, quiet: Row) -> Bands:
+    """The template of the stroke about a moment, its noise taken off, from where its sound begins."""
     rate = recording.rate
-    around = round((LONG + 40) * HOP_SECONDS * rate)
-    start = round(moment * rate) - round(0.15 * rate)
-    sound = read_mono(recording, start, 2 * around)
-    begins_at = round(0.15 * rate)
-    share = usual.sum(axis=1)
-    for _ in range(3):
-        found = _without(template(sound, begins_at, rate), quiet)
-        late = attack(share @ found) - attack(share @ usual)
-        begins_at += round(float(np.clip(late, -6, 6)) * HOP_SECONDS * rate)
-    return _without(template(sound, begins_at, rate), quiet)
+    before = round(BEFORE_SECONDS * rate)
+    sound = read_mono(recording, round(moment * rate) - before, before + round((LONG + 40) * HOP_SECONDS * rate))
+    return _without(template(sound, stroke_begins(sound, before, rate), rate), quiet)
+
+
+def stroke_begins(sound: Row, about: int, rate: int) -> int:
+    """The frame at which a stroke about a place begins: `stroke_begins(sound, 7000, 44100)`.
+
+    That is where its power first comes within 20 dB of its peak, as `begins` has it, and over all noise before it.
+    """
+    smooth = max(round(SMOOTH_SECONDS * rate), 1)
+    power = np.convolve(sound.astype(np.float64) ** 2, np.ones(smooth) / smooth, mode="same")
+    start, end = about - round(EARLIEST_SECONDS * rate), about + round(PEAK_SECONDS * rate)
+    noise = power[round(0.02 * rate) : start]
+    over = float(noise.mean() + NOISE_PEAKS * (noise.max() - noise.mean())) if len(noise) else 0.0
+    near = power[start:end]
+    return start + int(np.argmax(near >= max(float(near.max()) * 10 ** (BEGINS_DB / 10), over)))
 
 
 def _without(sound: Bands, quiet: Row) -> Bands:
