@@ -10,6 +10,7 @@ from grooves.takes.sheet import Sheet
 from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spread
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
+from render.hearing.rise import begun
 from render.hearing.single_strokes import OwnKit
 from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
 from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
@@ -65,7 +66,7 @@ def listen(
     found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    take = _strokes(found, sheet, alignment, recording.seconds, unclear)
+    take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), recording)
     return _levelled(take, own, weights, sheet, alignment) if own else take
 
 
