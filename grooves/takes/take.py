@@ -32,6 +32,8 @@ class Take:
     seconds: float
     unclear: tuple[str, ...] = ()  # parts that a microphone could not tell from the others
     levels: bool = False  # whether `level_db` of all strokes stand on one scale, that of the ride's calibration
+    against_own_lu: float | None = None  # bass drum against ride, by how much louder than in single strokes of the kit
+    automatic: bool = False  # whether the recorder changed its own gain
 
 
 def onsets(strokes: Iterable[Played]) -> Floats:

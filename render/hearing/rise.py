@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from grooves.takes.take import Floats, Played, Take, median
-from render.hearing.features import Recording, Row, read_mono
+from render.hearing.features import Row
 
 STEP_SECONDS = 0.001
 EARLIEST, LATEST = -45, 40  # steps around a stroke that are explained by it
@@ -25,31 +25,40 @@ STEADIER = 0.02  # of the mean square of strokes, added so that the least square
 FLANK = 0.1  # of a rise's top, down to which its flanks belong to it
 FEWEST = 8  # strokes
 LOUDER_DB = 10.0  # over and under the middle stroke, that one counts at most
-LISTENED_SECONDS = 90.0  # of a take
 BY_HIGH = ("ride", "ride bell", "closed hi-hat", "open hi-hat", "snare", "cross-stick")
 BY_LOW = ("bass drum",)  # the foot's hi-hat, softer than the hands that fall with it, stays as its template found it
 _BLOCK = 4096
 
 
-def begun(take: Take, recording: Recording) -> Take:
-    """A take whose strokes lie where their sound begins, each part moved as a whole: `begun(take, recording)`."""
-    sound = read_mono(recording, 0, min(recording.frames, round(LISTENED_SECONDS * recording.rate)))
-    high, low = rises(sound, recording.rate)
-    last = LISTENED_SECONDS - 1
-    by_part: dict[str, list[Played]] = {}
-    for one in take.strokes:
-        if one.sure and one.onset_seconds < last:
-            by_part.setdefault(one.part, []).append(one)
+def begun(take: Take, steps: Floats) -> Take:
+    """A take whose strokes lie where their sound begins, each part moved as a whole: `begun(take, rises(sound, rate))`.
+
+    Parts that have fewer than eight sure strokes within the sound stay where they are.
+    """
+    by_part = sure_strokes(take, len(steps) * STEP_SECONDS)
+    scaled = steps / np.maximum(np.sqrt(np.mean(steps**2, axis=0)), 1e-12)
     late = {}
-    for rise, parts, itself in ((high, BY_HIGH, 0.0), (low, BY_LOW, LOW_LATE_SECONDS)):
+    for rise, parts, itself in (
+        (scaled[:, :-1].sum(axis=1), BY_HIGH, 0.0),
+        (scaled[:, -1], BY_LOW, LOW_LATE_SECONDS),
+    ):
         found = responses(rise, by_part)
         late |= {part: begins_after(found[part]) - itself for part in parts if len(by_part.get(part, ())) >= FEWEST}
     moved = [replace(one, onset_seconds=one.onset_seconds + late.get(one.part, 0.0)) for one in take.strokes]
     return replace(take, strokes=tuple(sorted(moved, key=lambda one: one.onset_seconds)))
 
 
-def rises(sound: Row, rate: int) -> tuple[Floats, Floats]:
-    """How fast high and low frequencies rise every millisecond: `rises(sound, 44100)[0]`."""
+def sure_strokes(take: Take, seconds: float) -> dict[str, list[Played]]:
+    """The strokes of each part that were surely heard within the first so many seconds."""
+    found: dict[str, list[Played]] = {}
+    for one in take.strokes:
+        if one.sure and one.onset_seconds < seconds - 1:
+            found.setdefault(one.part, []).append(one)
+    return found
+
+
+def rises(sound: Row, rate: int) -> Floats:
+    """How fast bands rise every millisecond, four high ones and a low one: `rises(sound, 44100).shape` is (n, 5)."""
     moments = int(len(sound) / rate / STEP_SECONDS)
     high, low = round(HIGH_SECONDS * rate) // 2 * 2, round(LOW_SECONDS * rate) // 2 * 2
     hertz = np.fft.rfftfreq(high, 1 / rate)
@@ -64,9 +73,7 @@ def rises(sound: Row, rate: int) -> tuple[Floats, Floats]:
         spectra = np.fft.rfft(_windows(padded, middles, high) * np.hanning(high).astype(np.float32), axis=1)
         found[first : first + _BLOCK, :-1] = np.sqrt((spectra.real**2 + spectra.imag**2) @ sums)
         found[first : first + _BLOCK, -1] = np.sqrt(np.sum((_windows(padded, middles, low) @ waves) ** 2, axis=1))
-    steps = np.gradient(found, axis=0)
-    steps /= np.maximum(np.sqrt(np.mean(steps**2, axis=0)), 1e-12)
-    return steps[:, :-1].sum(axis=1), steps[:, -1]
+    return np.asarray(np.gradient(found, axis=0), dtype=np.float64)
 
 
 def _windows(sound: Row, middles: "np.typing.NDArray[np.int64]", length: int) -> Row:
@@ -105,12 +112,28 @@ def _train(strokes: Sequence[Played], moments: int) -> Floats:
     return train
 
 
+def rises_of(steps: Floats, strokes: Mapping[str, Sequence[Played]]) -> dict[str, float]:
+    """By how much the sound rises at each part's strokes: the bass drum's in low frequencies, others in high ones."""
+    high, low = responses(steps[:, :-1].sum(axis=1), strokes), responses(steps[:, -1], strokes)
+    return {part: rises_by(low[part] if part == "bass drum" else high[part]) for part in strokes}
+
+
 def begins_after(response: Floats) -> float:
     """How many seconds after the moments found a part's sound rises: `begins_after(responses(rise, ...)["snare"])`."""
+    left, own = _rise(response)
+    return float((own @ np.arange(left, left + len(own))) / max(float(own.sum()), 1e-12) + EARLIEST) * STEP_SECONDS
+
+
+def rises_by(response: Floats) -> float:
+    """How much a part's sound rises in all, whatever its strokes' moments were found wrong by: an amplitude."""
+    return float(_rise(response)[1].sum())
+
+
+def _rise(response: Floats) -> tuple[int, Floats]:
+    """The highest rise about the strokes, with its flanks, and where it begins."""
     smooth = np.convolve(response, [0.25, 0.5, 0.25], mode="same")
-    low = max(-EARLIEST - LOOKED, 0)
+    low = -EARLIEST - LOOKED
     top = low + int(np.argmax(smooth[low : LOOKED - EARLIEST]))
     flat = np.flatnonzero(smooth < FLANK * smooth[top])
-    left, right = flat[flat < top].max(initial=-1) + 1, flat[flat > top].min(initial=len(smooth))
-    own = smooth[left:right]
-    return float((own @ np.arange(left, right)) / max(float(own.sum()), 1e-12) + EARLIEST) * STEP_SECONDS
+    left, right = int(flat[flat < top].max(initial=-1)) + 1, int(flat[flat > top].min(initial=len(smooth)))
+    return left, smooth[left:right]

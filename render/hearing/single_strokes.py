@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from grooves.errors import LessonError
-from grooves.takes.take import Floats
+from grooves.takes.take import Floats, Played
 from render.hearing.drums import BEFORE, BEGINS_DB, LONG, template
 from render.hearing.features import (
     BANDS,
@@ -25,6 +25,7 @@ from render.hearing.features import (
     heard,
     read_mono,
 )
+from render.hearing.rise import rises, rises_of
 
 EACH = 4  # strokes of a part
 LONGEST_SECONDS = 300.0
@@ -34,16 +35,24 @@ LOUD_SECONDS = 0.3
 BEFORE_SECONDS = 0.15  # that are read before a stroke
 EARLIEST_SECONDS, PEAK_SECONDS = 0.04, 0.06  # around the moment of most rise, where a stroke begins and peaks
 SMOOTH_SECONDS = 0.0005  # a few periods of a cymbal
+AUTOMATIC_DB = 3.0  # growth of the noise after strokes, from which on a gain is at work; from our own takes
+PAUSE_FROM, PAUSE_STEP, PAUSE_MARGIN = 50, 20, 20  # moments after a stroke, of an average, and before the next stroke
+FEWEST_STEPS = 6
 NOISE_PEAKS = 1.5  # times the loudest of the noise, that a beginning must surpass
 END = 12  # moments at the end that are not looked at
 
 
 @dataclass(frozen=True)
 class OwnKit:
-    """A kit as a microphone heard it: a template of each part, and how loud its strokes are against the ride's, dB."""
+    """A kit as a microphone heard it: a template of each part, and how loud its strokes are against the ride's, dB.
+
+    `rise` is by how much the sound rises at them; `automatic` says whether the recorder changed its own gain.
+    """
 
     templates: Mapping[str, Bands]
     level_db: Mapping[str, float]
+    rise: Mapping[str, float]
+    automatic: bool
 
 
 def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Bands]) -> OwnKit:
@@ -61,14 +70,44 @@ def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Band
             f"{len(moments)} strokes are heard, and {EACH} of each of {len(parts)} parts are {EACH * len(parts)}; "
             f"play each alone, {EACH} times, in this order: {', '.join(parts)}"
         )
-    found, level = {}, {}
+    found, level, strokes = {}, {}, {}
     for number, part in enumerate(parts):
         own = moments[EACH * number : EACH * (number + 1)]
         each = [_stroke(recording, float(moment), quiet) for moment in own]
-        found[part] = np.mean(each, axis=0)
+        found[part] = np.mean([one for one, _ in each], axis=0)
+        strokes[part] = [Played(begins, part) for _, begins in each]
         level[part] = _loudness_db(found[part])
     against = level.get("ride", max(level.values()))
-    return OwnKit(found, {part: one - against for part, one in level.items()})
+    steps = rises(read_mono(recording, 0, recording.frames), recording.rate)
+    return OwnKit(
+        found,
+        {part: one - against for part, one in level.items()},
+        rises_of(steps, strokes),
+        gain_rises_db(sound, moments) > AUTOMATIC_DB,
+    )
+
+
+def gain_rises_db(sound: Bands, moments: Floats) -> float:
+    """By how many dB the noise grows after single strokes, as it does where a recorder turns itself up again.
+
+    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(heard(recording, 0, n), moments)`.
+    It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
+    """
+    at = np.round(moments / HOP_SECONDS).astype(np.int64)
+    pause = int(np.diff(at).min(initial=sound.shape[1])) - PAUSE_MARGIN
+    steps = (pause - PAUSE_FROM) // PAUSE_STEP
+    if steps < FEWEST_STEPS:
+        return 0.0
+    level = 20 * np.log10(np.maximum(sound[LOW_BANDS:], float(sound.max()) * 1e-6))
+    growths = []
+    for first in range(0, len(at), EACH):
+        own = [one for one in at[first : first + EACH] if one + pause <= sound.shape[1] - END]
+        if not own:
+            continue
+        after = np.mean([level[:, one + PAUSE_FROM :][:, : steps * PAUSE_STEP].mean(axis=0) for one in own], axis=0)
+        curve = after.reshape(steps, PAUSE_STEP).mean(axis=1)
+        growths.append(float(np.max(curve - np.minimum.accumulate(curve))))
+    return sorted(growths)[-2] if len(growths) > 1 else 0.0
 
 
 def single_strokes(sound: Bands, quiet: Row, most: int) -> Floats:
@@ -97,12 +136,14 @@ def onset_rise(sound: Bands, quiet: Row) -> Floats:
     return rise
 
 
-def _stroke(recording: Recording, moment: float, quiet: Row) -> Bands:
-    """The template of the stroke about a moment, its noise taken off, from where its sound begins."""
+def _stroke(recording: Recording, moment: float, quiet: Row) -> tuple[Bands, float]:
+    """The template of the stroke about a moment, its noise taken off, from where its sound begins; and when it does."""
     rate = recording.rate
     before = round(BEFORE_SECONDS * rate)
-    sound = read_mono(recording, round(moment * rate) - before, before + round((LONG + 40) * HOP_SECONDS * rate))
-    return _without(template(sound, stroke_begins(sound, before, rate), rate), quiet)
+    start = round(moment * rate) - before
+    sound = read_mono(recording, start, before + round((LONG + 40) * HOP_SECONDS * rate))
+    begins = stroke_begins(sound, before, rate)
+    return _without(template(sound, begins, rate), quiet), (start + begins) / rate
 
 
 def stroke_begins(sound: Row, about: int, rate: int) -> int:

@@ -9,8 +9,9 @@ from grooves.takes.align import Alignment, align, nearest_gaps
 from grooves.takes.sheet import Sheet
 from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spread
 from render.hearing.drums import BEFORE, attack, stacked
-from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
-from render.hearing.rise import begun
+from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
+from render.hearing.levels import levelled
+from render.hearing.rise import begun, rises
 from render.hearing.single_strokes import OwnKit
 from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
 from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
@@ -21,7 +22,6 @@ LEARNED_SECONDS = 90.0  # of a take; more teaches nothing
 FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
-AUTOMATIC_DB = 3.0
 SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
 APART_SECONDS = 0.09  # how far a place of others lies from every own one
 CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
@@ -66,8 +66,9 @@ def listen(
     found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), recording)
-    return _levelled(take, own, weights, sheet, alignment) if own else take
+    steps = rises(read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate)
+    take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), steps)
+    return levelled(take, own, usual, weights, steps) if own else take
 
 
 def _weights(sound: Bands) -> Row:
@@ -225,41 +226,3 @@ def _absorbed(
 def _alike(one: Bands, other: Bands) -> float:
     """The cosine of two templates: 1 where they are the same but for loudness."""
     return float(np.sum(one * other) / np.sqrt(max(float(np.sum(one**2) * np.sum(other**2)), 1e-20)))
-
-
-def _levelled(take: Take, own: OwnKit, weights: Row, sheet: Sheet, alignment: Alignment) -> Take:
-    """Strokes on one scale: how loud each is against the kit's own single strokes, and those against the ride's."""
-    unit = {
-        part: own.level_db[part] - 20 * float(np.log10(max(float(one[:, :LAGS].sum(axis=1) @ weights), 1e-12)))
-        for part, one in own.templates.items()
-    }
-    strokes = tuple(replace(one, level_db=one.level_db + unit[one.part]) for one in take.strokes)
-    return replace(take, strokes=strokes, levels=not automatic_gain(strokes, sheet, alignment))
-
-
-def automatic_gain(strokes: Sequence[Played], sheet: Sheet, alignment: Alignment) -> bool:
-    """Whether a recorder turned itself down after loud strokes: softer ones just after them sound softer still.
-
-    The limit of 3 dB is ours, from takes made with and without such a gain.
-    """
-    by_part: dict[str, list[Played]] = {}
-    for one in strokes:
-        by_part.setdefault(one.part, []).append(one)
-    if len(by_part) < 2:
-        return False
-    loud = max(by_part, key=lambda part: median([one.level_db for one in by_part[part]]))
-    at = onsets(by_part.pop(loud))
-    most = max(by_part.values(), key=len)
-    after = np.array([one.onset_seconds for one in most])
-    since = after - at[np.clip(np.searchsorted(at, after - 0.03) - 1, 0, None)]
-    level = np.array([one.level_db for one in most]) - _meant_lu(after, most[0].part, sheet, alignment)
-    close, far = level[(since > 0.03) & (since < 0.3)], level[since > 0.45]
-    return min(len(close), len(far)) >= 8 and median(far) - median(close) > AUTOMATIC_DB
-
-
-def _meant_lu(moments: Floats, part: str, sheet: Sheet, alignment: Alignment) -> Floats:
-    """How loud the written stroke nearest to each moment is meant."""
-    written = [one for one in sheet.strokes if one.part == part]
-    at = np.array([one.onset_seconds for one in written])
-    place = np.searchsorted((at[1:] + at[:-1]) / 2, alignment.on_track(moments))
-    return np.array([one.level_lu for one in written])[place]
