@@ -81,7 +81,10 @@ def chosen(found: Peaks, own: Floats) -> npt.NDArray[np.int64]:
 
 
 def judged(part: str, found: Peaks, own: Floats, elsewhere: Floats) -> list[Played]:
-    """A part's strokes: those at written places over the threshold, and extras: `judged("ride", found, own, others)`."""
+    """A part's strokes: those at written places over the threshold, and extras.
+
+    Example: `judged("ride", found, own, elsewhere)`; `elsewhere` are its strengths where only others are written.
+    """
     taken = chosen(found, own)
     taken = np.unique(taken[taken >= 0])
     here = found.strength[taken]

@@ -22,7 +22,10 @@ LACKING_DB = 4.0  # less of the lowest in a bass drum than a soundfont's has, fr
 
 
 def levelled(take: Take, own: OwnKit, usual: Mapping[str, Bands], weights: Row, steps: Floats) -> Take:
-    """A take with its strokes on the scale of the ride's single strokes: `levelled(take, own, usual, weights, steps)`."""
+    """A take, its strokes on the scale of the ride's single strokes: `levelled(take, own, usual, weights, steps)`.
+
+    `usual` are a soundfont's templates, `weights` the bands' of the strengths, `steps` the take's rises.
+    """
     unit = {
         part: own.level_db[part] - 20 * float(np.log10(max(float(one[:, :LAGS].sum(axis=1) @ weights), 1e-12)))
         for part, one in own.templates.items()
@@ -34,9 +37,8 @@ def levelled(take: Take, own: OwnKit, usual: Mapping[str, Bands], weights: Row, 
     if against is None:
         return replace(take, strokes=strokes)
     level = {part: median([one.level_db for one in strokes if one.part == part]) for part in ("ride", "bass drum")}
-    moved = against + own.level_db["bass drum"] + level["ride"] - level["bass drum"]
-    moved_by = {"bass drum": moved}
-    strokes = tuple(replace(one, level_db=one.level_db + moved_by.get(one.part, 0.0)) for one in strokes)
+    moved = {"bass drum": against + own.level_db["bass drum"] + level["ride"] - level["bass drum"]}
+    strokes = tuple(replace(one, level_db=one.level_db + moved.get(one.part, 0.0)) for one in strokes)
     whole = lowest_db(own.templates["bass drum"]) > lowest_db(usual["bass drum"]) - LACKING_DB
     return replace(take, strokes=strokes, levels=whole, against_own_lu=against)
 
@@ -47,8 +49,8 @@ def against_own(take: Take, own: OwnKit, steps: Floats) -> float | None:
     if min(len(strokes.get(part, ())) for part in ("ride", "bass drum")) < FEWEST or "bass drum" not in own.rise:
         return None
     there = rises_of(steps, strokes)
-    change = {part: 20 * np.log10(max(there[part], 1e-12) / max(own.rise[part], 1e-12)) for part in ("ride", "bass drum")}
-    return float(change["bass drum"] - change["ride"])
+    change = {part: max(one, 1e-12) / max(own.rise[part], 1e-12) for part, one in there.items()}
+    return float(20 * np.log10(change["bass drum"] / change["ride"]))
 
 
 def lowest_db(drum: Bands) -> float:

@@ -1,13 +1,14 @@
 """When the strokes of a drum begin, to half a millisecond: where its sound rises as a rule after the moments found.
 
-A stroke was found at the centre of a peak of its template, which lies as far off its beginning as that template does. So
-the rise of the sound, every millisecond, is taken apart into what follows each part's strokes, by least squares: parts
-that mostly fall together are told apart by the milliseconds by which they do not (responses that overlap: N. J. Smith &
-M. Kutas 2015, Psychophysiology 52, "Regression-based estimation of ERP waveforms"; reference from memory).
+A stroke was found at the centre of a peak of its template, which lies as far off its beginning as that template does.
+So the rise of the sound, every millisecond, is taken apart into what follows each part's strokes, by least squares:
+parts that mostly fall together are told apart by the milliseconds by which they do not (responses that overlap: N. J.
+Smith & M. Kutas 2015, Psychophysiology 52, "Regression-based estimation of ERP waveforms"; reference from memory).
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -37,7 +38,7 @@ def begun(take: Take, steps: Floats) -> Take:
     """
     by_part = sure_strokes(take, len(steps) * STEP_SECONDS)
     scaled = steps / np.maximum(np.sqrt(np.mean(steps**2, axis=0)), 1e-12)
-    late = {}
+    late: dict[str, float] = {}
     for rise, parts, itself in (
         (scaled[:, :-1].sum(axis=1), BY_HIGH, 0.0),
         (scaled[:, -1], BY_LOW, LOW_LATE_SECONDS),
@@ -62,7 +63,7 @@ def rises(sound: Row, rate: int) -> Floats:
     moments = int(len(sound) / rate / STEP_SECONDS)
     high, low = round(HIGH_SECONDS * rate) // 2 * 2, round(LOW_SECONDS * rate) // 2 * 2
     hertz = np.fft.rfftfreq(high, 1 / rate)
-    inside = [(hertz >= a) & (hertz < b) for a, b in zip(HIGH_EDGES_HZ, HIGH_EDGES_HZ[1:], strict=False)]
+    inside = [(hertz >= a) & (hertz < b) for a, b in pairwise(HIGH_EDGES_HZ)]
     sums = np.stack([one for one in inside if one.any()], axis=1).astype(np.float32)
     at = np.arange(low)[:, None] * np.array(LOW_HZ) * 2 * np.pi / rate
     waves = (np.concatenate([np.cos(at), np.sin(at)], axis=1) * np.hanning(low)[:, None]).astype(np.float32)
@@ -82,6 +83,8 @@ def _windows(sound: Row, middles: "np.typing.NDArray[np.int64]", length: int) ->
 
 def responses(rise: Floats, strokes: Mapping[str, Sequence[Played]]) -> dict[str, Floats]:
     """What follows a stroke of each part, from `EARLIEST` to `LATEST`: `responses(rise, {"snare": strokes})`."""
+    if not strokes:
+        return {}
     lags, span = np.arange(EARLIEST, LATEST), LATEST - EARLIEST
     across = np.arange(1 - span, span)
     trains = {part: _train(own, len(rise)) for part, own in strokes.items()}

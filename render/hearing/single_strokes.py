@@ -55,8 +55,8 @@ class OwnKit:
     automatic: bool
 
 
-def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Bands]) -> OwnKit:
-    """Learn a kit: `own_kit(open_recording(path), sheet.parts, kit_templates(kit, sheet.parts)).templates`.
+def own_kit(recording: Recording, parts: Sequence[str]) -> OwnKit:
+    """Learn a kit: `own_kit(open_recording(path), sheet.parts).templates`.
 
     Raises LessonError where there are not four strokes of each part.
     """
@@ -90,8 +90,7 @@ def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Band
 def gain_rises_db(sound: Bands, moments: Floats) -> float:
     """By how many dB the noise grows after single strokes, as it does where a recorder turns itself up again.
 
-    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(heard(recording, 0, n), moments)`.
-    It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
+    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(bands, moments)`. It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
     """
     at = np.round(moments / HOP_SECONDS).astype(np.int64)
     pause = int(np.diff(at).min(initial=sound.shape[1])) - PAUSE_MARGIN

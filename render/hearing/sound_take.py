@@ -5,15 +5,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from grooves.takes.align import Alignment, align, nearest_gaps
+from grooves.takes.align import RATES, Alignment, agreement, align, combs, nearest_gaps, other_speed
 from grooves.takes.sheet import Sheet
-from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spread
+from grooves.takes.take import Floats, Played, Take, median, robust_spread
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
+from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
 from render.hearing.levels import levelled
 from render.hearing.rise import begun, rises
 from render.hearing.single_strokes import OwnKit
-from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
 from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
 from render.hearing.unmix import LAGS, Templates, strengths
 
@@ -23,6 +23,8 @@ FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
 SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
+KEPT = 0.6  # share of what is written that the strongest peaks fit, from which on a take keeps to its track
+SPEED_FITS, SPEED_LEAD = 0.55, 0.15  # F of rough peaks at another speed, and over theirs as they are
 APART_SECONDS = 0.09  # how far a place of others lies from every own one
 CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
 CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
@@ -59,6 +61,9 @@ def listen(
     sound = sound * weights[:, None]
     rough = {part: peaks(row) for part, row in zip(templates, strengths(sound, first, FIRST_ROUNDS)[0], strict=False)}
     alignment = _lay(rough, sheet, moments * HOP_SECONDS)
+    speed = speed_of(rough, sheet, alignment, moments * HOP_SECONDS)
+    if speed:
+        return Take((), recording.seconds, speed=speed)
     learned = _learn(sound, first, sheet, alignment, tuple(templates), OWN_PULL if own else 0.0)
     unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
     late = _shifts(first[: len(templates)], learned[: len(templates)])
@@ -66,7 +71,9 @@ def listen(
     found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    steps = rises(read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate)
+    steps = rises(
+        read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate
+    )
     take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), steps)
     return levelled(take, own, usual, weights, steps) if own else take
 
@@ -79,14 +86,33 @@ def _weights(sound: Bands) -> Row:
 
 def _lay(found: Mapping[str, Peaks], sheet: Sheet, seconds: float) -> Alignment:
     """Where the take lies, by each part's strongest peaks, as many as are written."""
+    return align(_strongest(found, sheet, seconds), sheet)
+
+
+def _strongest(found: Mapping[str, Peaks], sheet: Sheet, seconds: float, rate: float = 1.0) -> Take:
+    """Each part's strongest peaks, as many as are written within so many seconds of a track at a rate."""
     strokes = []
-    share = min(1.0, seconds / sheet.end_seconds)
+    share = min(1.0, seconds * rate / sheet.end_seconds)
     for part, one in found.items():
         count = max(sum(stroke.part == part for stroke in sheet.strokes), 8)
         strong = np.argsort(-one.strength)[: int(count * share) + 1]
         strokes += [Played(float(one.seconds[place]), part) for place in strong]
-    strokes.sort(key=lambda one: one.onset_seconds)
-    return align(Take(tuple(strokes), seconds), sheet)
+    return Take(tuple(sorted(strokes, key=lambda one: one.onset_seconds)), seconds)
+
+
+def speed_of(found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float) -> str:
+    """At which other speed a take runs, "" where at none: `speed_of(rough, sheet, alignment, 40.0)` is "half".
+
+    Before anything is learned peaks are rough, so less is asked of their fit than of pads, and a longer lead.
+    """
+    if alignment.share >= KEPT:
+        return ""
+    parts = combs(_strongest(found, sheet, seconds), sheet)
+    fit = median([agreement(written, alignment.on_track(played)) for written, played in parts])
+    for rate, words in RATES:
+        if other_speed(_strongest(found, sheet, seconds, rate), sheet, fit + SPEED_LEAD, SPEED_FITS) == words:
+            return words
+    return ""
 
 
 def _expected(sheet: Sheet, alignment: Alignment, part: str) -> Floats:

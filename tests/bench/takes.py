@@ -42,7 +42,7 @@ def one_take(drums, usual, folder, tempo, room, seed, known):
     own = None
     if known:
         strokes = calibration(written.parts, drums, plain_levels(written), room)
-        own = own_kit(open_recording(saved(folder / "kit.wav", strokes)), written.parts, usual)
+        own = own_kit(open_recording(saved(folder / "kit.wav", strokes)), written.parts)
     began = time.process_time()
     take = listen(recording, written, usual, own)
     cost = (time.process_time() - began) * 60 / recording.seconds

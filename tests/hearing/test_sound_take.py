@@ -58,7 +58,7 @@ def heard(drums, usual, tmp_path_factory):
     recording = open_recording(saved(folder / "take.wav", sound))
     levels = plain_levels(written)
     kit = open_recording(saved(folder / "kit.wav", calibration(written.parts, drums, levels, SMALL)))
-    own = own_kit(kit, written.parts, usual)
+    own = own_kit(kit, written.parts)
     return written, made, listen(recording, written, usual), listen(recording, written, usual, own), own
 
 
@@ -138,17 +138,17 @@ def test_single_strokes_give_a_template_each_and_their_loudness(heard):
 
 
 @pytest.mark.parametrize("room", [CLEAN, LARGE], ids=["clean", "large"])
-def test_a_stroke_too_few_is_said_with_the_order(drums, usual, tmp_path, room):
+def test_a_stroke_too_few_is_said_with_the_order(drums, tmp_path, room):
     levels = {"ride": 0.0, "snare": -3.0, "bass drum": -14.0, "hi-hat": -6.0}
     sound = calibration(tuple(levels), drums, levels, room)
     short = sound[: int(RATE * 2 * 15)]
     with pytest.raises(LessonError, match="15 strokes are heard, and 4 of each of 4 parts are 16; play each alone"):
-        own_kit(open_recording(saved(tmp_path / "a.wav", short)), tuple(levels), usual)
+        own_kit(open_recording(saved(tmp_path / "a.wav", short)), tuple(levels))
 
 
-def test_a_long_recording_is_no_kit(usual, tmp_path):
+def test_a_long_recording_is_no_kit(tmp_path):
     with pytest.raises(LessonError, match="lasts 301 s; single strokes of a kit take a minute"):
-        own_kit(open_recording(saved(tmp_path / "a.wav", np.zeros(301 * 8000), 8000)), ("ride",), usual)
+        own_kit(open_recording(saved(tmp_path / "a.wav", np.zeros(301 * 8000), 8000)), ("ride",))
 
 
 def test_the_click_has_four_strokes_a_part_and_the_fourth_is_higher():
