@@ -4,7 +4,7 @@ The room is an exponential decay of noise (M. R. Schroeder 1965, J. Acoust. Soc.
 to 8 kHz, both as filters in the frequency domain. All invented; no real recording is behind them.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,8 @@ from takes_made import Made, Student, played
 
 from grooves.kit import INSTRUMENTS
 from grooves.takes.sheet import Sheet
+from grooves.takes.take import Take
+from render.hearing.drums import begins
 from render.sound.loudness import hit_loudness
 from render.soundfont.soundfont import default_soundfont, open_kit
 
@@ -144,6 +146,13 @@ def calibration(parts, drums: Drums, levels: dict[str, float], room: Room = CLEA
         (0.7 + 2.0 * (4 * number + turn), part, levels[part]) for number, part in enumerate(parts) for turn in range(4)
     ]
     return in_room(mixed(strokes, drums, 2.0 * 4 * len(parts) + 0.5, seed), room, seed)
+
+
+def begun_at(take: Take, drums: Drums, unclear=()) -> Take:
+    """What was played, each stroke where its sound begins, without a verdict on parts that were not heard clearly."""
+    later = {part: float(np.median([begins(one, RATE) for one in drums.of(part)])) / RATE for part in drums.strokes}
+    strokes = [replace(one, onset_seconds=one.onset_seconds + later[one.part]) for one in take.strokes]
+    return replace(take, strokes=tuple(sorted(strokes, key=lambda one: one.onset_seconds)), unclear=unclear)
 
 
 def plain_levels(written: Sheet) -> dict[str, float]:

@@ -25,6 +25,7 @@ LEAKAGE_DB = 5.0  # least spread of what is no stroke
 FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
 OWN_ECHO_SECONDS = 0.13  # around a stroke no other one of the same drum is believed that is not written
 AFTER_SECONDS = 0.25  # after a stroke of its own a drum rings, and what is found there is held against that
+FEWEST = 8  # peaks of a kind, from which on they are held against their like
 EXTRAS = 0.02  # share of what is played that is not written, before anything is heard
 
 
@@ -113,7 +114,7 @@ def _extras(found: Peaks, own: Floats, hits: Sequence[int] | npt.NDArray[np.int6
     extras: list[int] = []
     for kind in (free & (after > 0) & (after < AFTER_SECONDS), free & ~((after > 0) & (after < AFTER_SECONDS))):
         places = np.flatnonzero(kind)
-        leakage = leakage_loudness(level[places])
+        leakage = leakage_loudness(level[places if len(places) >= FEWEST else free])
         odds = strokes.log_likelihood(np.minimum(level[places], strokes.middle_db)) - leakage.log_likelihood(
             level[places]
         )

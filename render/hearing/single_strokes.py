@@ -90,7 +90,8 @@ def own_kit(recording: Recording, parts: Sequence[str]) -> OwnKit:
 def gain_rises_db(sound: Bands, moments: Floats) -> float:
     """By how many dB the noise grows after single strokes, as it does where a recorder turns itself up again.
 
-    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(bands, moments)`. It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
+    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(bands, moments)`.
+    It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
     """
     at = np.round(moments / HOP_SECONDS).astype(np.int64)
     pause = int(np.diff(at).min(initial=sound.shape[1])) - PAUSE_MARGIN

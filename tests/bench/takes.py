@@ -16,11 +16,11 @@ import beside  # noqa: F401 - finds the tests' own modules
 import mir_eval
 import numpy as np
 from takes_made import Student, played, sheet
-from takes_sound import CLEAN, LARGE, RATE, SMALL, Drums, calibration, plain_levels, recorded, saved
+from takes_sound import CLEAN, LARGE, RATE, SMALL, Drums, begun_at, calibration, plain_levels, recorded, saved
 
 from grooves.takes.align import nearest_gaps
 from grooves.takes.check import check_take
-from render.hearing.drums import begins, kit_templates
+from render.hearing.drums import kit_templates
 from render.hearing.features import open_recording
 from render.hearing.single_strokes import own_kit
 from render.hearing.sound_take import listen
@@ -46,21 +46,19 @@ def one_take(drums, usual, folder, tempo, room, seed, known):
     began = time.process_time()
     take = listen(recording, written, usual, own)
     cost = (time.process_time() - began) * 60 / recording.seconds
-    truth = check_take(made.take, written).findings
-    told = {one.part: one for one in check_take(take, written).findings.limbs}
-    meant = {one.part: one for one in truth.limbs}
+    real = begun_at(made.take, drums, take.unclear)
+    told, meant = ({one.part: one for one in check_take(of, written).findings.limbs} for of in (take, real))
     found = {}
-    for part in PARTS:
-        if part in take.unclear:
-            continue
-        own_moments = np.sort([one.onset_seconds for one in made.take.strokes if one.part == part])
-        own_moments += begins(drums.of(part)[0], RATE) / RATE
-        moments = np.sort([one.onset_seconds for one in take.strokes if one.part == part])
+    for part in {*PARTS} - {*take.unclear}:
+        own_moments, moments = (
+            np.sort([one.onset_seconds for one in of.strokes if one.part == part]) for of in (real, take)
+        )
         gaps = 1000 * nearest_gaps(own_moments, moments)
         gaps = gaps[np.abs(gaps) < 30]
+        middle = float(np.median(gaps))
         off = abs((told[part].lateness_ms or 0) - (meant[part].lateness_ms or 0)) if told[part].heard else np.nan
         f = mir_eval.onset.f_measure(own_moments, moments, window=0.03)[0]
-        found[part] = (f, float(np.median(np.abs(gaps - np.median(gaps)))), off)
+        found[part] = (f, float(np.median(np.abs(gaps - middle))), off, abs(middle))
     return found, cost
 
 
@@ -83,10 +81,11 @@ def table(seeds: int) -> None:
                 print(f"  {name:24}", *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f}" for part in PARTS))
             takes = len(ROOMS) * len(TEMPOS) * seeds
             for part, floor in zip(PARTS, FLOORS[known], strict=True):
-                f, error, off = np.array(every[part]).T
+                f, error, off, bias = np.array(every[part]).T
                 print(
                     f"  {part:10} F {f.mean():.3f} (floor {floor}), heard in {len(f)} of {takes}, time off "
-                    f"{np.median(error):.1f} ms, lateness off {np.nanmedian(off):.1f} / {np.nanquantile(off, 0.9):.1f} ms"
+                    f"{np.median(error):.1f} ms, lateness off {np.nanmedian(off):.1f} / {np.nanquantile(off, 0.9):.1f} ms, "
+                    f"a part's middle off {np.median(bias):.1f} / {np.quantile(bias, 0.9):.1f} ms"
                 )
             print(f"  {np.median(costs):.2f} s of processor time a minute of sound")
 
