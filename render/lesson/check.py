@@ -173,11 +173,14 @@ def _hear_microphone(
         return Heard(found, refused=runs_at(found.speed))
     if not found.strokes:
         return Heard(found, refused="None of this lesson's drums is heard in this take.")
-    return Heard(found, tuple(_level_notes(found)))
+    return Heard(found, tuple(level_notes(found)))
 
 
-def _level_notes(take: Take) -> Iterator[str]:
-    """What to know about loudness: a gain that moved, or a recording without the lowest tones of a bass drum."""
+def level_notes(take: Take) -> Iterator[str]:
+    """What to know about loudness: a gain that moved, or a recording without the lowest tones of a bass drum.
+
+    Example: `list(level_notes(Take((), 20.0, automatic=True)))`.
+    """
     if take.automatic:
         yield "The recorder changed its own gain, so loudness is not compared; turn that off."
     if take.against_own_lu is None or take.levels:
