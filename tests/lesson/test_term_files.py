@@ -302,14 +302,6 @@ def test_a_file_in_the_way_of_a_folder_is_one_message(tmp_path):
     assert (tmp_path / "out" / MONDAY).read_text() == "mine"
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
-def test_a_folder_that_nobody_may_write_into_is_one_message(tmp_path):
-    (tmp_path / "autumn.toml").write_text(TERM)
-    (tmp_path / "out").mkdir(mode=0o555)
-    with pytest.raises(LessonError, match="nothing may be written into this folder; choose another with -o"):
-        make_term(tmp_path / "autumn.toml", TermOptions(tmp_path / "out", workers=Workers(1)))
-
-
 WRONG = [
     ('played_on = "bass drum"', 'played_on = "bas drum"', "group 'Tuesday', week 1: .*did you mean 'bass drum'"),
     ("level = 2", 'level = 2\ngroove = "swnig"', "group 'Tuesday', groove: 'swnig' is not shipped; did you mean 'swing'"),
