@@ -12,6 +12,7 @@ from grooves.bar_choice import bar_indexes as bar_indexes
 from grooves.bar_choice import bar_numbers as bar_numbers
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
+from grooves.file_names import slug
 from grooves.groove import Groove, check_swing
 from grooves.kit import BAND, LIMBS, PARTS, Handedness
 from grooves.lesson_feel import no_player, read_balance, read_feel
@@ -31,7 +32,6 @@ from grooves.passages import (
     default_tracks,
     heard,
     plays,
-    slug,
 )
 from grooves.players import Band
 from grooves.score import Score, with_band

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from grooves.file_names import slug
 from grooves.lesson import SLOWEST_BPM
-from grooves.passages import slug
 from grooves.takes.check import Answer
 from grooves.takes.findings import BarFinding, bar_of
 from grooves.takes.sheet import Sheet

@@ -11,9 +11,9 @@ from typing import Any
 
 from grooves.band.band import read_band
 from grooves.errors import at
+from grooves.file_names import slug
 from grooves.lesson import parse_lesson
 from grooves.line import WrittenLine
-from grooves.passages import slug
 from grooves.rhythm import Bar, Meter, values_text
 from grooves.teaching.term import Group, ReviewBar, Week, plan_group
 from grooves.teaching.term_file import read_term

@@ -7,7 +7,7 @@ The pictures share their glyphs, which stand once in the page.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from html import escape
 from itertools import pairwise
@@ -17,9 +17,10 @@ from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
 from render.paper.grids import grid_of
-from render.paper.notation import line_musicxml
+from render.paper.notation import line_musicxml, musicxml
+from render.paper.notes import LINE
 from render.paper.text_metrics import width_ems
-from render.paper.voices import printed_bars
+from render.paper.voices import printed_bars, printed_pickup
 
 STAFF_MM = 6.0
 AHEAD_MM = 1.7  # from a barline to the first column, where bars stand side by side
@@ -99,6 +100,17 @@ def _letter(letter: str, left_mm: float, room_mm: float) -> str:
     place = f'x="{x + wide / 2:.2f}" y="{high - 0.8:.2f}" font-size="{_LETTER_MM}" font-weight="bold"'
     text = f'<text {place} text-anchor="middle" stroke="none">{escape(letter)}</text>'
     return f'<g class="letter">{box}{text}</g>'
+
+
+def pickup_picture(score: Score, bar: Score, lines: Staves) -> StaffPicture:
+    """The pickup, set to the columns of the bar that it ends: `bar` is that bar by itself, `lines` the line's own."""
+    first = replace(score, bars=score.bars[:1], readings=1, repeat_each=1)
+    xml = musicxml(first, (LINE,), headings=False, systems=[1])
+    system = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[0]
+    across = [share_of(sign.onset, bar, 0) for one in printed_pickup(score) for sign in one.line]
+    staff, signs = set_to(system.group, across, Ruler(100 * lines.left_mm, 100 * lines.width_mm))
+    down = lines.above_mm - system.top_line_mm
+    return StaffPicture(0, 0, 1, _drawn(staff, down, system), _drawn(signs, down, system))
 
 
 def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
