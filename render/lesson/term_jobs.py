@@ -67,10 +67,10 @@ class HandoutJob:
 
     def make(self) -> Made:
         """Write it; raises LessonError."""
-        from render.paper.handout import Sheet, handout
+        from render.paper.handout import HandoutSheet, handout
 
         sheets = [
-            Sheet(
+            HandoutSheet(
                 one.title,
                 tuple((name, self._lesson(path).score) for name, path in one.lines),
                 one.note,
