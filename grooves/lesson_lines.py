@@ -10,10 +10,10 @@ from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.lesson_readers import reading_hand, who_reads
 from grooves.lesson_tables import LessonFile, LineTable
-from grooves.line import PlayedOn, WrittenLine
+from grooves.line import PlayedOn, RehearsalLetter, WrittenLine
 from grooves.pickup import parse_pickup
 from grooves.rhythm import Meter, parse_values
-from grooves.score import RehearsalLetter, Score, in_turn, write_score
+from grooves.score import Score, in_turn, write_score
 
 MOST_BARS = 10_000  # of a lesson, with those that come again: five hours at 120, 5 s to say how hard each is; ours
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -67,7 +67,7 @@ def _read(table: LineTable, groove: Groove, read_line: ReadLine) -> _Line:
     written = _written_line(table, groove.meter, read_line)
     played_on, turns = who_reads(table)
     bars = range(1, len(written.bars) + 1)
-    letters = _letters(table, bars)
+    letters = _letters(table, bars) or written.letters
     with at("bars"):
         chosen = () if table.bars is None else bar_numbers(table.bars, bars, letters)
     return _Line(table, written, played_on, turns, chosen, letters)

@@ -13,7 +13,7 @@ from typing import Literal
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
-from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.line import Assigned, PlayedOn, RehearsalLetter, assign, fill_gaps, line_notes
 from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 
@@ -73,15 +73,6 @@ class Pickup:
         free = [stroke for stroke in there if stroke.onset < self.start or stroke.limb not in limbs]
         room = all(stroke.role == "time" for stroke in there if stroke.onset >= self.start)
         return _in_order([*free, *own]) if room else there
-
-
-@dataclass(frozen=True)
-class RehearsalLetter:
-    """A letter over a bar: `RehearsalLetter("B", 9)`."""
-
-    letter: str
-    bar: int  # its number
-    readers: tuple[PlayedOn, ...] = ()  # who reads from here on, where the lines of a lesson differ
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,8 @@ from music import parse_text, played
 from grooves.bar_choice import bar_numbers
 from grooves.errors import LessonError
 from grooves.lesson import parse_lesson
-from grooves.line import WrittenLine
+from grooves.line import RehearsalLetter, WrittenLine
 from grooves.rhythm import Meter, parse_values, values_text
-from grooves.score import RehearsalLetter
 from render.lesson.groove_files import find_groove
 
 TOP = 'title = "Harbour Street, two lines"\ntempo = 120\ngroove = "{groove}"\n'

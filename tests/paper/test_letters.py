@@ -17,9 +17,13 @@ from music import lesson_of, parse_text, played
 from musicxml_schema import schema
 from page_browser import kit_and_balance
 
+from grooves.line import RehearsalLetter
+from grooves.rhythm import Meter
+from render.lesson.load import load_lesson
 from render.page.page import page
 from render.page.staff import staves
 from render.paper.layout import system_starts
+from render.reading.read_musicxml import bars_from_musicxml
 from render.sound.midi import midi_bytes
 
 LINE = "4 8 8 4 4 | % | 2 2 | 1 | 4 4 2 | 1"
@@ -108,6 +112,27 @@ def test_a_sign_of_repeat_takes_the_place_of_a_double_bar():
 def test_a_pickup_ends_with_a_plain_barline():
     root = xml_of(lesson_of("1 | 1", line='sections = { A = 1, B = 2 }\npickup = "8 8"').score)
     assert [number for number, style in styles(root) if style == "light-light"] == ["1"]
+
+
+@pytest.mark.parametrize("pickup", ["", 'pickup = "8 8"'])
+def test_letters_are_read_back_with_the_line(pickup, tmp_path):
+    written = lesson_of(LINE, line=f"{SECTIONS}\n{pickup}").score
+    (tmp_path / "line.musicxml").write_bytes(chart(written, "musicxml"))
+    top = 'title = "t"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "line.musicxml"\n'
+    (tmp_path / "a.toml").write_text(top)
+    assert load_lesson(tmp_path / "a.toml").lesson.score.letters == written.letters
+    (tmp_path / "a.toml").write_text(top + 'bars = "B"')
+    assert [bar.number for bar in load_lesson(tmp_path / "a.toml").lesson.score.bars] == [5, 6]
+    (tmp_path / "a.toml").write_text(top + "sections = { C = 2 }")
+    assert [one.letter for one in load_lesson(tmp_path / "a.toml").lesson.score.letters] == ["C"]
+
+
+def test_a_letter_in_bars_that_are_repeated_stands_over_the_first_time_and_a_number_is_no_letter():
+    xml = chart(lesson_of("4 4 2 | 1 | 2 2", line="sections = { A = 1, B = 3 }\nrepeat_each = 2").score, "musicxml")
+    read = bars_from_musicxml(xml, Meter(4, 4), "Line")
+    assert len(read.bars) == 6 and read.letters == (RehearsalLetter("A", 1), RehearsalLetter("B", 5))
+    numbered = bars_from_musicxml(xml.replace(b">B</rehearsal>", b">12</rehearsal>"), Meter(4, 4), "Line")
+    assert numbered.letters == (RehearsalLetter("A", 1),)
 
 
 # --- chart ----------------------------------------------------------------------------------------
