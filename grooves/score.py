@@ -108,6 +108,12 @@ class Score:
         """The letter that stands over a bar, by its number, "" for none: `score.letter_over(9)` is "B"."""
         return next((one.letter for one in self.letters if one.bar == number), "")
 
+    def readers_of(self, number: int, reading: int) -> tuple[PlayedOn, ...]:
+        """Who reads a bar in one of the readings: `score.readers_of(9, 0)`; with lines in turn, who reads its line."""
+        lines = [one.readers for one in self.letters if one.readers and one.bar <= max(number, 1)]
+        ways = self.played_on if self.readings == 1 else self.played_on[reading : reading + 1]
+        return lines[-1] if lines else ways
+
     def pickup_leads_to(self, index: int) -> bool:
         """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""
         return self.pickup is not None and index % self.chorus_length == 0

@@ -23,6 +23,7 @@ from render.lesson.load import load_lesson
 from render.page.page import page
 from render.page.staff import staves
 from render.paper.layout import system_starts
+from render.paper.notation import musicxml
 from render.reading.read_musicxml import bars_from_musicxml
 from render.sound.midi import midi_bytes
 
@@ -96,6 +97,20 @@ def test_who_reads_is_said_at_the_letters_where_it_changes():
     ]
     again = TWO.replace('played_on = "bass drum"', "")
     assert not [w for w in xml_of(parse_text(again).score).xpath("//words/text()") if w.startswith("on the")]
+
+
+def test_sticking_stands_below_the_lines_alone_whose_hands_take_turns():
+    alternating = TWO.replace('played_on = "bass drum"', 'played_on = { hands = "alternate" }')
+    root = etree.fromstring(chart(parse_text(alternating).score, "musicxml", under=["sticking"]))
+    under = ["".join(one.xpath("note/lyric/text/text()")) for one in root.xpath("part[@id='line']/measure")]
+    assert under == ["", "", "RL", "RLR", "L"]
+
+
+def test_accents_of_the_groove_are_printed_in_the_lines_that_leave_them_free():
+    """The swing ride is accented on 2 and 4; where a hand reads, the printed chord shows the line's accents alone."""
+    drawn = musicxml(two().score, ("drums",), headings=False)
+    accents = [len(one.xpath(".//accent")) for one in etree.fromstring(drawn).xpath("part/measure")]
+    assert accents[:2] == [0, 0] and min(accents[2:]) > 0
 
 
 def test_a_line_without_letters_has_neither():
