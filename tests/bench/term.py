@@ -82,9 +82,10 @@ def tracks() -> None:
             lesson.rename(Path(folder, "lessons", lesson.name))
         beside = timed("render", f"{folder}/lessons", "-o", f"{folder}/out", "--no-documents")
         print(
-            f"{minutes:.0f} minutes of tracks: {ours[0]:.1f} s with the zip file, {minutes / ours[0]:.1f} minutes a second"
+            f"{minutes:.0f} minutes of tracks and the zip file: {ours[0]:.1f} s by the clock, {ours[1]:.1f} of processors"
         )
-        print(f"render of the same folder: {beside[0]:.1f} s, so {beside[0] / ours[0]:.2f} times as long")
+        ratio = [each / all_of_it for each, all_of_it in zip(beside, ours, strict=True)]
+        print(f"render of the same folder: {ratio[0]:.2f} times as long by the clock ({ratio[1]:.2f} of processors)")
 
 
 if __name__ == "__main__":
