@@ -51,7 +51,9 @@ def read_lines(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         with at("line"):
             (line,) = lines = [_read(tables[0], groove, read_line)]
             _check_length(lines)
-            return replace(_score(file, groove, line, 0), letters=line.letters)
+            first = min(line.chosen, default=1)
+            letters = [replace(one, bar=first) if line.table.letter else one for one in line.letters]
+            return replace(_score(file, groove, line, 0), letters=tuple(letters))
     _check_letters(tables)
     lines = []
     for number, table in enumerate(tables, 1):
