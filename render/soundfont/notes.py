@@ -42,7 +42,7 @@ _SOFT = 48  # against this one it is seen whether velocity is a pure gain
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
-_SHORTEST_CLASS_SECONDS = 2.0  # most notes of a lesson share it, and are recorded once
+_SHORTEST_CLASS_SECONDS = 1.5  # most notes of a lesson share it, and are recorded once
 _RELEASE_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
@@ -92,7 +92,7 @@ class Instrument:
         return SampledNote(sample, gain, blocks * BLOCK, slope)
 
     def held(self, key: int, velocity: int) -> tuple[Sample, float]:
-        """Two seconds of a note whose key stays down, and its gain: `instrument.held(40, 90)`; raises LessonError."""
+        """The first second and a half of a note whose key stays down, and its gain: `instrument.held(40, 90)`; raises LessonError."""
         recorded, gain = self.recorded(key, velocity)
         return self._sample(key, recorded, 1.0), gain
 
@@ -134,8 +134,9 @@ class Instrument:
         return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
 
     def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
-        """A recording of the class of length that holds so many seconds: two seconds, four, eight and so on."""
-        length = min(2.0 ** math.ceil(math.log2(max(seconds, _SHORTEST_CLASS_SECONDS))), LONGEST_SECONDS)
+        """A recording of the class of length that holds so many seconds: one and a half, three, six and so on."""
+        longer = max(math.ceil(math.log2(seconds / _SHORTEST_CLASS_SECONDS)), 0)
+        length = min(_SHORTEST_CLASS_SECONDS * 2**longer, LONGEST_SECONDS)
         name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
         if name not in self._samples:
             kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))
