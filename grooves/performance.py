@@ -142,7 +142,8 @@ def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
         for turn, bar in enumerate(bars or [None] * passage.count_in):
             label = "pickup" if passage.lead_in else f"bar {bar.number}" if bar else "count-in"
             length = score.meter.length
-            mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label)
+            letter = score.letter_over(bar.number) if bar and not passage.lead_in else ""
+            mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label, letter)
             yield mark, bar, passage, turn
             seconds += bar_seconds
             quarters += length

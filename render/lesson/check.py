@@ -110,7 +110,8 @@ def _check_latency(latency_ms: float | None) -> None:
 
 
 def _chosen_bars(lesson: Lesson, bars: str | None) -> Collection[int]:
-    return bar_numbers(bars, [bar.number for bar in lesson.score.bars]) if bars is not None else ()
+    there = [bar.number for bar in lesson.score.bars]
+    return () if bars is None else bar_numbers(bars, there, lesson.score.letters)
 
 
 def _fastest(lesson: Lesson, track: Track) -> float:

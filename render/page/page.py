@@ -213,7 +213,13 @@ def _quoted(one: Entry) -> Entry:
 
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
     says = grid_words(grid(lesson.score, picture.index))
-    return {"label": label, "staff": Markup(picture.staff), "signs": Markup(picture.signs), "says": says}
+    return {
+        "label": label,
+        "letter": picture.letter,
+        "staff": Markup(picture.staff),
+        "signs": Markup(picture.signs),
+        "says": says,
+    }
 
 
 def _widths(engraved: Staves) -> str:
