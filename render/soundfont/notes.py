@@ -10,7 +10,7 @@ there is one layer and velocity is a pure gain, one recording serves all.
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -48,6 +48,7 @@ _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, a
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
 _SLOPES = (8.0, 20000.0)  # dB a second: the slowest release that is mixed whole, the fastest
 _CHUNK_BLOCKS = 256
+_SIDE_DECIMALS = 6  # keys that are panned alike are mixed together: as near as two channels that count as one signal
 
 
 class Keep(Protocol):
@@ -140,7 +141,9 @@ class Instrument:
         name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
         if name not in self._samples:
             kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))
-            self._samples[name] = unpacked(name, kept)
+            one = unpacked(name, kept)
+            left, right = (round(side, _SIDE_DECIMALS) for side in one.sides)
+            self._samples[name] = replace(one, sides=(left, right))
         return self._samples[name]
 
     def _record(self, key: int, velocity: int, seconds: float) -> Sound:
