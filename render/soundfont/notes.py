@@ -93,7 +93,10 @@ class Instrument:
         return SampledNote(sample, gain, blocks * BLOCK, slope)
 
     def held(self, key: int, velocity: int) -> tuple[Sample, float]:
-        """The first second and a half of a note whose key stays down, and its gain: `instrument.held(40, 90)`; raises LessonError."""
+        """The first 1.5 seconds of a note whose key stays down, and its gain: `instrument.held(40, 90)`.
+
+        Raises LessonError as `note` does.
+        """
         recorded, gain = self.recorded(key, velocity)
         return self._sample(key, recorded, 1.0), gain
 
