@@ -18,7 +18,7 @@ from grooves.performance import band_bars
 from grooves.players import Band
 from render.page.score import PageVoice
 
-LONGEST_BARS = 384  # that the page carries in a row, about 60 kB; then it begins anew; ours
+LONGEST_BARS = 256  # that the page carries of the choruses, and of all tracks; then it begins anew; 80 kB; ours
 _FEWEST_CHORUSES = 4  # so that what is played for long is not always the same; ours
 _SWINGS = {"": 0, "swing": 1, "triplet": 3}  # the time's; one more for the line's, as a stroke's row has it
 
@@ -45,7 +45,7 @@ def band_data(lesson: Lesson, voices: Sequence[PageVoice]) -> dict[str, Any]:
     if band is None:
         return {}
     found = [_main_sheet(lesson, band), *(_track_sheet(track, lesson, band) for track in own_tracks(lesson))]
-    found = [_known(one, found[0]) for one in found]
+    found = _cut([_known(one, found[0]) for one in found])
     sheets = list(dict.fromkeys(found))
     bars = [bar for _, own, lead_in in sheets for bar in (*own, *lead_in)]
     places = [place for *_, strikes in bars for one in strikes for place in (one.onset, one.end)]
@@ -73,6 +73,18 @@ def band_data(lesson: Lesson, voices: Sequence[PageVoice]) -> dict[str, Any]:
     }
 
 
+def _cut(sheets: Sequence[_Sheet]) -> list[_Sheet]:
+    """Sheets as long as there is room for: the tracks with notes of their own share it, whole times through."""
+    main, *others = sheets
+    most = LONGEST_BARS // max(len({*others} - {main}), 1)
+    return [main, *(one if one == main else _shorter(one, most) for one in others)]
+
+
+def _shorter(sheet: _Sheet, most: int) -> _Sheet:
+    turn, bars, lead_in = sheet
+    return turn, bars[: max(most // turn, 1) * turn], lead_in
+
+
 def _known(sheet: _Sheet, main: _Sheet) -> _Sheet:
     """The lesson's choruses themselves where a track plays those or the beginning of them."""
     return main if sheet == (main[0], main[1][: len(sheet[1])], main[2]) else sheet
@@ -98,8 +110,7 @@ def _track_sheet(track: Track, lesson: Lesson, band: Band) -> _Sheet:
     """A track's bars in the order in which it plays them."""
     echoed = 2 if track.trade and track.trade.echo else 1
     turn = len(track.bars or range(lesson.score.chorus_length)) * echoed
-    bars, lead_in = _bars(track, lesson, band, lesson.choruses)
-    return turn, bars[: max(LONGEST_BARS // turn, 1) * turn], lead_in
+    return turn, *_bars(track, lesson, band, lesson.choruses)
 
 
 def _bars(track: Track, lesson: Lesson, band: Band, choruses: int) -> tuple[tuple[_Bar, ...], tuple[_Bar, ...]]:

@@ -78,6 +78,7 @@ def _part(score: Score, staff: str, bars: Sequence[WrittenBar], systems: frozens
     measures = []
     fifths = score.band.fifths if score.band else 0
     written = list(_written(bars, staff, score.meter))
+    first = min(bars[0].number, 1)  # 0: a bar before bar 1, for a pickup
     for at, (bar, signs) in enumerate(zip(bars, written, strict=True)):
         notes = list(_notes(signs, bar.chords, fifths))
         if top:
@@ -87,7 +88,7 @@ def _part(score: Score, staff: str, bars: Sequence[WrittenBar], systems: frozens
         content += [_attributes(score.meter, staff, fifths)] if at == 0 else []
         last = at + 1 == len(bars)
         end = [element("barline", element("bar-style", "light-heavy"), location="right")] if last else []
-        measures.append(element("measure", *content, *notes, *end, number=str(at + 1)))
+        measures.append(element("measure", *content, *notes, *end, number=str(first + at)))
     return element("part", *measures, id=staff)
 
 
