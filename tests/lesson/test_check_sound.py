@@ -133,7 +133,7 @@ def test_hello_measures_the_delay_of_its_own_recording(tmp_path, capsys):
             ["Against the ride your bass drum was 3 LU louder than in your own single"],
         ),
         (
-            Take((), 20.0, against_own_lu=-1.4),
+            Take((), 20.0, against_own_lu=-3.4),
             ["Against the ride your bass drum was about as loud as in your own single"],
         ),
         (Take((), 20.0, levels=True, against_own_lu=-4.2), []),
