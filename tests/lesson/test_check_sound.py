@@ -129,8 +129,8 @@ def test_hello_measures_the_delay_of_its_own_recording(tmp_path, capsys):
             ["Against the ride your bass drum was 4 LU softer than in your own single"],
         ),
         (
-            Take((), 20.0, against_own_lu=3.1),
-            ["Against the ride your bass drum was 3 LU louder than in your own single"],
+            Take((), 20.0, against_own_lu=5.1),
+            ["Against the ride your bass drum was 5 LU louder than in your own single"],
         ),
         (
             Take((), 20.0, against_own_lu=-3.4),
