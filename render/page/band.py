@@ -16,13 +16,14 @@ from grooves.lesson import Lesson
 from grooves.passages import Track, default_tracks, track_passages
 from grooves.performance import band_bars
 from grooves.players import Band
-from render.page.score import Voice
+from render.page.score import PageVoice
 
 LONGEST_BARS = 256  # that the page carries of the choruses, and of all tracks; then it begins anew; 80 kB; ours
 _FEWEST_CHORUSES = 4  # so that what is played for long is not always the same; ours
 _SWINGS = {"": 0, "swing": 1, "triplet": 3}  # the time's; one more for the line's, as a stroke's row has it
 
-Row = tuple[int, int, int, int, int, float, tuple[int, ...]]  # part, onset, which swing, end, which swing, level, keys
+# Part, onset, which swing, end, which swing, level, keys.
+BandRow = tuple[int, int, int, int, int, float, tuple[int, ...]]
 _Bar = tuple[
     int, bool, tuple[WrittenStrike, ...]
 ]  # place in the chorus, whether the chords are the first time's, notes
@@ -35,7 +36,7 @@ def own_tracks(lesson: Lesson) -> tuple[Track, ...]:
     return () if lesson.tracks == default_tracks(parts) else lesson.tracks
 
 
-def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
+def band_data(lesson: Lesson, voices: Sequence[PageVoice]) -> dict[str, Any]:
     """The band of a lesson, ready for JSON: `band_data(lesson, sheet.voices)["band"]["parts"]` is ("bass", "piano").
 
     Empty without a band. `voices` are those of the page's strokes.
@@ -49,7 +50,7 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
     bars = [bar for _, own, lead_in in sheets for bar in (*own, *lead_in)]
     places = [place for *_, strikes in bars for one in strikes for place in (one.onset, one.end)]
     divisions = lcm(*(place.denominator for place in places))
-    patterns: dict[tuple[Row, ...], int] = {}
+    patterns: dict[tuple[BandRow, ...], int] = {}
     rows = {strikes: tuple(_row(one, band, divisions) for one in strikes) for *_, strikes in bars}
     numbers = {strikes: patterns.setdefault(own, len(patterns)) for strikes, own in rows.items()}
     return {
@@ -126,14 +127,14 @@ def _anew(bar: StruckBar) -> tuple[WrittenStrike, ...]:
     return tuple(sorted(one._replace(bar=0) for one in bar.strikes))
 
 
-def _row(strike: WrittenStrike, band: Band, divisions: int) -> Row:
+def _row(strike: WrittenStrike, band: Band, divisions: int) -> BandRow:
     reads = strike.part in band.readers
     onset_moves, end_moves = (_SWINGS[how] + bool(how and reads) for how in (strike.swing, strike.end_swing))
     places = int(strike.onset * divisions), onset_moves, int(strike.end * divisions), end_moves
     return band.parts.index(strike.part), *places, round(strike.level_lu, 6), strike.keys
 
 
-def _stands(lesson: Lesson, band: Band, voices: Sequence[Voice]) -> dict[str, Any]:
+def _stands(lesson: Lesson, band: Band, voices: Sequence[PageVoice]) -> dict[str, Any]:
     """Where each part stands against the beat, what it strays by, and whose foot the bass stays with."""
     feel, placed = lesson.feel, lesson.feel.placement_ms
     foot = lesson.score.groove.part("hi-hat")
