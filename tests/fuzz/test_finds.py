@@ -87,6 +87,7 @@ FINDS = {
     "a score nested without end": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": b"<score-partwise>" + b"<part>" * 500_000}),
     "a packed score that swells": (("bars", "a.toml"), {"a.toml": FROM_PACKED, "line.mxl": packed(b" " * 9_999_000)}),
     "a log of many digits": (("a practice log",), {"log": b'{"format": "fourlimb-practice", "version": ' + b"9" * 5000 + b"}"}),
+    "a log of a number past all measure": (("a practice log",), {"log": b'{"format": "fourlimb-practice", "version": 1, "lesson": {"hash": "0"}, "bars": {"1": [1' + b"0" * 400 + b"]}}"}),
     "a log nested without end": (("a practice log",), {"log": b"[" * 100_000}),
 }  # fmt: skip
 
