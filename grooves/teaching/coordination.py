@@ -12,6 +12,7 @@ Sources: the measures are those of `grooves.complexity`; the formula and its wei
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 from grooves.feel import sixteenth_beats
@@ -36,6 +37,7 @@ from grooves.teaching.complexity import (
 
 CHANGES_WEIGHT = 0.25  # per change between a place where limbs sound together and one where a limb sounds alone
 LIMBS_WEIGHT = 0.25  # per limb that plays in the bar
+_KNOWN_BARS = 4096  # bars that are alike are laid out once
 
 
 @dataclass(frozen=True)
@@ -60,10 +62,16 @@ def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     of a chart.
     """
     swung = swings(score.groove)
-    bars = score.bars if bar_index is None else [score.bars[bar_index]]
-    onsets = {place for bar in bars for place in _columns(bar.strokes, score.meter, swung)}
-    found = {} if bar_index is None else _by_place(score.bars[bar_index].strokes, swung)
-    return tuple(_place(onset, found.get(onset, []), score.meter) for onset in sorted(onsets))
+    if bar_index is not None:
+        return _grid_of_bar(score.bars[bar_index].strokes, score.meter, swung)
+    onsets = {place for bar in score.bars for place in _columns(bar.strokes, score.meter, swung)}
+    return tuple(_place(onset, [], score.meter) for onset in sorted(onsets))
+
+
+@lru_cache(_KNOWN_BARS)
+def _grid_of_bar(strokes: tuple[Stroke, ...], meter: Meter, swung: bool) -> tuple[Place, ...]:
+    found = _by_place(strokes, swung)
+    return tuple(_place(onset, found.get(onset, []), meter) for onset in sorted(_columns(strokes, meter, swung)))
 
 
 def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:

@@ -6,7 +6,7 @@ The pictures share their glyphs, which stand once in the page.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
@@ -64,21 +64,23 @@ class Staves:
 
 def staves(score: Score) -> Staves:
     """Engrave the line bar by bar: `staves(score).bars[0].signs`; notes tell their `data-place`, such as "3/2"."""
-    printed = [bar for bar in printed_bars(score) if bar.reading == 0]
-    xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
+    every = printed_bars(score)
+    printed = [bar for bar in every if bar.reading == 0]
+    xml = line_musicxml(score, headings=False, systems=range(1, len(every)))
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
-    across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
+    columns = [columns_of(score, start) for start in starts]
+    across = [[share_of(onset, known) for onset in own] for own, known in zip(places, columns, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     if any(bar.chords for bar in printed):
         above = max(above, _CHORDS_UP_MM + _CHORDS_MM)
     pictures = []
-    for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
+    for bar, start, known, own, system in zip(printed, starts, columns, across, engraved, strict=True):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        chords = "".join(_chord(mark, left + width * share_of(mark.onset, score, start), above) for mark in bar.chords)
+        chords = "".join(_chord(mark, left + width * share_of(mark.onset, known), above) for mark in bar.chords)
         drawn = _drawn(staff, down, system) + chords
         pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system)))
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
@@ -90,19 +92,22 @@ def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
     return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
-def share_of(onset: Fraction, score: Score, index: int) -> float:
+def columns_of(score: Score, index: int) -> dict[Fraction, float]:
+    """Where the columns of a bar lie across it, and its end: `columns_of(score, 0)[Fraction(0)]` is 0.0."""
+    return {one.onset: one.across for one in grid_of(score, index).columns} | {score.meter.length: 1.0}
+
+
+def share_of(onset: Fraction, known: Mapping[Fraction, float]) -> float:
     """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
 
-    Example: `share_of(Fraction(1, 2), score_of_swing, 0)` is 1/6 of the bar.
+    Example: `share_of(Fraction(1, 2), columns_of(score_of_swing, 0))` is 1/6 of the bar.
     """
-    columns = [(one.onset, one.across) for one in grid_of(score, index).columns] + [(score.meter.length, 1.0)]
-    known = dict(columns)
     upbeat = onset // 1 + Fraction(2, 3)
     if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:
         return known[upbeat]
     if onset in known:
         return known[onset]
-    (low, left), (high, right) = next(pair for pair in pairwise(columns) if pair[0][0] < onset < pair[1][0])
+    (low, left), (high, right) = next(pair for pair in pairwise(known.items()) if pair[0][0] < onset < pair[1][0])
     return left + (right - left) * float((onset - low) / (high - low))
 
 
