@@ -27,6 +27,7 @@ class _State:
         self.told = float("-inf")  # when last, by the clock that only runs forward
         self.held = 0  # how many hold signals back
         self.waiting = False
+        self.ours = False  # whether signals to end are answered our way in this process
 
 
 _state = _State()
@@ -42,7 +43,15 @@ def end_at_once_when_told() -> None:
     _answer_by(_end_at_once)
 
 
+def hear_no_more() -> None:
+    """Have a process that hears them so far go to its end undisturbed: all is said and done, but for the last lines."""
+    if _state.ours:
+        for ending in ENDINGS:
+            signal.signal(ending, signal.SIG_IGN)
+
+
 def _answer_by(handler: Callable[[int, FrameType | None], None]) -> None:
+    _state.ours = True
     for ending in ENDINGS:
         if signal.getsignal(ending) != signal.SIG_IGN:  # as under nohup
             signal.signal(ending, handler)
