@@ -3,6 +3,13 @@
 Exit codes: 0 done, 1 a balance that is off, 2 wrong input or missing tool, 130 interrupted.
 """
 
+# ruff: noqa: E402 - the first line that does anything is to be the first one loaded
+
+from render.files.early import INTERRUPTED as SAID
+from render.files.early import loaded, loading
+
+loading()
+
 import contextlib
 import gc
 import io
@@ -11,9 +18,9 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from render.files.interrupts import INTERRUPTED as SAID
 from render.files.interrupts import end_at_once_when_told, hear_no_more, tidy_up_when_told_to_end, told_to_stop
 
+loaded()
 CLOSED_PIPE = 0  # the reader has what it wanted, as after `| head`
 WRONG, INTERRUPTED = 2, 130
 

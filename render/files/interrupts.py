@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import NoReturn
 
+from render.files.early import INTERRUPTED
+
 # Ctrl-C, `kill` or a service that is stopped, and a terminal that is closed. Windows has no SIGHUP.
 ENDINGS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
-INTERRUPTED = "interrupted; nothing half-written was left"
 _PATIENCE_SECONDS = 5.0
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
 

@@ -133,7 +133,11 @@ def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[tuple[
         from distributed import Client as AnyClient
     except ImportError:
         raise LessonError("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
-    for name in ("distributed", "distributed.client", "tornado.application"):  # what a teacher should know is in our own message
+    for name in (
+        "distributed",
+        "distributed.client",
+        "tornado.application",
+    ):  # what a teacher should know is in our own message
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     make: Any = AnyClient  # it is not typed
     try:

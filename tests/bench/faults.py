@@ -205,7 +205,7 @@ def early(said: str) -> bool:
 def unfit(code: int, said: str) -> list[str]:
     if early(said):
         return []
-    allowed = {0: "", 130: SAID, -9: "", -2: "", -15: "", 137: ""}
+    allowed = {0: "", 130: SAID, -9: "", -2: SAID, -15: "", 137: ""}
     if code == 2:
         return [] if said.startswith("fourlimb: ") and said.count("\n") == 1 else ["it says more than a line"]
     if code not in allowed:

@@ -73,6 +73,22 @@ def test_told_to_end_while_modules_load_it_says_so_in_one_sentence(told):
     assert (said, wrong, process.returncode) == ("", SAID, 130)
 
 
+def test_ctrl_c_while_our_first_modules_load_is_one_sentence():
+    program = (
+        "import os, signal, sys\n"
+        "class Slow:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'render.files.interrupts': os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Slow())\n"
+    )
+    for last in ("import render.command.cli", "import runpy; runpy.run_module('render', run_name='__main__')"):
+        process = begin("-c", program + last)
+        assert process.communicate(timeout=60) == ("", SAID)
+        assert process.returncode == -signal.SIGINT
+    usual = "import render.command.cli, sys; print(sys.excepthook is sys.__excepthook__)"
+    assert begin("-c", usual).communicate() == ("True\n", "")
+
+
 LATE = """
 import os, signal
 import render.command.cli as cli
