@@ -15,6 +15,7 @@ from grooves.remarks import remarks
 from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
 from render.lesson.groove_files import find_groove, read_text
+from render.lesson.lesson_text import line_tables
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,8 @@ def load_lesson(path: Path) -> Loaded:
 
 def _named_files(tables: dict[str, Any], path: Path) -> list[Path]:
     """The files that a lesson names and that are there."""
-    names = (tables["line"].get("file"), tables["groove"], tables.get("soundfont"))
+    lines = [line.get("file") for line in line_tables(tables)]
+    names = (*lines, tables["groove"], tables.get("soundfont"))
     return [found for name in names if name and (found := _beside(path, name)).is_file()]
 
 
