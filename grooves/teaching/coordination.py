@@ -20,10 +20,12 @@ from grooves.groove import swings
 from grooves.kit import FEET, HANDS, LIMBS, PARTS, fastest_per_second
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
 from grooves.score import Score, ScoreBar, Stroke
+# isort: off
 from grooves.teaching.complexity import (
     DISTANCE_WEIGHT, EFFORT_WEIGHT, HELP_WEIGHT, PACE_WEIGHT, RESTS_WEIGHT, SPEED_WEIGHT, SYNCOPATION_WEIGHT,
     TIES_WEIGHT, Reading, effort, read, rests_of,
 )  # fmt: skip
+# isort: on
 
 CHANGES_WEIGHT = 0.25  # per change between a place where limbs sound together and one where a limb sounds alone
 LIMBS_WEIGHT = 0.25  # per limb that plays in the bar
