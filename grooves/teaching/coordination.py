@@ -1,11 +1,10 @@
 """Which limbs sound together in each bar, and how hard the bar is.
 
-Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of
-the grid, beat by beat over all limbs: where the groove swings, a beat has three places and a written
-& stands on the third, so that it is one place with the ride's skip note; a beat with written
-sixteenths does not swing and has four. In straight grooves a beat has two places, or as many as its
-notes need; in x/8 meters every eighth is counted and has one. A beat that mixes thirds and halves
-shows the places of both.
+Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of the grid, beat
+by beat over all limbs: where the groove swings, a beat has three places and a written & stands on the third, so that
+it is one place with the ride's skip note; a beat with written sixteenths does not swing and has four. In straight
+grooves a beat has two places, or as many as its notes need; in x/8 meters every eighth is counted and has one. A beat
+that mixes thirds and halves shows the places of both.
 Sources: the measures are those of `grooves.complexity`; the formula and its weights are ours.
 """
 
@@ -20,16 +19,23 @@ from grooves.groove import swings
 from grooves.kit import FEET, HANDS, LIMBS, PARTS, fastest_per_second
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
 from grooves.score import Score, ScoreBar, Stroke
-# isort: off
 from grooves.teaching.complexity import (
-    DISTANCE_WEIGHT, EFFORT_WEIGHT, HELP_WEIGHT, PACE_WEIGHT, RESTS_WEIGHT, SPEED_WEIGHT, SYNCOPATION_WEIGHT,
-    TIES_WEIGHT, Reading, effort, read, rests_of,
-)  # fmt: skip
-# isort: on
+    DISTANCE_WEIGHT,
+    EFFORT_WEIGHT,
+    HELP_WEIGHT,
+    PACE_WEIGHT,
+    RESTS_WEIGHT,
+    SPEED_WEIGHT,
+    SYNCOPATION_WEIGHT,
+    TIES_WEIGHT,
+    Reading,
+    effort,
+    read,
+    rests_of,
+)
 
 CHANGES_WEIGHT = 0.25  # per change between a place where limbs sound together and one where a limb sounds alone
 LIMBS_WEIGHT = 0.25  # per limb that plays in the bar
-_KNOWN_BARS = 4096  # bars that are alike are laid out once
 
 
 @dataclass(frozen=True)
@@ -60,7 +66,7 @@ def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     return tuple(_place(onset, [], score.meter) for onset in sorted(onsets))
 
 
-@lru_cache(_KNOWN_BARS)
+@lru_cache(4096)  # bars that are alike are laid out once
 def _grid_of_bar(strokes: tuple[Stroke, ...], meter: Meter, swung: bool) -> tuple[Place, ...]:
     found = _by_place(strokes, swung)
     return tuple(_place(onset, found.get(onset, []), meter) for onset in sorted(_columns(strokes, meter, swung)))
@@ -71,8 +77,7 @@ def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
 
     `bar_index` counts `score.bars` from 0.
     """
-    found = _by_place(score.bars[bar_index].strokes, swings(score.groove))
-    return tuple(_place(onset, found[onset], score.meter) for onset in sorted(found))
+    return tuple(place for place in grid(score, bar_index) if place.words)
 
 
 def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fraction]:
@@ -167,12 +172,12 @@ class Difficulty:
 def difficulty(score: Score, bar_index: int) -> Difficulty:
     """How hard a bar of the score is, part by part, with one sentence on why.
 
-    Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a
-    strong beat inside the bar or over the barline, and notes per second look at the reader's notes,
-    up to the first of a later bar; changes between together and alone and the limbs in play look at
-    everyone. Help: the syncopation of notes that fall together with another limb, which carries them.
-    Effort: the reading limb's quickest three strokes in a row, as a share of the fastest that a hand (12 a
-    second) or a foot (8, ours) can do, squared. The last bar is followed by the first.
+    Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a strong beat
+    inside the bar or over the barline, and notes per second look at the reader's notes, up to the first of a later
+    bar; changes between together and alone and the limbs in play look at everyone. Help: the syncopation of notes
+    that fall together with another limb, which carries them. Effort: the reading limb's quickest three strokes in a
+    row, as a share of the fastest that a hand (12 a second) or a foot (8, ours) can do, squared. The last bar is
+    followed by the first.
     """
     bar = score.bars[bar_index]
     notes = [stroke for stroke in bar.strokes if stroke.role == "line"]
@@ -205,22 +210,18 @@ def _effort(score: Score, bar: ScoreBar, next_onset: Fraction) -> float:
             by_limb.setdefault(stroke.limb, []).append(stroke.onset)
     alone = len(by_limb) == 1
     quarters_per_minute = score.tempo_bpm * float(score.groove.beat)
-    asked = (
-        effort([*onsets, next_onset] if alone else onsets, quarters_per_minute, fastest_per_second(limb))
-        for limb, onsets in by_limb.items()
-    )
+    after = [next_onset] if alone else []
+    asked = (effort([*own, *after], quarters_per_minute, fastest_per_second(limb)) for limb, own in by_limb.items())
     return max(asked, default=0.0)
 
 
 def hardest_first(score: Score) -> tuple[Difficulty, ...]:
     """Every bar of the line once, at its hardest, the hardest bar first; equal ones in the order of the line."""
-    ranked = sorted(
-        (difficulty(score, index) for index in range(len(score.bars))),
-        key=lambda found: (-found.total, found.number, found.bar_index),
-    )
+    found = (difficulty(score, index) for index in range(len(score.bars)))
+    ranked = sorted(found, key=lambda one: (-one.total, one.number, one.bar_index))
     hardest: dict[int, Difficulty] = {}
-    for found in ranked:
-        hardest.setdefault(found.number, found)
+    for one in ranked:
+        hardest.setdefault(one.number, one)
     return tuple(hardest.values())
 
 
@@ -277,8 +278,7 @@ def _why(
             return f"The line falls silent {_times(reading.rests)} and comes in again."
         case "limbs":
             return _why_limbs(sounding, meter)
-    per_second = next(one.value for one in ingredients if one.name == "notes per second")
-    return _why_fast(bar, per_second, meter)
+    return _why_fast(bar, next(one.value for one in ingredients if one.name == "notes per second"), meter)
 
 
 def _times(number: int) -> str:
