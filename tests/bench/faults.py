@@ -27,10 +27,8 @@ import mido
 ROOT = Path(__file__).parents[2]
 LESSON = 'title = "x"\ntempo = 300\ngroove = "swing"\nchoruses = {choruses}\n[line]\nvalues = "{line}"\n'
 TERM = 'title = "Harbour Street"\nweeks = 1\n[[group]]\nname = "Monday"\nlevel = 3\ntempo = {tempo}\nbars = 4\n'
-LOCK, RECORD = (
-    ".fourlimb-term.lock",
-    "fourlimb-term.json",
-)  # it says how far a term has come, so it has more than two states
+LOCK = ".fourlimb-term.lock"
+RECORD = "fourlimb-term.json"  # it says how far a term has come, so it has more than two states
 TOLD = (signal.SIGKILL, signal.SIGINT, signal.SIGTERM)
 SAID = "fourlimb: interrupted; nothing half-written was left\n"
 TURNS = ("a", "b")  # what is made turns about, so that every run replaces files of the other
