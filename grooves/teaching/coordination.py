@@ -1,10 +1,11 @@
 """Which limbs sound together in each bar, and how hard the bar is.
 
-Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of the grid, beat
-by beat over all limbs: where the groove swings, a beat has three places and a written & stands on the third, so that
-it is one place with the ride's skip note; a beat with written sixteenths does not swing and has four. In straight
-grooves a beat has two places, or as many as its notes need; in x/8 meters every eighth is counted and has one. A beat
-that mixes thirds and halves shows the places of both.
+Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of
+the grid, beat by beat over all limbs: where the groove swings, a beat has three places and a written
+& stands on the third, so that it is one place with the ride's skip note; a beat with written
+sixteenths does not swing and has four. In straight grooves a beat has two places, or as many as its
+notes need; in x/8 meters every eighth is counted and has one. A beat that mixes thirds and halves
+shows the places of both.
 Sources: the measures are those of `grooves.complexity`; the formula and its weights are ours.
 """
 
@@ -50,9 +51,6 @@ class Place:
     words: str = ""  # "both hands", "ride alone"; empty where nothing sounds
 
 
-# --- the grid -----------------------------------------------------------------------------------
-
-
 def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     """All places of a bar's grid, silent ones too: a bar of swing says 1 trip let 2 trip let, and so on.
 
@@ -60,16 +58,10 @@ def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     of a chart.
     """
     swung = swings(score.groove)
-    if bar_index is not None:
-        return _grid_of_bar(score.bars[bar_index].strokes, score.meter, swung)
-    onsets = {place for bar in score.bars for place in _columns(bar.strokes, score.meter, swung)}
-    return tuple(_place(onset, [], score.meter) for onset in sorted(onsets))
-
-
-@lru_cache(4096)  # bars that are alike are laid out once
-def _grid_of_bar(strokes: tuple[Stroke, ...], meter: Meter, swung: bool) -> tuple[Place, ...]:
-    found = _by_place(strokes, swung)
-    return tuple(_place(onset, found.get(onset, []), meter) for onset in sorted(_columns(strokes, meter, swung)))
+    bars = score.bars if bar_index is None else [score.bars[bar_index]]
+    onsets = {place for bar in bars for place in _columns(bar.strokes, score.meter, swung)}
+    found = {} if bar_index is None else _by_place(score.bars[bar_index].strokes, swung)
+    return tuple(_place(onset, tuple(found.get(onset, ())), score.meter) for onset in sorted(onsets))
 
 
 def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
@@ -77,10 +69,12 @@ def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
 
     `bar_index` counts `score.bars` from 0.
     """
-    return tuple(place for place in grid(score, bar_index) if place.words)
+    found = _by_place(score.bars[bar_index].strokes, swings(score.groove))
+    return tuple(_place(onset, tuple(found[onset]), score.meter) for onset in sorted(found))
 
 
-def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fraction]:
+@lru_cache(maxsize=4096)  # a page asks for the same bars again and again
+def _columns(strokes: tuple[Stroke, ...], meter: Meter, swung: bool) -> frozenset[Fraction]:
     beat = min(meter.step, QUARTER)
     sixteenths = sixteenth_beats([stroke.onset for stroke in strokes])
     columns = {_on_grid(stroke.onset, sixteenths, swung) for stroke in strokes}
@@ -88,7 +82,7 @@ def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fracti
         inside = {(onset / beat % 1).denominator for onset in columns if onset // beat == number}
         usual = 1 if beat < QUARTER else 3 if swung and number not in sixteenths else 2
         columns |= {beat * number + beat * part / parts for parts in {usual, *inside} for part in range(parts)}
-    return columns
+    return frozenset(columns)
 
 
 def _on_grid(onset: Fraction, sixteenths: frozenset[int], swung: bool) -> Fraction:
@@ -104,7 +98,8 @@ def _by_place(strokes: Sequence[Stroke], swung: bool) -> dict[Fraction, list[Str
     return found
 
 
-def _place(onset: Fraction, strokes: Sequence[Stroke], meter: Meter) -> Place:
+@lru_cache(maxsize=4096)
+def _place(onset: Fraction, strokes: tuple[Stroke, ...], meter: Meter) -> Place:
     written = {stroke.onset for stroke in strokes}
     count = place_name(written.pop() if len(written) == 1 else onset, meter)
     limbs = tuple(limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes))
@@ -172,12 +167,12 @@ class Difficulty:
 def difficulty(score: Score, bar_index: int) -> Difficulty:
     """How hard a bar of the score is, part by part, with one sentence on why.
 
-    Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a strong beat
-    inside the bar or over the barline, and notes per second look at the reader's notes, up to the first of a later
-    bar; changes between together and alone and the limbs in play look at everyone. Help: the syncopation of notes
-    that fall together with another limb, which carries them. Effort: the reading limb's quickest three strokes in a
-    row, as a share of the fastest that a hand (12 a second) or a foot (8, ours) can do, squared. The last bar is
-    followed by the first.
+    Syncopation (Longuet-Higgins & Lee 1984), weighted beat distance (Gómez et al. 2005), ties over a
+    strong beat inside the bar or over the barline, and notes per second look at the reader's notes,
+    up to the first of a later bar; changes between together and alone and the limbs in play look at
+    everyone. Help: the syncopation of notes that fall together with another limb, which carries them.
+    Effort: the reading limb's quickest three strokes in a row, as a share of the fastest that a hand (12 a
+    second) or a foot (8, ours) can do, squared. The last bar is followed by the first.
     """
     bar = score.bars[bar_index]
     notes = [stroke for stroke in bar.strokes if stroke.role == "line"]
@@ -210,18 +205,22 @@ def _effort(score: Score, bar: ScoreBar, next_onset: Fraction) -> float:
             by_limb.setdefault(stroke.limb, []).append(stroke.onset)
     alone = len(by_limb) == 1
     quarters_per_minute = score.tempo_bpm * float(score.groove.beat)
-    after = [next_onset] if alone else []
-    asked = (effort([*own, *after], quarters_per_minute, fastest_per_second(limb)) for limb, own in by_limb.items())
+    asked = (
+        effort([*onsets, next_onset] if alone else onsets, quarters_per_minute, fastest_per_second(limb))
+        for limb, onsets in by_limb.items()
+    )
     return max(asked, default=0.0)
 
 
 def hardest_first(score: Score) -> tuple[Difficulty, ...]:
     """Every bar of the line once, at its hardest, the hardest bar first; equal ones in the order of the line."""
-    found = (difficulty(score, index) for index in range(len(score.bars)))
-    ranked = sorted(found, key=lambda one: (-one.total, one.number, one.bar_index))
+    ranked = sorted(
+        (difficulty(score, index) for index in range(len(score.bars))),
+        key=lambda found: (-found.total, found.number, found.bar_index),
+    )
     hardest: dict[int, Difficulty] = {}
-    for one in ranked:
-        hardest.setdefault(one.number, one)
+    for found in ranked:
+        hardest.setdefault(found.number, found)
     return tuple(hardest.values())
 
 
@@ -278,7 +277,8 @@ def _why(
             return f"The line falls silent {_times(reading.rests)} and comes in again."
         case "limbs":
             return _why_limbs(sounding, meter)
-    return _why_fast(bar, next(one.value for one in ingredients if one.name == "notes per second"), meter)
+    per_second = next(one.value for one in ingredients if one.name == "notes per second")
+    return _why_fast(bar, per_second, meter)
 
 
 def _times(number: int) -> str:

@@ -6,7 +6,7 @@ The pictures share their glyphs, which stand once in the page.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from html import escape
@@ -16,7 +16,7 @@ from grooves.players import ChordMark
 from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
-from render.paper.grids import grid_of
+from render.paper.grids import Column, columns_of
 from render.paper.notation import line_musicxml, musicxml
 from render.paper.notes import LINE
 from render.paper.text_metrics import width_ems
@@ -75,7 +75,7 @@ def staves(score: Score) -> Staves:
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
     columns = [columns_of(score, start) for start in starts]
-    across = [[share_of(onset, known) for onset in own] for own, known in zip(places, columns, strict=True)]
+    across = [[share_of(onset, score, own) for onset in bar] for bar, own in zip(places, columns, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     if any(bar.chords for bar in printed):
@@ -84,10 +84,11 @@ def staves(score: Score) -> Staves:
     if any(bar.letter for bar in printed):
         above += _LETTER_UP_MM
     pictures = []
-    for bar, start, known, own, system in zip(printed, starts, columns, across, engraved, strict=True):
+    for number, (bar, start, own, system) in enumerate(zip(printed, starts, across, engraved, strict=True)):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        chords = "".join(_chord(mark, left + width * share_of(mark.onset, known), above) for mark in bar.chords)
+        shares = [share_of(mark.onset, score, columns[number]) for mark in bar.chords]
+        chords = "".join(_chord(one, left + width * x, above) for one, x in zip(bar.chords, shares, strict=True))
         letter = _letter(bar.letter, left, above - below_letter) if bar.letter else ""
         drawn = _drawn(staff, down, system) + chords + letter
         pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system), bar.letter))
@@ -109,8 +110,8 @@ def pickup_picture(score: Score, bar: Score, lines: Staves) -> StaffPicture:
     first = replace(score, bars=score.bars[:1], readings=1, repeat_each=1)
     xml = musicxml(first, (LINE,), headings=False, systems=[1])
     system = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[0]
-    known = columns_of(bar, 0)
-    across = [share_of(sign.onset, known) for one in printed_pickup(score) for sign in one.line]
+    own = columns_of(bar, 0)
+    across = [share_of(sign.onset, bar, own) for one in printed_pickup(score) for sign in one.line]
     staff, signs = set_to(system.group, across, Ruler(100 * lines.left_mm, 100 * lines.width_mm))
     down = lines.above_mm - system.top_line_mm
     return StaffPicture(0, 0, 1, _drawn(staff, down, system), _drawn(signs, down, system))
@@ -122,22 +123,19 @@ def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
     return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
-def columns_of(score: Score, index: int) -> dict[Fraction, float]:
-    """Where the columns of a bar lie across it, and its end: `columns_of(score, 0)[Fraction(0)]` is 0.0."""
-    return {one.onset: one.across for one in grid_of(score, index).columns} | {score.meter.length: 1.0}
-
-
-def share_of(onset: Fraction, known: Mapping[Fraction, float]) -> float:
+def share_of(onset: Fraction, score: Score, own: Sequence[Column]) -> float:
     """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
 
-    Example: `share_of(Fraction(1, 2), columns_of(score_of_swing, 0))` is 1/6 of the bar.
+    Example: `share_of(Fraction(1, 2), score_of_swing, columns_of(score_of_swing, 0))` is 1/6 of the bar.
     """
+    columns = [(one.onset, one.across) for one in own] + [(score.meter.length, 1.0)]
+    known = dict(columns)
     upbeat = onset // 1 + Fraction(2, 3)
     if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:
         return known[upbeat]
     if onset in known:
         return known[onset]
-    (low, left), (high, right) = next(pair for pair in pairwise(known.items()) if pair[0][0] < onset < pair[1][0])
+    (low, left), (high, right) = next(pair for pair in pairwise(columns) if pair[0][0] < onset < pair[1][0])
     return left + (right - left) * float((onset - low) / (high - low))
 
 
