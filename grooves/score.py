@@ -14,7 +14,7 @@ from typing import Literal
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
-from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.line import Assigned, PlayedOn, RehearsalLetter, assign, fill_gaps, line_notes
 from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 
@@ -77,15 +77,6 @@ class Pickup:
 
 
 @dataclass(frozen=True)
-class RehearsalLetter:
-    """A letter over a bar: `RehearsalLetter("B", 9)`."""
-
-    letter: str
-    bar: int  # its number
-    readers: tuple[PlayedOn, ...] = ()  # who reads from here on, where the lines of a lesson differ
-
-
-@dataclass(frozen=True)
 class Score:
     """A lesson on paper: `score.bars[0].strokes` are the strokes of the first bar.
 
@@ -117,6 +108,12 @@ class Score:
     def letter_over(self, number: int) -> str:
         """The letter that stands over a bar, by its number, "" for none: `score.letter_over(9)` is "B"."""
         return next((one.letter for one in self.letters if one.bar == number), "")
+
+    def readers_of(self, number: int, reading: int) -> tuple[PlayedOn, ...]:
+        """Who reads a bar in one of the readings: `score.readers_of(9, 0)`; with lines in turn, who reads its line."""
+        lines = [one.readers for one in self.letters if one.readers and one.bar <= max(number, 1)]
+        ways = self.played_on if self.readings == 1 else self.played_on[reading : reading + 1]
+        return lines[-1] if lines else ways
 
     def pickup_leads_to(self, index: int) -> bool:
         """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""

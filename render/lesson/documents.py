@@ -57,7 +57,7 @@ def _band_sheet(lesson: Lesson) -> "Sequence[WrittenBar]":
 
     if lesson.score.band is None:
         raise LessonError('--show: this lesson has no band; write a table [band], such as form = "blues"')
-    passages = track_passages(Track("band"), lesson.score, lesson.choruses, 0)
+    passages = track_passages(Track("band"), lesson.score, lesson.choruses, lesson.count_in)
     bars = sum(len(passage.bars) * passage.times for passage in passages)
     if bars > MOST_BARS:
         raise LessonError(f"--show: {bars:,} bars of a band are too long; it has at most {MOST_BARS:,}: fewer choruses")

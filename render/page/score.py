@@ -33,8 +33,8 @@ from render.sound.stems import CHOKE_DB_PER_SECOND
 SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
 _TABLE_ERROR = 1e-6  # of a swing ratio read from its table
 
-Voice = tuple[str, str, str, str]  # part, limb, instrument, role
-Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
+PageVoice = tuple[str, str, str, str]  # part, limb, instrument, role
+PageStroke = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
 
 
 def time_alone(score: Score) -> Score | None:
@@ -50,12 +50,12 @@ def time_alone(score: Score) -> Score | None:
 # --- strokes -------------------------------------------------------------------------------------
 
 
-BarRows = tuple[tuple[Row, ...], tuple[Row, ...]]  # with the line, and the groove alone
+BarRows = tuple[tuple[PageStroke, ...], tuple[PageStroke, ...]]  # with the line, and the groove alone
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """A lesson laid out for the page, with its line on one drum after the other: `Sheet((lesson,)).patterns`."""
+class PageScore:
+    """A lesson laid out for the page, with its line on one drum after the other: `PageScore((lesson,)).patterns`."""
 
     lessons: tuple[Lesson, ...]  # the lesson itself first
 
@@ -72,7 +72,7 @@ class Sheet:
         return lcm(*(stroke.onset.denominator for stroke in self.strokes))
 
     @cached_property
-    def voices(self) -> tuple[Voice, ...]:
+    def voices(self) -> tuple[PageVoice, ...]:
         """Who can be heard, in order of first appearance."""
         return tuple(dict.fromkeys(voice_of(stroke) for stroke in self.strokes))
 
@@ -82,7 +82,7 @@ class Sheet:
         return tuple(self._bars(lesson) for lesson in self.lessons)
 
     @cached_property
-    def patterns(self) -> tuple[tuple[Row, ...], ...]:
+    def patterns(self) -> tuple[tuple[PageStroke, ...], ...]:
         """The different bars."""
         return tuple(dict.fromkeys(rows for bars in self.lines for pair in bars for rows in pair))
 
@@ -97,7 +97,7 @@ class Sheet:
             for number, bar in enumerate(score.bars)
         )
 
-    def rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+    def rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[PageStroke, ...]:
         """The strokes of one bar, which stand in the columns of some places."""
         score = lesson.score
         levels = written_levels(strokes, score, lesson.feel, lesson.balance_lu)
@@ -116,7 +116,7 @@ class Sheet:
         )
 
 
-def voice_of(stroke: Stroke) -> Voice:
+def voice_of(stroke: Stroke) -> PageVoice:
     """Who plays a stroke, and whether it keeps time or reads."""
     return stroke.part, stroke.limb, stroke.instrument, stroke.role
 
@@ -165,7 +165,7 @@ def score_data(lessons: Sequence[Lesson], printed: Sequence[int]) -> dict[str, A
     `lessons` are the lesson and the same with its line on other drums. `printed` says for each place of the chorus as
     which printed bar it stands on the page, from 0.
     """
-    lesson, sheet = lessons[0], Sheet(tuple(lessons))
+    lesson, sheet = lessons[0], PageScore(tuple(lessons))
     score = lesson.score
     beat = float(score.groove.beat)
     return {
@@ -201,7 +201,7 @@ def _meter_data(score: Score) -> dict[str, Any]:
     }
 
 
-def _lines_data(sheet: Sheet, printed: Sequence[int]) -> dict[str, Any]:
+def _lines_data(sheet: PageScore, printed: Sequence[int]) -> dict[str, Any]:
     """The bars of each line, and the different columns of their grids."""
     number = {rows: at for at, rows in enumerate(sheet.patterns)}
     grids: list[list[list[Any]]] = []
@@ -239,7 +239,7 @@ def row_limbs(lessons: Sequence[Lesson]) -> list[str]:
     return [limb for limb in dict.fromkeys((first, *LIMBS)) if limb in playing]
 
 
-def _voice_data(voice: Voice) -> dict[str, Any]:
+def _voice_data(voice: PageVoice) -> dict[str, Any]:
     part, limb, instrument, role = voice
     drum = INSTRUMENTS[instrument]
     return {"part": part, "limb": limb, "role": role, "key": drum.key, "head": drum.head}

@@ -48,7 +48,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Mark:
+class GridMark:
     """One struck place: its column and row, and the shape of its head."""
 
     column: int
@@ -65,7 +65,7 @@ class Grid:
 
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[GridMark, ...]
     groups: tuple[tuple[float, float], ...]  # the felt beats, those of the beams, as shares of the bar
 
     @property
@@ -177,10 +177,10 @@ def _row(score: Score, bar: ScoreBar, limb: str) -> Row:
     return Row(limb, tuple(name for name in PARTS if name in played), any(stroke.role == "line" for stroke in own))
 
 
-def _marks(bar: ScoreBar, places: Sequence[Place], limbs: Sequence[str]) -> list[Mark]:
+def _marks(bar: ScoreBar, places: Sequence[Place], limbs: Sequence[str]) -> list[GridMark]:
     found = [(stroke, column_of(stroke, places)) for stroke in bar.strokes]
     return [
-        Mark(
+        GridMark(
             column,
             limbs.index(stroke.limb),
             INSTRUMENTS[stroke.instrument].head,

@@ -73,20 +73,23 @@ def lessons(draw) -> bytes:
     top += [f"tempo = {draw(seldom(st.integers(30, 400).map(str), values, 20))}", f'groove = "{groove}"']
     more = {name: key for name, key in keys_of(LessonFile).items() if name not in ("title", "tempo", "groove")}
     top.append(draw(rows(more, 2)))
-    how = draw(st.sampled_from(["values"] * 6 + ["counts", "counts", "file"]))
-    said = draw(
-        {
-            "values": line,
-            "counts": counted,
-            "file": st.sampled_from(["line.mid", "line.musicxml", "line.mxl", "none.xml", "..", ""]),
-        }[how]
-    )
+    parts, many = top, draw(st.sampled_from([1, 1, 1, 2]))
     others = {
         name: key
         for name, key in keys_of(LineTable).items()
         if name not in ("values", "counts", "file", "pickup", "part")
     }
-    parts = [*top, f"[line]\n{how} = {toml_text(said)}", draw(rows(others, 2))]
+    for _ in range(many):
+        how = draw(st.sampled_from(["values"] * 6 + ["counts", "counts", "file"]))
+        said = draw(
+            {
+                "values": line,
+                "counts": counted,
+                "file": st.sampled_from(["line.mid", "line.musicxml", "line.mxl", "none.xml", "..", ""]),
+            }[how]
+        )
+        heading = "[line]" if many == 1 else "[[line]]"
+        parts += [f"{heading}\n{how} = {toml_text(said)}", draw(rows(others, 2))]
     parts += ["[feel]", draw(rows(keys_of(FeelTable), 3))] if draw(st.booleans()) else []
     parts += (
         [
