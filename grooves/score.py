@@ -6,6 +6,7 @@ A `Score` is paper. It knows no seconds, no swing and no deviation; those come i
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 from math import lcm
 from typing import Literal
@@ -118,13 +119,13 @@ class Score:
         """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""
         return self.pickup is not None and index % self.chorus_length == 0
 
-    @property
+    @cached_property
     def parts(self) -> tuple[str, ...]:
         """The parts that play while the line is read, from the top of the staff down."""
         played = {stroke.part for bar in self.bars for stroke in bar.strokes}
         return tuple(part for part in PARTS if part in played)
 
-    @property
+    @cached_property
     def limbs(self) -> tuple[str, ...]:
         """The limbs that play while the line is read, hands first."""
         played = {stroke.limb for bar in self.bars for stroke in bar.strokes}

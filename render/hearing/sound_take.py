@@ -151,7 +151,7 @@ def _shifts(first: Templates, learned: Templates) -> list[float]:
 
 def _anchored(found: Peaks, rough: Peaks) -> Peaks:
     """Peaks brought back where their template has slid off by a good deal, as those of the first templates show."""
-    if not len(found.seconds):
+    if not (len(found.seconds) and len(rough.seconds)):
         return found
     strong = found.seconds[found.strength >= np.quantile(found.strength, 0.7)]
     gaps = nearest_gaps(strong, rough.seconds[rough.strength >= np.quantile(rough.strength, 0.5)])

@@ -12,6 +12,7 @@ from grooves.lesson import Lesson, bar_numbers
 from render.files.write import make_folder, whole, write_bytes
 from render.lesson.load import Loaded, lessons_in, load_lesson
 from render.lesson.options import ChartOptions, MadeFile
+from render.lesson.size import check_page
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,6 +99,8 @@ def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, 
 
     pages = _planned_pages(path, out)
     index = [_index(path, out)] if path.is_dir() else []
+    for one, loaded in pages.values():
+        check_page(one, loaded.lesson)
     for folder in dict.fromkeys(target.parent for target in (*pages, *index)):
         make_folder(folder)
     reads = [read for _, loaded in pages.values() for read in loaded.reads]

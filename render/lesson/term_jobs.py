@@ -11,6 +11,7 @@ from render.files.write import make_folder, whole, write_bytes
 from render.lesson.documents import page_data
 from render.lesson.load import load_lesson
 from render.lesson.plan import Plan
+from render.lesson.size import check_page
 
 INDEX = "index.html"
 
@@ -40,6 +41,7 @@ class PageJob:
 
         path = self.folder / self.lesson
         loaded = load_lesson(path)
+        check_page(path, loaded.lesson)
         with kit_for(path, loaded.lesson, self.soundfont, self.rate, self.use_cache) as kit, at(str(path)):
             data = page_data(loaded.lesson, kit, INDEX)
         write_bytes(self.folder / self.made.paths[0], data, loaded.reads)

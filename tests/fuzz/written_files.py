@@ -376,6 +376,25 @@ def logs(draw) -> bytes:
     return bytes_of(draw, json.dumps(log))
 
 
+@st.composite
+def came_back(draw, hashes) -> bytes:
+    """A practice log or a checked take of a lesson that there is, with a wrong value here and there."""
+    table = {
+        "lesson": {"title": "x", "hash": draw(seldom(st.sampled_from(hashes), texts, 12))},
+        "version": draw(seldom(st.just(1), jsons)),
+        "word": draw(seldom(st.sampled_from(["", "anna", "ben"]), st.one_of(texts, jsons), 4)),
+    }
+    if draw(st.booleans()):
+        table |= {"format": "fourlimb-practice", "minutes": {"2026-11-27": 12.5}, "bars": {"3": [80, 96]}}
+    else:
+        counts = {"bar": 1, "written": 4, "hit": 4, "missed": 0, "unsure": 0, "extra": 0, "lost_beats": [0, 0]}
+        counts |= {name: draw(jsons) for name in draw(st.lists(st.sampled_from([*counts]), max_size=1))}
+        table |= {"format": "fourlimb-check", "tempo_bpm": draw(seldom(st.just(96.0), jsons, 6)), "bars": [counts] * 2}
+    for name in draw(st.lists(st.sampled_from([*table]), max_size=1)):
+        table[name] = draw(jsons)
+    return bytes_of(draw, json.dumps(table))
+
+
 records = st.one_of(jsons.map(json.dumps), st.fixed_dictionaries(
     {"format": st.just("fourlimb-term"), "version": st.one_of(st.just(1), jsons)},
     optional=dict.fromkeys(("lessons", "made", "levels", "plans", "notes"), jsons),
