@@ -46,14 +46,19 @@ class _Moment(NamedTuple):
 
 
 def written_bars(band: Band, score: Score, laid: Sequence[LaidBar], feel: Feel) -> list[WrittenBar]:
-    """What a band plays in a track as it is written, bar by bar, straight eighths and all."""
+    """What a band plays in a track as it is written, bar by bar, straight eighths and all.
+
+    A bar before bar 1 has the number 0: the one that a pickup ends, of the groove or of the count-in.
+    """
     bars = _track_bars(score, laid, feel)
     notes: dict[int, list[BandNote]] = defaultdict(list)
     for note in band.play(bars, feel.seed):
         early = replace(note, bar=note.bar - 1, onset=note.onset + score.meter.length)  # a pickup, in the bar before
         notes[early.bar if note.onset < 0 else note.bar].append(early if note.onset < 0 else note)
     chords = band.chords_over(bars)
-    return [WrittenBar(one.bar.number, chords[at], tuple(notes[at])) for at, one in enumerate(laid)]
+    numbers = [0 if one.passage.lead_in else one.bar.number for one in laid]
+    before = [WrittenBar(0, (), tuple(notes[-1]))] if notes[-1] else []
+    return [*before, *(WrittenBar(number, chords[at], tuple(notes[at])) for at, number in enumerate(numbers))]
 
 
 def band_notes(

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from grooves.errors import LessonError
-from grooves.score import RehearsalLetter, Score
+from grooves.line import RehearsalLetter
+from grooves.score import Score
 
 MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
 

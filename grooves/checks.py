@@ -186,9 +186,14 @@ LONGEST_LETTER = 12  # signs: a word such as Intro; ours
 MOST_LETTERS = 99  # over one line; ours
 
 
+def is_letter(text: str) -> bool:
+    """Whether a text may be a rehearsal letter: `is_letter("A")`; a number may not, since bars have numbers."""
+    return bool(_LETTER.fullmatch(text)) and len(text) <= LONGEST_LETTER
+
+
 def _read_letter(value: object) -> str:
     said = value.strip() if isinstance(value, str) else ""
-    if not _LETTER.fullmatch(said) or len(said) > LONGEST_LETTER:
+    if not is_letter(said):
         raise LessonError(
             f"{quoted(value)} is not a rehearsal letter; write A, or a short word such as Intro, "
             f"a letter first, up to {LONGEST_LETTER} signs"

@@ -10,10 +10,10 @@ from grooves.errors import LessonError, at
 from grooves.groove import Groove
 from grooves.lesson_readers import reading_hand, who_reads
 from grooves.lesson_tables import LessonFile, LineTable
-from grooves.line import PlayedOn, WrittenLine
+from grooves.line import PlayedOn, RehearsalLetter, WrittenLine
 from grooves.pickup import parse_pickup
 from grooves.rhythm import Meter, parse_values
-from grooves.score import RehearsalLetter, Score, in_turn, write_score
+from grooves.score import Score, in_turn, write_score
 
 MOST_BARS = 10_000  # of a lesson, with those that come again: five hours at 120, 5 s to say how hard each is; ours
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -51,7 +51,9 @@ def read_lines(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         with at("line"):
             (line,) = lines = [_read(tables[0], groove, read_line)]
             _check_length(lines)
-            return replace(_score(file, groove, line, 0), letters=line.letters)
+            first = min(line.chosen, default=1)
+            letters = [replace(one, bar=first) if line.table.letter else one for one in line.letters]
+            return replace(_score(file, groove, line, 0), letters=tuple(letters))
     _check_letters(tables)
     lines = []
     for number, table in enumerate(tables, 1):
@@ -67,7 +69,7 @@ def _read(table: LineTable, groove: Groove, read_line: ReadLine) -> _Line:
     written = _written_line(table, groove.meter, read_line)
     played_on, turns = who_reads(table)
     bars = range(1, len(written.bars) + 1)
-    letters = _letters(table, bars)
+    letters = _letters(table, bars) or written.letters
     with at("bars"):
         chosen = () if table.bars is None else bar_numbers(table.bars, bars, letters)
     return _Line(table, written, played_on, turns, chosen, letters)

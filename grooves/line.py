@@ -16,14 +16,6 @@ LONG = QUARTER  # a note this long or longer is a long one
 
 
 @dataclass(frozen=True)
-class WrittenLine:
-    """A line as it is written: its bars, and the notes before bar 1, their places those of the bar that they end."""
-
-    bars: tuple[Bar, ...]
-    pickup: Bar = ()
-
-
-@dataclass(frozen=True)
 class LineNote:
     """One note as it sounds, ties joined: `length` may run over the barline."""
 
@@ -60,6 +52,24 @@ class PlayedOn:
     def limb(self, instrument: str) -> str:
         """Who strikes an instrument of the line: `PlayedOn("snare", "snare").limb("snare")` is "left hand"."""
         return dict(self.hands).get(instrument, INSTRUMENTS[instrument].limb)
+
+
+@dataclass(frozen=True)
+class RehearsalLetter:
+    """A letter over a bar: `RehearsalLetter("B", 9)`."""
+
+    letter: str
+    bar: int  # its number
+    readers: tuple[PlayedOn, ...] = ()  # who reads from here on, where the lines of a lesson differ
+
+
+@dataclass(frozen=True)
+class WrittenLine:
+    """A line as it is written: its bars, and the notes before bar 1, their places those of the bar that they end."""
+
+    bars: tuple[Bar, ...]
+    pickup: Bar = ()
+    letters: tuple[RehearsalLetter, ...] = ()  # that stand over its bars, in their order
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ A `Score` is paper. It knows no seconds, no swing and no deviation; those come i
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 from math import lcm
 from typing import Literal
@@ -13,7 +14,7 @@ from typing import Literal
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
-from grooves.line import Assigned, PlayedOn, assign, fill_gaps, line_notes
+from grooves.line import Assigned, PlayedOn, RehearsalLetter, assign, fill_gaps, line_notes
 from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 
@@ -76,15 +77,6 @@ class Pickup:
 
 
 @dataclass(frozen=True)
-class RehearsalLetter:
-    """A letter over a bar: `RehearsalLetter("B", 9)`."""
-
-    letter: str
-    bar: int  # its number
-    readers: tuple[PlayedOn, ...] = ()  # who reads from here on, where the lines of a lesson differ
-
-
-@dataclass(frozen=True)
 class Score:
     """A lesson on paper: `score.bars[0].strokes` are the strokes of the first bar.
 
@@ -117,17 +109,23 @@ class Score:
         """The letter that stands over a bar, by its number, "" for none: `score.letter_over(9)` is "B"."""
         return next((one.letter for one in self.letters if one.bar == number), "")
 
+    def readers_of(self, number: int, reading: int) -> tuple[PlayedOn, ...]:
+        """Who reads a bar in one of the readings: `score.readers_of(9, 0)`; with lines in turn, who reads its line."""
+        lines = [one.readers for one in self.letters if one.readers and one.bar <= max(number, 1)]
+        ways = self.played_on if self.readings == 1 else self.played_on[reading : reading + 1]
+        return lines[-1] if lines else ways
+
     def pickup_leads_to(self, index: int) -> bool:
         """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""
         return self.pickup is not None and index % self.chorus_length == 0
 
-    @property
+    @cached_property
     def parts(self) -> tuple[str, ...]:
         """The parts that play while the line is read, from the top of the staff down."""
         played = {stroke.part for bar in self.bars for stroke in bar.strokes}
         return tuple(part for part in PARTS if part in played)
 
-    @property
+    @cached_property
     def limbs(self) -> tuple[str, ...]:
         """The limbs that play while the line is read, hands first."""
         played = {stroke.limb for bar in self.bars for stroke in bar.strokes}

@@ -1,6 +1,10 @@
 """`python -m render` is the command `fourlimb`."""
 
-from render.files.interrupts import end_at_once_when_told
+from render.files.early import loading
+
+loading()
+
+from render.files.interrupts import end_at_once_when_told  # noqa: E402
 
 end_at_once_when_told()  # before anything that takes its time
 

@@ -4,7 +4,7 @@ The room is an exponential decay of noise (M. R. Schroeder 1965, J. Acoust. Soc.
 to 8 kHz, both as filters in the frequency domain. All invented; no real recording is behind them.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,8 @@ from takes_made import Made, Student, played
 
 from grooves.kit import INSTRUMENTS
 from grooves.takes.sheet import Sheet
+from grooves.takes.take import Take
+from render.hearing.drums import begins
 from render.sound.loudness import hit_loudness
 from render.soundfont.soundfont import default_soundfont, open_kit
 
@@ -23,13 +25,22 @@ RIDE_LUFS = -20.0
 
 
 @dataclass(frozen=True)
+class Gain:
+    """An automatic gain: how fast it turns down and up again, and by how many dB for each dB that comes in louder."""
+
+    attack_seconds: float = 0.005
+    release_seconds: float = 0.5
+    power: float = 0.7
+
+
+@dataclass(frozen=True)
 class Room:
     """Where it is recorded: seconds of reverberation, noise below the drums in dB, a phone's band, its automatic gain."""
 
     rt60_seconds: float = 0.0
     noise_db: float | None = None
     phone: bool = False
-    automatic: bool = False
+    automatic: Gain | None = None
 
 
 CLEAN, SMALL, LARGE = Room(), Room(0.3, 30, True), Room(0.6, 20, True)
@@ -94,24 +105,25 @@ def in_room(sound: np.ndarray, room: Room, seed: int) -> np.ndarray:
     if room.phone:
         spectrum *= 1 / np.sqrt(1 + (100 / np.maximum(hertz, 1)) ** 4) / np.sqrt(1 + (hertz / 8000) ** 8)
     heard = np.fft.irfft(spectrum, length)[: len(sound)]
-    if room.automatic:
-        heard = _automatic(heard)
-    if room.noise_db is not None:
+    if room.noise_db is not None:  # of the room, so that a gain turns it up and down too
         heard = heard + draw.standard_normal(len(heard)) * np.sqrt(np.mean(heard**2)) * 10 ** (-room.noise_db / 20)
+    if room.automatic:
+        heard = _automatic(heard, room.automatic)
     return heard * 0.5 / max(np.abs(heard).max(), 1e-9)
 
 
-def _automatic(sound: np.ndarray) -> np.ndarray:
-    """A phone's automatic gain: loud moments turn it down at once, it comes back in a second."""
-    hop = RATE // 100
+def _automatic(sound: np.ndarray, gain: Gain) -> np.ndarray:
+    """A recorder's automatic gain: its level follows the peaks of every 2 ms, fast up and slowly down."""
+    hop = RATE // 500
     peaks = np.abs(sound[: len(sound) // hop * hop]).reshape(-1, hop).max(axis=1)
+    up, down = (1 - np.exp(-hop / RATE / one) for one in (gain.attack_seconds, gain.release_seconds))
     level = np.zeros(len(peaks))
-    now = 1e-6
+    now = 0.0
     for place, peak in enumerate(peaks):
-        now = max(peak, now * 10 ** (-12 / 20 / 100))
+        now += (peak - now) * (up if peak > now else down)
         level[place] = now
-    gain = 1 / np.maximum(level, level.max() / 30) ** 0.7
-    return sound * np.interp(np.arange(len(sound)), np.arange(len(gain)) * hop, gain)
+    turned = 1 / np.maximum(level, level.max() / 30) ** gain.power
+    return sound * np.interp(np.arange(len(sound)), np.arange(len(turned)) * hop, turned)
 
 
 def recorded(written: Sheet, how: Student, drums: Drums, room: Room = CLEAN) -> tuple[np.ndarray, Made]:
@@ -134,6 +146,13 @@ def calibration(parts, drums: Drums, levels: dict[str, float], room: Room = CLEA
         (0.7 + 2.0 * (4 * number + turn), part, levels[part]) for number, part in enumerate(parts) for turn in range(4)
     ]
     return in_room(mixed(strokes, drums, 2.0 * 4 * len(parts) + 0.5, seed), room, seed)
+
+
+def begun_at(take: Take, drums: Drums, unclear=()) -> Take:
+    """What was played, each stroke where its sound begins, without a verdict on parts that were not heard clearly."""
+    later = {part: float(np.median([begins(one, RATE) for one in drums.of(part)])) / RATE for part in drums.strokes}
+    strokes = [replace(one, onset_seconds=one.onset_seconds + later[one.part]) for one in take.strokes]
+    return replace(take, strokes=tuple(sorted(strokes, key=lambda one: one.onset_seconds)), unclear=unclear)
 
 
 def plain_levels(written: Sheet) -> dict[str, float]:

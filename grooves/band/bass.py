@@ -62,6 +62,8 @@ def bass_keys(
     `before` are the last two keys already played.
     """
     going_on = [*events, *([after] if after else [])]
+    if not going_on:  # the last turn of a form that has one note, which the turn before aimed at
+        return []
     steps = [_step(previous, event, seed) for previous, event in zip([None, *going_on], going_on, strict=False)]
     last = (before[0] - LOWEST, before[1] - LOWEST) if before else None
     return [LOWEST + index for index in cheapest_path(steps, _triples(), last)]

@@ -195,10 +195,10 @@ FITS = 0.7  # F from which on a speed is believed
 RATES = ((0.5, "half"), (2.0, "twice"), (2 / 3, "two thirds of"), (1.5, "one and a half times"))
 
 
-def other_speed(take: Take, sheet: Sheet, better_than: float = 0.0) -> str:
+def other_speed(take: Take, sheet: Sheet, better_than: float = 0.0, fits: float = FITS) -> str:
     """At what other speed a take fits its track, in words, "" where at none: "half" for half as fast.
 
-    `better_than` is the F that it must clearly surpass.
+    `better_than` is the F that it must clearly surpass, `fits` the least F that is believed.
     """
     found: list[tuple[float, str]] = []
     for rate, words in RATES:
@@ -207,7 +207,7 @@ def other_speed(take: Take, sheet: Sheet, better_than: float = 0.0) -> str:
             offset, _ = _comb_peak(parts, max(sheet.end_seconds, take.seconds * rate))
             found.append((median([_inside(written, played - offset) for written, played in parts]), words))
     fit, words = max(found, default=(0.0, ""))
-    return words if fit >= max(FITS, better_than + LEAD) else ""
+    return words if fit >= max(fits, better_than + LEAD) else ""
 
 
 def _inside(written: Floats, played: Floats) -> float:

@@ -140,7 +140,12 @@ def _misfit(take: Take, sheet: Sheet, found: Match, kept: Collection[int]) -> st
 
 def _at_speed(take: Take, sheet: Sheet, share: float) -> str:
     speed = other_speed(take, sheet, share)
-    return speed and f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
+    return speed and runs_at(speed)
+
+
+def runs_at(speed: str) -> str:
+    """What is said of a take at another speed than its track: `runs_at("half")`."""
+    return f"This take runs at {speed} the speed of the track; play along with it, or choose its track."
 
 
 def _fit(take: Take, sheet: Sheet, found: Match, part: str, kept: Collection[int]) -> tuple[int, int, int] | None:

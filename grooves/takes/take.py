@@ -32,6 +32,9 @@ class Take:
     seconds: float
     unclear: tuple[str, ...] = ()  # parts that a microphone could not tell from the others
     levels: bool = False  # whether `level_db` of all strokes stand on one scale, that of the ride's calibration
+    against_own_lu: float | None = None  # bass drum against ride, by how much louder than in single strokes of the kit
+    automatic: bool = False  # whether the recorder changed its own gain
+    speed: str = ""  # at which other speed than its track's it runs, "half", where a microphone heard that at once
 
 
 def onsets(strokes: Iterable[Played]) -> Floats:

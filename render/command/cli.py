@@ -3,6 +3,13 @@
 Exit codes: 0 done, 1 a balance that is off, 2 wrong input or missing tool, 130 interrupted.
 """
 
+# ruff: noqa: E402 - the first line that does anything is to be the first one loaded
+
+from render.files.early import INTERRUPTED as SAID
+from render.files.early import loaded, loading
+
+loading()
+
 import contextlib
 import gc
 import io
@@ -11,9 +18,9 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from render.files.interrupts import INTERRUPTED as SAID
-from render.files.interrupts import end_at_once_when_told, tidy_up_when_told_to_end, told_to_stop
+from render.files.interrupts import end_at_once_when_told, hear_no_more, tidy_up_when_told_to_end, told_to_stop
 
+loaded()
 CLOSED_PIPE = 0  # the reader has what it wanted, as after `| head`
 WRONG, INTERRUPTED = 2, 130
 
@@ -27,7 +34,11 @@ def run() -> NoReturn:
     end_at_once_when_told()
     gc.disable()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    code = main(told_to_end=True)
+    try:
+        code = main(told_to_end=True)
+        hear_no_more()
+    except KeyboardInterrupt:  # on the last few steps
+        code = _fail(INTERRUPTED, SAID)
     for stream in filter(None, (sys.stdout, sys.stderr)):  # None: it was closed before we began
         with contextlib.suppress(OSError):
             stream.flush()
@@ -44,13 +55,13 @@ def main(words: Sequence[str] | None = None, told_to_end: bool = False) -> int:
         return _run(words, told_to_end)
     except KeyboardInterrupt:
         return _fail(INTERRUPTED, SAID)
-    except Exception as error:
-        if told_to_end and told_to_stop():  # what is interrupted may stumble over it: a library that lost its file
+    except BaseException as error:
+        if told_to_end and told_to_stop():  # what is interrupted may stumble over it, or end the process its own way
             return _fail(INTERRUPTED, SAID)
         return _system(error)
 
 
-def _system(error: Exception) -> int:
+def _system(error: BaseException) -> int:
     """What the system could not do, in one line; anything else is a fault of ours, and raised."""
     match error:
         case BrokenPipeError():
@@ -89,6 +100,7 @@ def _print_what_can_be() -> None:
 
 def _fail(code: int, *messages: str) -> int:
     """Say what went wrong on one line; of several wrong lessons, on a line each."""
+    hear_no_more()  # or there would be a second line
     from grooves.errors import MOST_CHARACTERS, visible
 
     said = "\n".join(visible(message, MOST_CHARACTERS - len("fourlimb: ")) for message in messages)

@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import NoReturn
 
+from render.files.early import INTERRUPTED
+
 # Ctrl-C, `kill` or a service that is stopped, and a terminal that is closed. Windows has no SIGHUP.
 ENDINGS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
-INTERRUPTED = "interrupted; nothing half-written was left"
 _PATIENCE_SECONDS = 5.0
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
@@ -27,6 +28,7 @@ class _State:
         self.told = float("-inf")  # when last, by the clock that only runs forward
         self.held = 0  # how many hold signals back
         self.waiting = False
+        self.ours = False  # whether signals to end are answered our way in this process
 
 
 _state = _State()
@@ -42,7 +44,15 @@ def end_at_once_when_told() -> None:
     _answer_by(_end_at_once)
 
 
+def hear_no_more() -> None:
+    """Have a process that hears them so far go to its end undisturbed: all is said and done, but for the last lines."""
+    if _state.ours:
+        for ending in ENDINGS:
+            signal.signal(ending, signal.SIG_IGN)
+
+
 def _answer_by(handler: Callable[[int, FrameType | None], None]) -> None:
+    _state.ours = True
     for ending in ENDINGS:
         if signal.getsignal(ending) != signal.SIG_IGN:  # as under nohup
             signal.signal(ending, handler)

@@ -26,6 +26,7 @@ BANDS = LOW_BANDS + HIGH_BANDS
 BLOCK_MOMENTS = 4096  # 20 s: frames of a block of windows take 30 MB
 LOWEST_RATE, HIGHEST_RATE = 8000, 192_000
 CLIPPED = 0.999  # of full scale
+LOUDEST = 1e6  # times full scale: floating point numbers may be meant as those of 16 bits
 
 
 @dataclass(frozen=True)
@@ -73,11 +74,16 @@ def read_mono(recording: Recording, start: int, frames: int) -> Row:
         try:
             with soundfile.SoundFile(str(recording.path)) as file:
                 file.seek(first)
-                read = file.read(count, dtype="float32", always_2d=True).mean(axis=1)
+                read = _bounded(file.read(count, dtype="float32", always_2d=True)).mean(axis=1)
         except (RuntimeError, OSError) as error:
             raise LessonError(f"{recording.path}: cannot be read to its end ({error}); record it again") from None
-        sound[first - start : first - start + len(read)] = np.nan_to_num(read, posinf=0.0, neginf=0.0)
+        sound[first - start : first - start + len(read)] = read
     return sound
+
+
+def _bounded(read: Row) -> Row:
+    """Silence for what is no number, and no number so large that its square is none: a file may hold anything."""
+    return np.clip(np.nan_to_num(read, posinf=0.0, neginf=0.0), -LOUDEST, LOUDEST)
 
 
 def blocks(recording: Recording, moments: int = BLOCK_MOMENTS) -> Iterator[tuple[int, Bands]]:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from grooves.errors import LessonError
-from grooves.takes.take import Floats
-from render.hearing.drums import BEFORE, LONG, attack, template
+from grooves.takes.take import Floats, Played
+from render.hearing.drums import BEFORE, BEGINS_DB, LONG, template
 from render.hearing.features import (
     BANDS,
     HIGH_BANDS,
@@ -25,25 +25,38 @@ from render.hearing.features import (
     heard,
     read_mono,
 )
+from render.hearing.rise import rises, rises_of
 
 EACH = 4  # strokes of a part
 LONGEST_SECONDS = 300.0
 APART_SECONDS = 0.5  # at least, from stroke to stroke
 FAINTEST = 0.3  # of the usual rise of a stroke, from which on a peak is one
 LOUD_SECONDS = 0.3
+BEFORE_SECONDS = 0.15  # that are read before a stroke
+EARLIEST_SECONDS, PEAK_SECONDS = 0.04, 0.06  # around the moment of most rise, where a stroke begins and peaks
+SMOOTH_SECONDS = 0.0005  # a few periods of a cymbal
+AUTOMATIC_DB = 3.0  # growth of the noise after strokes, from which on a gain is at work; from our own takes
+PAUSE_FROM, PAUSE_STEP, PAUSE_MARGIN = 50, 20, 20  # moments after a stroke, of an average, and before the next stroke
+FEWEST_STEPS = 6
+NOISE_PEAKS = 1.5  # times the loudest of the noise, that a beginning must surpass
 END = 12  # moments at the end that are not looked at
 
 
 @dataclass(frozen=True)
 class OwnKit:
-    """A kit as a microphone heard it: a template of each part, and how loud its strokes are against the ride's, dB."""
+    """A kit as a microphone heard it: a template of each part, and how loud its strokes are against the ride's, dB.
+
+    `rise` is by how much the sound rises at them; `automatic` says whether the recorder changed its own gain.
+    """
 
     templates: Mapping[str, Bands]
     level_db: Mapping[str, float]
+    rise: Mapping[str, float]
+    automatic: bool
 
 
-def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Bands]) -> OwnKit:
-    """Learn a kit: `own_kit(open_recording(path), sheet.parts, kit_templates(kit, sheet.parts)).templates`.
+def own_kit(recording: Recording, parts: Sequence[str]) -> OwnKit:
+    """Learn a kit: `own_kit(open_recording(path), sheet.parts).templates`.
 
     Raises LessonError where there are not four strokes of each part.
     """
@@ -57,14 +70,44 @@ def own_kit(recording: Recording, parts: Sequence[str], usual: Mapping[str, Band
             f"{len(moments)} strokes are heard, and {EACH} of each of {len(parts)} parts are {EACH * len(parts)}; "
             f"play each alone, {EACH} times, in this order: {', '.join(parts)}"
         )
-    found, level = {}, {}
+    found, level, strokes = {}, {}, {}
     for number, part in enumerate(parts):
         own = moments[EACH * number : EACH * (number + 1)]
-        each = [_stroke(recording, float(moment), quiet, usual[part]) for moment in own]
-        found[part] = np.mean(each, axis=0)
+        each = [_stroke(recording, float(moment), quiet) for moment in own]
+        found[part] = np.mean([one for one, _ in each], axis=0)
+        strokes[part] = [Played(begins, part) for _, begins in each]
         level[part] = _loudness_db(found[part])
     against = level.get("ride", max(level.values()))
-    return OwnKit(found, {part: one - against for part, one in level.items()})
+    steps = rises(read_mono(recording, 0, recording.frames), recording.rate)
+    return OwnKit(
+        found,
+        {part: one - against for part, one in level.items()},
+        rises_of(steps, strokes),
+        gain_rises_db(sound, moments) > AUTOMATIC_DB,
+    )
+
+
+def gain_rises_db(sound: Bands, moments: Floats) -> float:
+    """By how many dB the noise grows after single strokes, as it does where a recorder turns itself up again.
+
+    After a stroke everything only fades, unless a gain rises. Example: `gain_rises_db(bands, moments)`.
+    It is the second largest growth of all parts, since something else may sound once. 0 where strokes come too fast.
+    """
+    at = np.round(moments / HOP_SECONDS).astype(np.int64)
+    pause = int(np.diff(at).min(initial=sound.shape[1])) - PAUSE_MARGIN
+    steps = (pause - PAUSE_FROM) // PAUSE_STEP
+    if steps < FEWEST_STEPS:
+        return 0.0
+    level = 20 * np.log10(np.maximum(sound[LOW_BANDS:], float(sound.max()) * 1e-6))
+    growths = []
+    for first in range(0, len(at), EACH):
+        own = [one for one in at[first : first + EACH] if one + pause <= sound.shape[1] - END]
+        if not own:
+            continue
+        after = np.mean([level[:, one + PAUSE_FROM :][:, : steps * PAUSE_STEP].mean(axis=0) for one in own], axis=0)
+        curve = after.reshape(steps, PAUSE_STEP).mean(axis=1)
+        growths.append(float(np.max(curve - np.minimum.accumulate(curve))))
+    return sorted(growths)[-2] if len(growths) > 1 else 0.0
 
 
 def single_strokes(sound: Bands, quiet: Row, most: int) -> Floats:
@@ -93,19 +136,28 @@ def onset_rise(sound: Bands, quiet: Row) -> Floats:
     return rise
 
 
-def _stroke(recording: Recording, moment: float, quiet: Row, usual: Bands) -> Bands:
-    """The template of one stroke, its noise taken off, moved to where it rises as the soundfont's does."""
+def _stroke(recording: Recording, moment: float, quiet: Row) -> tuple[Bands, float]:
+    """The template of the stroke about a moment, its noise taken off, from where its sound begins; and when it does."""
     rate = recording.rate
-    around = round((LONG + 40) * HOP_SECONDS * rate)
-    start = round(moment * rate) - round(0.15 * rate)
-    sound = read_mono(recording, start, 2 * around)
-    begins_at = round(0.15 * rate)
-    share = usual.sum(axis=1)
-    for _ in range(3):
-        found = _without(template(sound, begins_at, rate), quiet)
-        late = attack(share @ found) - attack(share @ usual)
-        begins_at += round(float(np.clip(late, -6, 6)) * HOP_SECONDS * rate)
-    return _without(template(sound, begins_at, rate), quiet)
+    before = round(BEFORE_SECONDS * rate)
+    start = round(moment * rate) - before
+    sound = read_mono(recording, start, before + round((LONG + 40) * HOP_SECONDS * rate))
+    begins = stroke_begins(sound, before, rate)
+    return _without(template(sound, begins, rate), quiet), (start + begins) / rate
+
+
+def stroke_begins(sound: Row, about: int, rate: int) -> int:
+    """The frame at which a stroke about a place begins: `stroke_begins(sound, 7000, 44100)`.
+
+    That is where its power first comes within 20 dB of its peak, as `begins` has it, and over all noise before it.
+    """
+    smooth = max(round(SMOOTH_SECONDS * rate), 1)
+    power = np.convolve(sound.astype(np.float64) ** 2, np.ones(smooth) / smooth, mode="same")
+    start, end = about - round(EARLIEST_SECONDS * rate), about + round(PEAK_SECONDS * rate)
+    noise = power[round(0.02 * rate) : start]
+    over = float(noise.mean() + NOISE_PEAKS * (noise.max() - noise.mean())) if len(noise) else 0.0
+    near = power[start:end]
+    return start + int(np.argmax(near >= max(float(near.max()) * 10 ** (BEGINS_DB / 10), over)))
 
 
 def _without(sound: Bands, quiet: Row) -> Bands:

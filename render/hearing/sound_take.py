@@ -5,23 +5,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from grooves.takes.align import Alignment, align, nearest_gaps
+from grooves.takes.align import RATES, Alignment, agreement, align, combs, nearest_gaps, other_speed
 from grooves.takes.sheet import Sheet
-from grooves.takes.take import Floats, Played, Take, median, onsets, robust_spread
+from grooves.takes.take import Floats, Played, Take, median, robust_spread
 from render.hearing.drums import BEFORE, attack, stacked
-from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard
+from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
+from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
+from render.hearing.levels import levelled
+from render.hearing.rise import begun, rises
 from render.hearing.single_strokes import OwnKit
-from render.hearing.strokes import (
-    CLEAR,
-    EXTRA_DB,
-    UNSURE_DB,
-    Peaks,
-    away_from,
-    peaks,
-    separation,
-    strongest_near,
-    threshold,
-)
+from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
 from render.hearing.unmix import LAGS, Templates, strengths
 
 WHITENING = 0.7  # power of a band's loudness that it is divided by
@@ -29,14 +22,12 @@ LEARNED_SECONDS = 90.0  # of a take; more teaches nothing
 FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
-AUTOMATIC_DB = 3.0
 SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
-OTHERS_SECONDS, APART_SECONDS = 0.04, 0.09  # around a place of others; how far it lies from every own one
+KEPT = 0.6  # share of what is written that the strongest peaks fit, from which on a take keeps to its track
+SPEED_FITS, SPEED_LEAD = 0.55, 0.15  # F of rough peaks at another speed, and over theirs as they are
+APART_SECONDS = 0.09  # how far a place of others lies from every own one
 CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
 CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
-FAINTEST_DB = 20.0  # under a part's middle stroke, that one may still be
-EXTRA_SOFTER_DB = 6.0  # under its softer strokes, that one which is not written may be
-OWN_ECHO_SECONDS = 0.13  # around a stroke no other one of the same drum is believed that is not written
 OVERLAP = 2 * LAGS  # moments that blocks share
 
 
@@ -70,6 +61,9 @@ def listen(
     sound = sound * weights[:, None]
     rough = {part: peaks(row) for part, row in zip(templates, strengths(sound, first, FIRST_ROUNDS)[0], strict=False)}
     alignment = _lay(rough, sheet, moments * HOP_SECONDS)
+    speed = speed_of(rough, sheet, alignment, moments * HOP_SECONDS)
+    if speed:
+        return Take((), recording.seconds, speed=speed)
     learned = _learn(sound, first, sheet, alignment, tuple(templates), OWN_PULL if own else 0.0)
     unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
     late = _shifts(first[: len(templates)], learned[: len(templates)])
@@ -77,8 +71,11 @@ def listen(
     found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    take = _strokes(found, sheet, alignment, recording.seconds, unclear)
-    return _levelled(take, own, weights, sheet, alignment) if own else take
+    steps = rises(
+        read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate
+    )
+    take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), steps)
+    return levelled(take, own, usual, weights, steps) if own else take
 
 
 def _weights(sound: Bands) -> Row:
@@ -89,14 +86,33 @@ def _weights(sound: Bands) -> Row:
 
 def _lay(found: Mapping[str, Peaks], sheet: Sheet, seconds: float) -> Alignment:
     """Where the take lies, by each part's strongest peaks, as many as are written."""
+    return align(_strongest(found, sheet, seconds), sheet)
+
+
+def _strongest(found: Mapping[str, Peaks], sheet: Sheet, seconds: float, rate: float = 1.0) -> Take:
+    """Each part's strongest peaks, as many as are written within so many seconds of a track at a rate."""
     strokes = []
-    share = min(1.0, seconds / sheet.end_seconds)
+    share = min(1.0, seconds * rate / sheet.end_seconds)
     for part, one in found.items():
         count = max(sum(stroke.part == part for stroke in sheet.strokes), 8)
         strong = np.argsort(-one.strength)[: int(count * share) + 1]
         strokes += [Played(float(one.seconds[place]), part) for place in strong]
-    strokes.sort(key=lambda one: one.onset_seconds)
-    return align(Take(tuple(strokes), seconds), sheet)
+    return Take(tuple(sorted(strokes, key=lambda one: one.onset_seconds)), seconds)
+
+
+def speed_of(found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float) -> str:
+    """At which other speed a take runs, "" where at none: `speed_of(rough, sheet, alignment, 40.0)` is "half".
+
+    Before anything is learned peaks are rough, so less is asked of their fit than of pads, and a longer lead.
+    """
+    if alignment.share >= KEPT:
+        return ""
+    parts = combs(_strongest(found, sheet, seconds), sheet)
+    fit = median([agreement(written, alignment.on_track(played)) for written, played in parts])
+    for rate, words in RATES:
+        if other_speed(_strongest(found, sheet, seconds, rate), sheet, fit + SPEED_LEAD, SPEED_FITS) == words:
+            return words
+    return ""
 
 
 def _expected(sheet: Sheet, alignment: Alignment, part: str) -> Floats:
@@ -135,7 +151,7 @@ def _shifts(first: Templates, learned: Templates) -> list[float]:
 
 def _anchored(found: Peaks, rough: Peaks) -> Peaks:
     """Peaks brought back where their template has slid off by a good deal, as those of the first templates show."""
-    if not len(found.seconds):
+    if not (len(found.seconds) and len(rough.seconds)):
         return found
     strong = found.seconds[found.strength >= np.quantile(found.strength, 0.7)]
     gaps = nearest_gaps(strong, rough.seconds[rough.strength >= np.quantile(rough.strength, 0.5)])
@@ -178,22 +194,23 @@ def _strokes(
         if part in silent or not len(own) or separation(here, elsewhere) < CLEAR:
             silent.add(part)
             continue
-        limit = max(threshold(here, elsewhere), float(np.median(here)) * 10 ** (-FAINTEST_DB / 20))
-        judged = _judged(part, found[part], own, elsewhere, limit)
-        if clustered(onsets(judged), own) < CLUSTERED:
+        if clustered(found[part], own, elsewhere) < CLUSTERED:
             silent.add(part)
             continue
-        strokes += judged
+        strokes += judged(part, found[part], own, elsewhere)
     strokes.sort(key=lambda one: one.onset_seconds)
     return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
 
 
-def clustered(moments: Floats, own: Floats) -> float:
-    """The share of strokes near written places that lie within 30 ms of where they lie as a rule; 1 of none.
+def clustered(found: Peaks, own: Floats, elsewhere: Floats) -> float:
+    """The share of the strongest peaks near written places that lie within 30 ms of where they lie as a rule.
 
-    Example: `clustered(written + 0.02, written)` is 1.0; peaks of noise are spread over all they are looked for in.
+    Example: `clustered(found, own, elsewhere)` is 1.0 of a drum; peaks of noise are spread over all they are looked
+    for in. Of none it is 1.0.
     """
-    gaps = nearest_gaps(own, moments) if len(moments) else np.zeros(0)
+    near = strongest_near(found, own, REACH_SECONDS)
+    strong = found.seconds[np.isin(found.strength, near[near >= threshold(near, elsewhere)])]
+    gaps = nearest_gaps(strong, own)
     gaps = gaps[np.abs(gaps) <= 0.1]
     return float(np.mean(np.abs(gaps - median(gaps)) <= 0.03)) if len(gaps) else 1.0
 
@@ -235,68 +252,3 @@ def _absorbed(
 def _alike(one: Bands, other: Bands) -> float:
     """The cosine of two templates: 1 where they are the same but for loudness."""
     return float(np.sum(one * other) / np.sqrt(max(float(np.sum(one**2) * np.sum(other**2)), 1e-20)))
-
-
-def _levelled(take: Take, own: OwnKit, weights: Row, sheet: Sheet, alignment: Alignment) -> Take:
-    """Strokes on one scale: how loud each is against the kit's own single strokes, and those against the ride's."""
-    unit = {
-        part: own.level_db[part] - 20 * float(np.log10(max(float(one[:, :LAGS].sum(axis=1) @ weights), 1e-12)))
-        for part, one in own.templates.items()
-    }
-    strokes = tuple(replace(one, level_db=one.level_db + unit[one.part]) for one in take.strokes)
-    return replace(take, strokes=strokes, levels=not automatic_gain(strokes, sheet, alignment))
-
-
-def automatic_gain(strokes: Sequence[Played], sheet: Sheet, alignment: Alignment) -> bool:
-    """Whether a recorder turned itself down after loud strokes: softer ones just after them sound softer still.
-
-    The limit of 3 dB is ours, from takes made with and without such a gain.
-    """
-    by_part: dict[str, list[Played]] = {}
-    for one in strokes:
-        by_part.setdefault(one.part, []).append(one)
-    if len(by_part) < 2:
-        return False
-    loud = max(by_part, key=lambda part: median([one.level_db for one in by_part[part]]))
-    at = onsets(by_part.pop(loud))
-    most = max(by_part.values(), key=len)
-    after = np.array([one.onset_seconds for one in most])
-    since = after - at[np.clip(np.searchsorted(at, after - 0.03) - 1, 0, None)]
-    level = np.array([one.level_db for one in most]) - _meant_lu(after, most[0].part, sheet, alignment)
-    close, far = level[(since > 0.03) & (since < 0.3)], level[since > 0.45]
-    return min(len(close), len(far)) >= 8 and median(far) - median(close) > AUTOMATIC_DB
-
-
-def _meant_lu(moments: Floats, part: str, sheet: Sheet, alignment: Alignment) -> Floats:
-    """How loud the written stroke nearest to each moment is meant."""
-    written = [one for one in sheet.strokes if one.part == part]
-    at = np.array([one.onset_seconds for one in written])
-    place = np.searchsorted((at[1:] + at[:-1]) / 2, alignment.on_track(moments))
-    return np.array([one.level_lu for one in written])[place]
-
-
-def _judged(part: str, found: Peaks, own: Floats, elsewhere: Floats, limit: float) -> list[Played]:
-    """The strongest peak at each written place over the threshold, and others that stand well over all leakage."""
-    chosen = _chosen(found, own)
-    played = found.seconds[chosen[found.strength[chosen] >= limit]]
-    free = away_from(found.seconds, played, OWN_ECHO_SECONDS) if len(played) else np.ones(len(found.seconds), bool)
-    leak = float(np.quantile(elsewhere, 0.95)) if len(elsewhere) else 0.0
-    hits = found.strength[chosen[found.strength[chosen] >= limit]]
-    usual = float(np.quantile(hits, 0.1)) * 10 ** (-EXTRA_SOFTER_DB / 20) if len(hits) else 0.0
-    over = max(max(limit, leak) * 10 ** (EXTRA_DB / 20), usual)
-    low, high = limit * 10 ** (-UNSURE_DB / 20), limit * 10 ** (UNSURE_DB / 20)
-    strokes = []
-    written = np.isin(np.arange(len(found.seconds)), chosen)
-    kept = np.where(written, found.strength >= low, free & (found.strength >= over))
-    for place in np.flatnonzero(kept):
-        strength = float(found.strength[place])
-        sure = strength >= high or not written[place]
-        strokes.append(Played(float(found.seconds[place]), part, 20 * float(np.log10(strength)), sure=bool(sure)))
-    return strokes
-
-
-def _chosen(found: Peaks, own: Floats) -> "np.typing.NDArray[np.int64]":
-    """The strongest peak around each written place."""
-    low = np.searchsorted(found.seconds, own - 0.08)
-    high = np.searchsorted(found.seconds, own + 0.08)
-    return np.array([a + int(found.strength[a:b].argmax()) for a, b in zip(low, high, strict=True) if b > a], np.int64)

@@ -21,6 +21,7 @@ from render.files.interrupts import ENDINGS, end_with, hear_signals_again, signa
 from render.files.parallel import cores, processes
 
 Result = TypeVar("Result")
+_LOOKED_SECONDS = 2.0  # how often it is looked whether a scheduler is still there
 
 
 def run(
@@ -37,13 +38,18 @@ def run(
     a worker that is lost is one. `each` is told every result as soon as those before it are there.
     """
     processes(workers)  # raises where there are fewer than none
-    with _executor(workers, len(jobs), scheduler) as executor:
+    with _executor(workers, len(jobs), scheduler) as (executor, lost):
         guarded = work if scheduler else _Interruptible(work)
         futures: list[Future[Result]] = []
         try:
             with signals_later():  # a process that has not begun yet would say them its own way
                 futures += [executor.submit(guarded, *job) for job in jobs]
-            return [_told(future, each, progress, place / len(jobs)) for place, future in enumerate(futures, 1)]
+            results = []
+            for place, future in enumerate(futures, 1):
+                results.append(_awaited(future, lost))
+                each(results[-1])
+                progress(place / len(jobs))
+            return results
         except BrokenExecutor:
             raise LessonError("a worker process was killed, as where memory runs out; try --jobs 1") from None
         except _lost_workers() as error:
@@ -73,13 +79,16 @@ def _said_of_the_lost(error: BaseException) -> str:
     return "--scheduler: the scheduler or its workers are gone; start them again, or leave --scheduler out"
 
 
-def _told(
-    future: "Future[Result]", each: Callable[[Result], object], progress: Callable[[float], object], share: float
-) -> Result:
-    result = future.result()
-    each(result)
-    progress(share)
-    return result
+def _awaited(future: "Future[Result]", lost: Callable[[], bool]) -> Result:
+    """What a job gives. Dask forgets one whose result was on its way when the scheduler went: it would never come."""
+    while True:
+        try:
+            return future.result(timeout=_LOOKED_SECONDS)
+        except TimeoutError:
+            if future.done():  # the job's own error
+                raise
+            if lost():
+                raise CancelledError from None
 
 
 class _Interruptible:
@@ -113,17 +122,22 @@ def _beginning() -> BaseContext:
 
 
 @contextmanager
-def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Executor]:
+def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[tuple[Executor, Callable[[], bool]]]:
+    """Who does the jobs, and a way to ask whether they have gone."""
     if scheduler is None:
         count = max(min(workers or cores(), jobs), 1)
         with ProcessPoolExecutor(count, mp_context=_beginning(), initializer=_begin) as pool:
-            yield pool
+            yield pool, lambda: False  # it says so by itself
         return
     try:
         from distributed import Client as AnyClient
     except ImportError:
         raise LessonError("--scheduler needs the extra packages: pip install 'fourlimb[cluster]'") from None
-    for name in ("distributed", "distributed.client"):  # what a teacher should know is in our own message
+    for name in (
+        "distributed",
+        "distributed.client",
+        "tornado.application",
+    ):  # what a teacher should know is in our own message
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     make: Any = AnyClient  # it is not typed
     try:
@@ -131,4 +145,5 @@ def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[Execut
     except (OSError, ValueError) as error:
         raise LessonError(f"--scheduler: no scheduler answers at {scheduler} ({type(error).__name__})") from None
     with client:
-        yield client.get_executor()
+        comm = client.scheduler_comm
+        yield client.get_executor(), lambda: client.status != "running" or client.scheduler_comm is not comm

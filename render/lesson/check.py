@@ -1,6 +1,6 @@
 """A take held against its lesson: from two files to an answer, pictures, and practice of the bars that went worst."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,7 +9,7 @@ from grooves.errors import LessonError, at, visible
 from grooves.lesson import Lesson, bar_numbers
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
-from grooves.takes.check import Answer, check_take
+from grooves.takes.check import Answer, check_take, runs_at
 from grooves.takes.findings import BarFinding, LimbFinding, Together
 from grooves.takes.pads import Pads, key_name, played_take, told_pads
 from grooves.takes.says import listed
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 KIT_RATE = 44100
 LATENCIES_MS = (-100.0, 1000.0)
+LEVEL_EXACT_LU = 4.0  # a difference from four single strokes that is told; those four vary by 2 LU themselves
 
 
 @dataclass(frozen=True)
@@ -224,12 +225,30 @@ def _hear_microphone(
     if refused:
         return Heard(Take((), 0.0), refused=refused)
     usual = _usual_templates(lesson, loaded.lesson, sheet, options)
-    own = _own_kit(options.kit, sheet, usual) if options.kit else None
+    own = _own_kit(options.kit, sheet) if options.kit else None
     found = listen(recording, sheet, usual, own, progress)
+    if found.speed:
+        return Heard(found, refused=runs_at(found.speed))
     if not found.strokes:
         return Heard(found, refused="None of this lesson's drums is heard in this take.")
-    automatic = own is not None and not found.levels
-    return Heard(found, ("The recorder changed its own gain, so loudness is not compared; turn that off.",) * automatic)
+    return Heard(found, tuple(level_notes(found)))
+
+
+def level_notes(take: Take) -> Iterator[str]:
+    """What to know about loudness: a gain that moved, or a recording without the lowest tones of a bass drum.
+
+    Example: `list(level_notes(Take((), 20.0, automatic=True)))`.
+    """
+    if take.automatic:
+        yield "The recorder changed its own gain, so loudness is not compared; turn that off."
+    if take.against_own_lu is None or take.levels:
+        return
+    by, louder = abs(take.against_own_lu), "louder" if take.against_own_lu > 0 else "softer"
+    told = f"{by:.0f} LU {louder}" if by >= LEVEL_EXACT_LU else "about as loud"
+    yield (
+        f"Against the ride your bass drum was {told}{' than' if by >= LEVEL_EXACT_LU else ' as'} in your own single "
+        "strokes. How loud that is for an ear is not said, since this recording lacks its lowest tones."
+    )
 
 
 def _usual_templates(path: Path, lesson: Lesson, sheet: Sheet, options: CheckOptions) -> "Mapping[str, Bands]":
@@ -240,7 +259,7 @@ def _usual_templates(path: Path, lesson: Lesson, sheet: Sheet, options: CheckOpt
         return kit_templates(kit, sheet.parts)
 
 
-def _own_kit(path: Path, sheet: Sheet, usual: "Mapping[str, Bands]") -> "OwnKit":
+def _own_kit(path: Path, sheet: Sheet) -> "OwnKit":
     from render.hearing.features import open_recording
     from render.hearing.single_strokes import own_kit
 
@@ -248,7 +267,7 @@ def _own_kit(path: Path, sheet: Sheet, usual: "Mapping[str, Bands]") -> "OwnKit"
         raise LessonError(f"--kit: {path} is a MIDI file, and the take is sound; record single strokes as sound")
     recording = open_recording(path)
     with at(f"--kit: {path}"):
-        return own_kit(recording, sheet.parts, usual)
+        return own_kit(recording, sheet.parts)
 
 
 # --- the answer -----------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from grooves.lesson import Lesson, bar_numbers
 from render.files.write import make_folder, whole, write_bytes
 from render.lesson.load import Loaded, lessons_in, load_lesson
 from render.lesson.options import ChartOptions, MadeFile
+from render.lesson.size import check_page
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,7 +57,7 @@ def _band_sheet(lesson: Lesson) -> "Sequence[WrittenBar]":
 
     if lesson.score.band is None:
         raise LessonError('--show: this lesson has no band; write a table [band], such as form = "blues"')
-    passages = track_passages(Track("band"), lesson.score, lesson.choruses, 0)
+    passages = track_passages(Track("band"), lesson.score, lesson.choruses, lesson.count_in)
     bars = sum(len(passage.bars) * passage.times for passage in passages)
     if bars > MOST_BARS:
         raise LessonError(f"--show: {bars:,} bars of a band are too long; it has at most {MOST_BARS:,}: fewer choruses")
@@ -98,6 +99,8 @@ def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, 
 
     pages = _planned_pages(path, out)
     index = [_index(path, out)] if path.is_dir() else []
+    for one, loaded in pages.values():
+        check_page(one, loaded.lesson)
     for folder in dict.fromkeys(target.parent for target in (*pages, *index)):
         make_folder(folder)
     reads = [read for _, loaded in pages.values() for read in loaded.reads]

@@ -37,7 +37,7 @@ def load_lesson(path: Path) -> Loaded:
 
         line = read(_beside(path, name), meter, part)
         notes.extend(f"{name}: {note}" for note in line.report)
-        return WrittenLine(line.bars, line.pickup)
+        return WrittenLine(line.bars, line.pickup, line.letters)
 
     def hire(table: BandTable, groove: Groove, line_bars: int) -> Band:
         from grooves.band.band import form_and_line, read_band

@@ -17,7 +17,7 @@ from grooves.score import Score
 from render.files.write import check_reads
 from render.lesson.load import Loaded, load_lesson
 from render.lesson.options import RenderOptions
-from render.lesson.size import check_sizes, length_seconds, long_note
+from render.lesson.size import check_page, check_sizes, length_seconds, long_note
 
 FULL = Track("full")
 DOCUMENTS = {"chart": "-chart.pdf", "musicxml": ".musicxml", "page": ".html"}  # kind: how the file's name ends
@@ -85,6 +85,8 @@ def plan_lesson(path: Path, options: RenderOptions) -> Plan:
     chosen = choose_tracks(lesson.tracks, options.tracks)
     needed = lesson.tracks if options.audio else chosen  # all of them are heard for the gain
     check_sizes(path, lesson, [*needed, FULL] if options.audio else needed)
+    if options.paper:
+        check_page(path, lesson)
     tracks = [lay_out(track, lesson) for track in needed]
     written = [with_files(one, path, lesson, options) if one.track in chosen else one for one in tracks]
     full = lay_out(FULL, lesson)

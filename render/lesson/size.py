@@ -11,6 +11,7 @@ from grooves.score import Score
 
 LONG_HOURS, MOST_HOURS = 2, 10  # a track of more is spoken of, refused; ours
 MOST_STROKES = 900_000  # of a lesson: a stroke takes about 1 kB, so a render stays under 1 GB (measured)
+MOST_PAGE_BARS = 1_000  # of a page, all ways to read the line together: 10 s of work on a busy core (measured)
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,16 @@ def check_sizes(path: Path, lesson: Lesson, tracks: Sequence[Track]) -> None:
         raise LessonError(
             f"{path}: its tracks would have {strokes:,} strokes; a lesson has at most {MOST_STROKES:,}: "
             "ask for fewer tracks, times or choruses"
+        )
+
+
+def check_page(path: Path, lesson: Lesson) -> None:
+    """Raise LessonError where a lesson's page would have more than 1 000 bars: `check_page(path, lesson)`."""
+    bars = len(lesson.score.bars)
+    if bars > MOST_PAGE_BARS:
+        raise LessonError(
+            f"{path}: its page would have {bars:,} bars, all ways to read the line together; a page has at most "
+            f"{MOST_PAGE_BARS:,}: choose bars, repeat fewer, or render with --no-documents"
         )
 
 

@@ -3,15 +3,15 @@
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from pathlib import Path
 
 from grooves.errors import at
 from grooves.lesson import Lesson
-from render.files.write import make_folder, write_bytes
+from render.files.write import make_folder, whole, write_bytes
 from render.lesson.documents import page_data
 from render.lesson.load import load_lesson
 from render.lesson.plan import Plan
+from render.lesson.size import check_page
 
 INDEX = "index.html"
 
@@ -41,6 +41,7 @@ class PageJob:
 
         path = self.folder / self.lesson
         loaded = load_lesson(path)
+        check_page(path, loaded.lesson)
         with kit_for(path, loaded.lesson, self.soundfont, self.rate, self.use_cache) as kit, at(str(path)):
             data = page_data(loaded.lesson, kit, INDEX)
         write_bytes(self.folder / self.made.paths[0], data, loaded.reads)
@@ -67,10 +68,10 @@ class HandoutJob:
 
     def make(self) -> Made:
         """Write it; raises LessonError."""
-        from render.paper.handout import Sheet, handout
+        from render.paper.handout import HandoutSheet, handout
 
         sheets = [
-            Sheet(
+            HandoutSheet(
                 one.title,
                 tuple((name, self._lesson(path).score) for name, path in one.lines),
                 one.note,
@@ -126,8 +127,8 @@ class ZipJob:
 
     def make(self) -> Made:
         """Write it; raises LessonError."""
-        data = zipped(self.folder, self.group, self.index, self.members)
-        write_bytes(self.folder / self.made.paths[0], data, ())
+        with whole([self.folder / self.made.paths[0]], ()) as (beside,):
+            write_zip(beside, self.folder, self.group, self.index, self.members)
         return self.made
 
 
@@ -147,18 +148,17 @@ def measure(job: LevelJob) -> tuple[str, str, float]:
     return job.make()
 
 
-def zipped(folder: Path, group: str, index: bytes, members: Sequence[str]) -> bytes:
-    """Files as one zip file, the same bytes for the same files: no clock, no owner, names in order.
+def write_zip(target: Path, folder: Path, group: str, index: bytes, members: Sequence[str]) -> None:
+    """Write files as one zip file, the same bytes for the same files: no clock, no owner, names in order.
 
-    `zipped(out, "monday", index, ["monday/week-01-1.html"])`; what is compressed already is stored as it is.
+    `write_zip(beside, out, "monday", index, ["monday/week-01-1.html"])`. Text is compressed; sound is stored as it is,
+    WAV too: it would take longer than rendering it, to come out nine tenths as large. One file is read at a time.
     """
-    written = BytesIO()
-    with zipfile.ZipFile(written, "w") as archive:
+    with zipfile.ZipFile(target, "w") as archive:
         for name in sorted({f"{group}/{INDEX}", *members}):
             data = index if name == f"{group}/{INDEX}" else (folder / name).read_bytes()
             info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))  # the first day that a zip file knows
             info.create_system, info.external_attr = 3, 0o100644 << 16
-            squeezed = name.endswith((".html", ".mid", ".wav"))
+            squeezed = name.endswith((".html", ".mid"))
             info.compress_type = zipfile.ZIP_DEFLATED if squeezed else zipfile.ZIP_STORED
             archive.writestr(info, data, compresslevel=6)
-    return written.getvalue()

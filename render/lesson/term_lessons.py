@@ -106,10 +106,18 @@ def plan_lessons(job: GroupJob) -> tuple[GroupJob, tuple[TermLesson, ...]]:
     with at(str(path)):
         title, weeks, groups = read_term(read_text(path))
         group = groups[job.number]
-        place = _Place(title, weeks, group, path, job.out / job.folder)
         with at(f"group '{group.name}'"):
             planned = plan_group(group, weeks, partial(_meter_of, path.parent), title)
-        return job, tuple(one for week in planned for one in _week(place, week))
+        return job, lessons_of(job, title, group, planned)
+
+
+def lessons_of(job: GroupJob, title: str, group: Group, planned: Sequence[Week]) -> tuple[TermLesson, ...]:
+    """The lessons of a group's planned weeks, in their order; raises LessonError where one does not read as it should.
+
+    `lessons_of(job, "Harbour Street, autumn", group, plan_group(group, 12, meter_of, seed))[0].path`.
+    """
+    place = _Place(title, len(planned), group, job.path, job.out / job.folder)
+    return tuple(one for week in planned for one in _week(place, week))
 
 
 def _meter_of(folder: Path, groove: str) -> Meter:

@@ -16,7 +16,7 @@ from render.lesson.term_jobs import INDEX, HandoutJob, LevelJob, Made, PageJob, 
 from render.lesson.term_lessons import TermGroup, TermLesson
 from render.lesson.term_record import hash_of, hash_of_bytes
 from render.lesson.term_run import TermRun
-from render.page.page import Section, entry, sections_page
+from render.page.page import IndexSection, entry, sections_page
 
 TRACKS = "tracks"
 
@@ -106,7 +106,7 @@ def _tracks_job(this: TermRun, path: str, plan: Plan, shared: float) -> TracksJo
 def write_indexes(this: TermRun, tracks: Sequence[TracksJob]) -> None:
     """An index for each group, week by week, and one of all groups above them."""
     above = [
-        Section(
+        IndexSection(
             group.name,
             [entry(_lesson(this, one), one.page) for one in group.lessons],
             address=f"{group.folder}/{INDEX}",
@@ -132,7 +132,7 @@ def group_index(this: TermRun, group: TermGroup, tracks: Sequence[TracksJob], up
     for one in group.lessons:
         weeks.setdefault(one.week, []).append(one)
     sections = [
-        Section(
+        IndexSection(
             f"Week {week}",
             [entry(_lesson(this, one), _inside(group, one.page)) for one in lessons],
             group.notes.get(week, ""),

@@ -16,13 +16,14 @@ from grooves.lesson import Lesson
 from grooves.passages import Track, default_tracks, track_passages
 from grooves.performance import band_bars
 from grooves.players import Band
-from render.page.score import Voice
+from render.page.score import PageVoice
 
-LONGEST_BARS = 384  # that the page carries in a row, about 60 kB; then it begins anew; ours
+LONGEST_BARS = 256  # that the page carries of the choruses, and of all tracks; then it begins anew; 80 kB; ours
 _FEWEST_CHORUSES = 4  # so that what is played for long is not always the same; ours
 _SWINGS = {"": 0, "swing": 1, "triplet": 3}  # the time's; one more for the line's, as a stroke's row has it
 
-Row = tuple[int, int, int, int, int, float, tuple[int, ...]]  # part, onset, which swing, end, which swing, level, keys
+# Part, onset, which swing, end, which swing, level, keys.
+BandRow = tuple[int, int, int, int, int, float, tuple[int, ...]]
 _Bar = tuple[
     int, bool, tuple[WrittenStrike, ...]
 ]  # place in the chorus, whether the chords are the first time's, notes
@@ -35,7 +36,7 @@ def own_tracks(lesson: Lesson) -> tuple[Track, ...]:
     return () if lesson.tracks == default_tracks(parts) else lesson.tracks
 
 
-def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
+def band_data(lesson: Lesson, voices: Sequence[PageVoice]) -> dict[str, Any]:
     """The band of a lesson, ready for JSON: `band_data(lesson, sheet.voices)["band"]["parts"]` is ("bass", "piano").
 
     Empty without a band. `voices` are those of the page's strokes.
@@ -44,12 +45,12 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
     if band is None:
         return {}
     found = [_main_sheet(lesson, band), *(_track_sheet(track, lesson, band) for track in own_tracks(lesson))]
-    found = [_known(one, found[0]) for one in found]
+    found = _cut([_known(one, found[0]) for one in found])
     sheets = list(dict.fromkeys(found))
     bars = [bar for _, own, lead_in in sheets for bar in (*own, *lead_in)]
     places = [place for *_, strikes in bars for one in strikes for place in (one.onset, one.end)]
     divisions = lcm(*(place.denominator for place in places))
-    patterns: dict[tuple[Row, ...], int] = {}
+    patterns: dict[tuple[BandRow, ...], int] = {}
     rows = {strikes: tuple(_row(one, band, divisions) for one in strikes) for *_, strikes in bars}
     numbers = {strikes: patterns.setdefault(own, len(patterns)) for strikes, own in rows.items()}
     return {
@@ -70,6 +71,18 @@ def band_data(lesson: Lesson, voices: Sequence[Voice]) -> dict[str, Any]:
             **_stands(lesson, band, voices),
         }
     }
+
+
+def _cut(sheets: Sequence[_Sheet]) -> list[_Sheet]:
+    """Sheets as long as there is room for: the tracks with notes of their own share it, whole times through."""
+    main, *others = sheets
+    most = LONGEST_BARS // max(len({*others} - {main}), 1)
+    return [main, *(one if one == main else _shorter(one, most) for one in others)]
+
+
+def _shorter(sheet: _Sheet, most: int) -> _Sheet:
+    turn, bars, lead_in = sheet
+    return turn, bars[: max(most // turn, 1) * turn], lead_in
 
 
 def _known(sheet: _Sheet, main: _Sheet) -> _Sheet:
@@ -97,8 +110,7 @@ def _track_sheet(track: Track, lesson: Lesson, band: Band) -> _Sheet:
     """A track's bars in the order in which it plays them."""
     echoed = 2 if track.trade and track.trade.echo else 1
     turn = len(track.bars or range(lesson.score.chorus_length)) * echoed
-    bars, lead_in = _bars(track, lesson, band, lesson.choruses)
-    return turn, bars[: max(LONGEST_BARS // turn, 1) * turn], lead_in
+    return turn, *_bars(track, lesson, band, lesson.choruses)
 
 
 def _bars(track: Track, lesson: Lesson, band: Band, choruses: int) -> tuple[tuple[_Bar, ...], tuple[_Bar, ...]]:
@@ -115,14 +127,14 @@ def _anew(bar: StruckBar) -> tuple[WrittenStrike, ...]:
     return tuple(sorted(one._replace(bar=0) for one in bar.strikes))
 
 
-def _row(strike: WrittenStrike, band: Band, divisions: int) -> Row:
+def _row(strike: WrittenStrike, band: Band, divisions: int) -> BandRow:
     reads = strike.part in band.readers
     onset_moves, end_moves = (_SWINGS[how] + bool(how and reads) for how in (strike.swing, strike.end_swing))
     places = int(strike.onset * divisions), onset_moves, int(strike.end * divisions), end_moves
     return band.parts.index(strike.part), *places, round(strike.level_lu, 6), strike.keys
 
 
-def _stands(lesson: Lesson, band: Band, voices: Sequence[Voice]) -> dict[str, Any]:
+def _stands(lesson: Lesson, band: Band, voices: Sequence[PageVoice]) -> dict[str, Any]:
     """Where each part stands against the beat, what it strays by, and whose foot the bass stays with."""
     feel, placed = lesson.feel, lesson.feel.placement_ms
     foot = lesson.score.groove.part("hi-hat")

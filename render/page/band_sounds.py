@@ -7,6 +7,7 @@ FLAC, since every browser decodes it, and not every one Opus in Ogg.
 """
 
 import base64
+import json
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
@@ -27,7 +28,8 @@ from render.soundfont.recording import Sound
 from render.soundfont.samples import DrumKit
 from render.soundfont.synth import BLOCK
 
-LARGEST_BYTES = 270_000  # of all recordings together before base64, which makes four of three
+LARGEST_LETTERS = 390_000  # that a band adds to a page
+_OTHER_LETTERS = 24_000  # of these for scripts, loudness and keys
 FARTHEST = 2  # semitones between a key and its recording
 _LONGEST_SECONDS = 2.2  # as the ride's ring
 _SLOW = 0.6  # of the lesson's tempo: the page's button for practising slowly
@@ -75,7 +77,8 @@ def band_sounds(lesson: Lesson, band: Mapping[str, Any], kit: DrumKit, balance: 
         recordings += own.values()
         notes[part] = {key: _played_from(own, instrument, key, at[part]) for key in keys[part]}
         loudness[part] = [level_number(level) for level in balance.of_notes(part, program)]
-    return {"hits": _hits(recordings, seconds, kit.rate // 2), "notes": notes, "loudness": loudness}
+    room = LARGEST_LETTERS - _OTHER_LETTERS - len(json.dumps(band, separators=(",", ":")))
+    return {"hits": _hits(recordings, seconds, kit.rate // 2, room * 3 // 4), "notes": notes, "loudness": loudness}
 
 
 def _needed(band: Mapping[str, Any]) -> tuple[dict[str, list[int]], dict[str, float]]:
@@ -133,15 +136,17 @@ def _played_from(
 # --- as files ------------------------------------------------------------------------------------
 
 
-def _hits(recordings: Sequence[_Recording], seconds: Mapping[str, float], rate: int) -> list[dict[str, Any]]:
-    """All recordings as long as they need to be, or as there is room for, at half the rate."""
+def _hits(
+    recordings: Sequence[_Recording], seconds: Mapping[str, float], rate: int, room_bytes: int
+) -> list[dict[str, Any]]:
+    """All recordings as long as they need to be, or as there is room for: base64 makes four letters of three bytes."""
     share = 1.0
     for _ in range(_TRIES):
         cut = [replace(one, values=one.values[: round(share * seconds[one.part] * rate)]) for one in recordings]
         size = sum(len(_flac(one.values, rate)) for one in cut)
-        if size <= LARGEST_BYTES:
+        if size <= room_bytes:
             break
-        share *= 0.98 * LARGEST_BYTES / size
+        share *= 0.98 * room_bytes / size
     return [_hit(one, len(one.values) < len(whole.values), rate) for one, whole in zip(cut, recordings, strict=True)]
 
 

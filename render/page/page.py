@@ -27,7 +27,7 @@ from render.page.band_sounds import band_sounds
 from render.page.pickup import count_in_score, pickup_data
 from render.page.practice_log import lesson_hash
 from render.page.readers import lines, staff_shift_mm
-from render.page.score import Sheet, row_limbs, score_data
+from render.page.score import PageScore, row_limbs, score_data
 from render.page.sounds import sound_data
 from render.page.staff import AHEAD_MM, StaffPicture, Staves, pickup_picture, staves
 from render.page.steps import CAUTIONS, SHORTCUTS, steps
@@ -104,8 +104,8 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Section:
-    """Lessons under one heading of an index page: `Section("Week 5", entries, "Bring brushes.", "monday.html")`."""
+class IndexSection:
+    """Lessons under a heading of an index page: `IndexSection("Week 5", entries, "Bring brushes.", "monday.html")`."""
 
     heading: str
     entries: Sequence[Entry]
@@ -132,7 +132,7 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
     numbers = numbered([one.number for one in engraved.bars])
     named = lines(lesson)
     moved = [one for _, one in named]
-    sheet = Sheet(tuple(moved))
+    sheet = PageScore(tuple(moved))
     more = band_data(lesson, sheet.voices) | pickup_data(sheet)
     return _filled(
         "page.html",
@@ -213,11 +213,13 @@ def _page_data(lesson: Lesson, moved: Sequence[Lesson], engraved: Staves, number
 
 def index_page(entries: Sequence[Entry], title: str = "Lessons") -> str:
     """A page that lists lessons: `index_page([entry(lesson, "first.html")], "Tuesday evening")`."""
-    return sections_page([Section("", entries)], title)
+    return sections_page([IndexSection("", entries)], title)
 
 
-def sections_page(sections: Sequence[Section], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()) -> str:
-    """A page of lessons under headings: `sections_page([Section("Week 1", entries)], "Monday", up="../x.html")`.
+def sections_page(
+    sections: Sequence[IndexSection], title: str, up: str = "", links: Sequence[tuple[str, str]] = ()
+) -> str:
+    """A page of lessons under headings: `sections_page([IndexSection("Week 1", entries)], "Monday", up="../x.html")`.
 
     `up` is the address of the page above it; `links` are words and addresses of what belongs to all sections.
     """

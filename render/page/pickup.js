@@ -93,6 +93,21 @@ widen(View, "draw", function (draw, now) {
   document.body.classList.toggle("pickup-above", Boolean(cell.score) && !cell.leadIn);
 });
 
+/** In the bar of the groove before bar 1 the cursor runs through the pickup's own picture. */
+widen(View, "enter", function (enter, cell) {
+  if (!cell.leadIn) return enter(cell);
+  if (this.current === this.pickup) return;
+  this.leave();
+  this.current = this.pickup;
+  this.anchors = null;
+  this.current.element.classList.add("now");
+});
+
+widen(Controls, "tell", function (tell, cell) {
+  tell(cell);
+  if (cell.leadIn) ui.where.textContent = "Pickup";
+});
+
 widen(View, "stop", function (stop) {
   stop();
   document.body.classList.remove("pickup-near");

@@ -9,7 +9,7 @@ from typing import Any
 
 from grooves.lesson import Lesson
 from grooves.score import Pickup, Score, ScoreBar
-from render.page.score import Row, Sheet, column_data
+from render.page.score import PageScore, PageStroke, column_data
 from render.paper.grids import places_of
 
 
@@ -17,8 +17,8 @@ from render.paper.grids import places_of
 class _Patterns:
     """The different bars with a pickup."""
 
-    sheet: Sheet
-    known: dict[tuple[Row, ...], int]
+    sheet: PageScore
+    known: dict[tuple[PageStroke, ...], int]
 
     def number(self, lesson: Lesson, bar: ScoreBar | None, groove_alone: bool, reading: int, places: Any = ()) -> int:
         """Which pattern a bar with its pickup is; -1 where it has no room for it."""
@@ -29,7 +29,7 @@ class _Patterns:
         return self.known.setdefault(self.sheet.rows(lesson, strokes, places), len(self.known))
 
 
-def pickup_data(sheet: Sheet) -> dict[str, Any]:
+def pickup_data(sheet: PageScore) -> dict[str, Any]:
     """The pickup of a lesson, ready for JSON; empty without one: `pickup_data(sheet)["pickup"]["start"]` is 3.0.
 
     For each of the page's lines and each reading: by itself in a count-in, after a bar of the groove, and after each

@@ -5,10 +5,10 @@ The format is described in docs/formats.md; the page writes it, so do tools that
 
 import hashlib
 import json
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from sys import float_info
 from typing import Any
 
 from grooves.errors import LessonError, nearest
@@ -108,7 +108,7 @@ def _tempos(bar: str, tempos: object) -> tuple[float, ...]:
 
 
 def _number(value: object, low: float, high: float, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= float_info.max:
         raise LessonError(f"{where}: {value!r} is not a number")
     if not low <= value <= high:
         raise LessonError(f"{where}: {value:g} is out of range; it runs from {low:g} to {high:g}")

@@ -6,7 +6,7 @@ two stroke by stroke. Places are whole `divisions` of a quarter, levels LU again
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import chain
 from math import lcm
 from typing import Any
@@ -27,14 +27,14 @@ from grooves.rhythm import QUARTER
 from grooves.score import Score, Stroke
 from grooves.teaching.coordination import Place
 from render.page.readers import staff_shift_mm, time_hand
-from render.paper.grids import column_of, grid_of, places_of
+from render.paper.grids import column_of, columns_of, places_of
 from render.sound.stems import CHOKE_DB_PER_SECOND
 
 SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
 _TABLE_ERROR = 1e-6  # of a swing ratio read from its table
 
-Voice = tuple[str, str, str, str]  # part, limb, instrument, role
-Row = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
+PageVoice = tuple[str, str, str, str]  # part, limb, instrument, role
+PageStroke = tuple[int, int, float, float, int, int]  # place, voice, level, spread, which swing (see _moved_by), column
 
 
 def time_alone(score: Score) -> Score | None:
@@ -50,12 +50,12 @@ def time_alone(score: Score) -> Score | None:
 # --- strokes -------------------------------------------------------------------------------------
 
 
-BarRows = tuple[tuple[Row, ...], tuple[Row, ...]]  # with the line, and the groove alone
+BarRows = tuple[tuple[PageStroke, ...], tuple[PageStroke, ...]]  # with the line, and the groove alone
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """A lesson laid out for the page, with its line on one drum after the other: `Sheet((lesson,)).patterns`."""
+class PageScore:
+    """A lesson laid out for the page, with its line on one drum after the other: `PageScore((lesson,)).patterns`."""
 
     lessons: tuple[Lesson, ...]  # the lesson itself first
 
@@ -72,7 +72,7 @@ class Sheet:
         return lcm(*(stroke.onset.denominator for stroke in self.strokes))
 
     @cached_property
-    def voices(self) -> tuple[Voice, ...]:
+    def voices(self) -> tuple[PageVoice, ...]:
         """Who can be heard, in order of first appearance."""
         return tuple(dict.fromkeys(voice_of(stroke) for stroke in self.strokes))
 
@@ -82,7 +82,7 @@ class Sheet:
         return tuple(self._bars(lesson) for lesson in self.lessons)
 
     @cached_property
-    def patterns(self) -> tuple[tuple[Row, ...], ...]:
+    def patterns(self) -> tuple[tuple[PageStroke, ...], ...]:
         """The different bars."""
         return tuple(dict.fromkeys(rows for bars in self.lines for pair in bars for rows in pair))
 
@@ -97,7 +97,7 @@ class Sheet:
             for number, bar in enumerate(score.bars)
         )
 
-    def rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+    def rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[PageStroke, ...]:
         """The strokes of one bar, which stand in the columns of some places."""
         score = lesson.score
         levels = written_levels(strokes, score, lesson.feel, lesson.balance_lu)
@@ -116,7 +116,7 @@ class Sheet:
         )
 
 
-def voice_of(stroke: Stroke) -> Voice:
+def voice_of(stroke: Stroke) -> PageVoice:
     """Who plays a stroke, and whether it keeps time or reads."""
     return stroke.part, stroke.limb, stroke.instrument, stroke.role
 
@@ -146,6 +146,11 @@ def curve(swing: Swing, low: float, high: float) -> list[tuple[float, float]]:
     return [(low, swing_ratio(swing, low)), *rows(low, high)]
 
 
+@lru_cache(maxsize=16)  # it hangs on the beat alone, and every page asks for it
+def _rounded_curve(swing: Swing, beat: float) -> list[list[float]]:
+    return [[round(x, 6), round(y, 9)] for x, y in curve(swing, SLOWEST_BPM * beat, FASTEST_BPM * beat)]
+
+
 def _is_straight(swing: Swing, left: float, right: float, share: float) -> bool:
     line = swing_ratio(swing, left) * (1 - share) + swing_ratio(swing, right) * share
     return abs(line - swing_ratio(swing, left + (right - left) * share)) < _TABLE_ERROR
@@ -160,7 +165,7 @@ def score_data(lessons: Sequence[Lesson], printed: Sequence[int]) -> dict[str, A
     `lessons` are the lesson and the same with its line on other drums. `printed` says for each place of the chorus as
     which printed bar it stands on the page, from 0.
     """
-    lesson, sheet = lessons[0], Sheet(tuple(lessons))
+    lesson, sheet = lessons[0], PageScore(tuple(lessons))
     score = lesson.score
     beat = float(score.groove.beat)
     return {
@@ -179,10 +184,7 @@ def score_data(lessons: Sequence[Lesson], printed: Sequence[int]) -> dict[str, A
         "parts": PARTS,
         "helpers": _helpers(),
         "feel": _feel_data(lesson),
-        "curves": {
-            word: [[round(x, 6), round(y, 9)] for x, y in curve(word, SLOWEST_BPM * beat, FASTEST_BPM * beat)]
-            for word in SWING_WORDS
-        },
+        "curves": {word: _rounded_curve(word, beat) for word in SWING_WORDS},
         "chokes": {one.key: one.choke for one in INSTRUMENTS.values() if one.choke},
         "chokeSlope": CHOKE_DB_PER_SECOND,
     }
@@ -199,7 +201,7 @@ def _meter_data(score: Score) -> dict[str, Any]:
     }
 
 
-def _lines_data(sheet: Sheet, printed: Sequence[int]) -> dict[str, Any]:
+def _lines_data(sheet: PageScore, printed: Sequence[int]) -> dict[str, Any]:
     """The bars of each line, and the different columns of their grids."""
     number = {rows: at for at, rows in enumerate(sheet.patterns)}
     grids: list[list[list[Any]]] = []
@@ -218,8 +220,7 @@ def _lines_data(sheet: Sheet, printed: Sequence[int]) -> dict[str, Any]:
 def column_data(score: Score, index: int) -> list[list[Any]]:
     """A bar's columns: share of the bar, what is said, and 2 on a felt beat, 1 on another that is counted, else 0."""
     return [
-        [round(one.across, 5), one.says, 2 if one.felt else 1 if one.beat else 0]
-        for one in grid_of(score, index).columns
+        [round(one.across, 5), one.says, 2 if one.felt else 1 if one.beat else 0] for one in columns_of(score, index)
     ]
 
 
@@ -238,7 +239,7 @@ def row_limbs(lessons: Sequence[Lesson]) -> list[str]:
     return [limb for limb in dict.fromkeys((first, *LIMBS)) if limb in playing]
 
 
-def _voice_data(voice: Voice) -> dict[str, Any]:
+def _voice_data(voice: PageVoice) -> dict[str, Any]:
     part, limb, instrument, role = voice
     drum = INSTRUMENTS[instrument]
     return {"part": part, "limb": limb, "role": role, "key": drum.key, "head": drum.head}

@@ -16,7 +16,7 @@ from grooves.players import ChordMark
 from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
-from render.paper.grids import grid_of
+from render.paper.grids import Column, columns_of
 from render.paper.notation import line_musicxml, musicxml
 from render.paper.notes import LINE
 from render.paper.text_metrics import width_ems
@@ -68,12 +68,14 @@ class Staves:
 
 def staves(score: Score) -> Staves:
     """Engrave the line bar by bar: `staves(score).bars[0].signs`; notes tell their `data-place`, such as "3/2"."""
-    printed = [bar for bar in printed_bars(score) if bar.reading == 0]
-    xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
+    every = printed_bars(score)
+    printed = [bar for bar in every if bar.reading == 0]
+    xml = line_musicxml(score, headings=False, systems=range(1, len(every)))
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
-    across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
+    columns = [columns_of(score, start) for start in starts]
+    across = [[share_of(onset, score, own) for onset in bar] for bar, own in zip(places, columns, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     if any(bar.chords for bar in printed):
@@ -82,10 +84,11 @@ def staves(score: Score) -> Staves:
     if any(bar.letter for bar in printed):
         above += _LETTER_UP_MM
     pictures = []
-    for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
+    for number, (bar, start, own, system) in enumerate(zip(printed, starts, across, engraved, strict=True)):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        chords = "".join(_chord(mark, left + width * share_of(mark.onset, score, start), above) for mark in bar.chords)
+        shares = [share_of(mark.onset, score, columns[number]) for mark in bar.chords]
+        chords = "".join(_chord(one, left + width * x, above) for one, x in zip(bar.chords, shares, strict=True))
         letter = _letter(bar.letter, left, above - below_letter) if bar.letter else ""
         drawn = _drawn(staff, down, system) + chords + letter
         pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system), bar.letter))
@@ -107,7 +110,8 @@ def pickup_picture(score: Score, bar: Score, lines: Staves) -> StaffPicture:
     first = replace(score, bars=score.bars[:1], readings=1, repeat_each=1)
     xml = musicxml(first, (LINE,), headings=False, systems=[1])
     system = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[0]
-    across = [share_of(sign.onset, bar, 0) for one in printed_pickup(score) for sign in one.line]
+    own = columns_of(bar, 0)
+    across = [share_of(sign.onset, bar, own) for one in printed_pickup(score) for sign in one.line]
     staff, signs = set_to(system.group, across, Ruler(100 * lines.left_mm, 100 * lines.width_mm))
     down = lines.above_mm - system.top_line_mm
     return StaffPicture(0, 0, 1, _drawn(staff, down, system), _drawn(signs, down, system))
@@ -119,12 +123,12 @@ def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
     return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
-def share_of(onset: Fraction, score: Score, index: int) -> float:
+def share_of(onset: Fraction, score: Score, own: Sequence[Column]) -> float:
     """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
 
-    Example: `share_of(Fraction(1, 2), score_of_swing, 0)` is 1/6 of the bar.
+    Example: `share_of(Fraction(1, 2), score_of_swing, columns_of(score_of_swing, 0))` is 1/6 of the bar.
     """
-    columns = [(one.onset, one.across) for one in grid_of(score, index).columns] + [(score.meter.length, 1.0)]
+    columns = [(one.onset, one.across) for one in own] + [(score.meter.length, 1.0)]
     known = dict(columns)
     upbeat = onset // 1 + Fraction(2, 3)
     if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:

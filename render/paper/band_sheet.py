@@ -42,7 +42,7 @@ class Pitch:
 
 
 @dataclass(frozen=True)
-class Written:
+class WrittenSign:
     """A sign of one part with the keys that sound in it."""
 
     sign: Sign
@@ -78,6 +78,7 @@ def _part(score: Score, staff: str, bars: Sequence[WrittenBar], systems: frozens
     measures = []
     fifths = score.band.fifths if score.band else 0
     written = list(_written(bars, staff, score.meter))
+    first = min(bars[0].number, 1)  # 0: a bar before bar 1, for a pickup
     for at, (bar, signs) in enumerate(zip(bars, written, strict=True)):
         notes = list(_notes(signs, bar.chords, fifths))
         if top:
@@ -87,7 +88,7 @@ def _part(score: Score, staff: str, bars: Sequence[WrittenBar], systems: frozens
         content += [_attributes(score.meter, staff, fifths)] if at == 0 else []
         last = at + 1 == len(bars)
         end = [element("barline", element("bar-style", "light-heavy"), location="right")] if last else []
-        measures.append(element("measure", *content, *notes, *end, number=str(at + 1)))
+        measures.append(element("measure", *content, *notes, *end, number=str(first + at)))
     return element("part", *measures, id=staff)
 
 
@@ -109,7 +110,7 @@ def _attributes(meter: Meter, staff: str, fifths: int) -> Element:
 # --- from notes to signs --------------------------------------------------------------------------
 
 
-def _written(bars: Sequence[WrittenBar], part: str, meter: Meter) -> Iterator[list[Written]]:
+def _written(bars: Sequence[WrittenBar], part: str, meter: Meter) -> Iterator[list[WrittenSign]]:
     """The signs of a part, bar by bar, ties over the barline among them."""
     held: tuple[int, ...] = ()
     left = Fraction(0)  # how long they go on in this bar
@@ -128,7 +129,7 @@ def _written(bars: Sequence[WrittenBar], part: str, meter: Meter) -> Iterator[li
             heads = () if rests else (Head(part),)
             signs.append(Sign(piece.onset, piece.length, heads, piece.kind == "held", goes_on and not rests))
         onsets = [keys.get(piece.onset) for piece in pieces]
-        yield [Written(sign, own) for sign, own in zip(beamed(signs, meter), _carried(onsets, held), strict=True)]
+        yield [WrittenSign(sign, own) for sign, own in zip(beamed(signs, meter), _carried(onsets, held), strict=True)]
         last = max(struck, default=None)
         end = last + struck[last][0] if last is not None else left
         held, left = (struck[last][1] if last is not None else held), max(end - meter.length, Fraction(0))
@@ -172,7 +173,7 @@ def _symbols(
 # --- from signs to notes --------------------------------------------------------------------------
 
 
-def _notes(signs: Sequence[Written], chords: Sequence[ChordMark], fifths: int) -> Iterator[Element]:
+def _notes(signs: Sequence[WrittenSign], chords: Sequence[ChordMark], fifths: int) -> Iterator[Element]:
     """The notes of a bar with the accidentals that are to be seen."""
     seen: dict[tuple[str, int], int] = {}
     for one in signs:

@@ -48,7 +48,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Mark:
+class GridMark:
     """One struck place: its column and row, and the shape of its head."""
 
     column: int
@@ -65,7 +65,7 @@ class Grid:
 
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[GridMark, ...]
     groups: tuple[tuple[float, float], ...]  # the felt beats, those of the beams, as shares of the bar
 
     @property
@@ -81,14 +81,20 @@ def grid_of(score: Score, index: int, limbs: Sequence[str] = ()) -> Grid:
     """
     bar, limbs = score.bars[index], tuple(limbs) or score.limbs
     places = places_of(score, index)
-    across = _across(places, bar, score)
     length = score.meter.length
     return Grid(
-        tuple(_column(place, x, limbs, score) for place, x in zip(places, across, strict=True)),
+        columns_of(score, index, limbs),
         tuple(_row(score, bar, limb) for limb in limbs),
         tuple(_marks(bar, places, limbs)),
         tuple((float(low / length), float(high / length)) for low, high in beat_groups(score.meter)),
     )
+
+
+def columns_of(score: Score, index: int, limbs: Sequence[str] = ()) -> tuple[Column, ...]:
+    """The columns of a bar's grid alone: `columns_of(score, 0)` is `grid_of(score, 0).columns`."""
+    places, limbs = places_of(score, index), tuple(limbs) or score.limbs
+    across = _across(places, score.bars[index], score)
+    return tuple(_column(place, x, limbs, score) for place, x in zip(places, across, strict=True))
 
 
 def places_of(score: Score, index: int) -> tuple[Place, ...]:
@@ -171,10 +177,10 @@ def _row(score: Score, bar: ScoreBar, limb: str) -> Row:
     return Row(limb, tuple(name for name in PARTS if name in played), any(stroke.role == "line" for stroke in own))
 
 
-def _marks(bar: ScoreBar, places: Sequence[Place], limbs: Sequence[str]) -> list[Mark]:
+def _marks(bar: ScoreBar, places: Sequence[Place], limbs: Sequence[str]) -> list[GridMark]:
     found = [(stroke, column_of(stroke, places)) for stroke in bar.strokes]
     return [
-        Mark(
+        GridMark(
             column,
             limbs.index(stroke.limb),
             INSTRUMENTS[stroke.instrument].head,

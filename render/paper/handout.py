@@ -24,20 +24,20 @@ _SIZES = ((ROOMY, 1.0), (ROOMY, 0.75), (DENSE, DENSE.scale))  # of lines and gri
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """One week on paper: `Sheet("Monday, week 5", (("Line 1", score),), "bring brushes")`."""
+class HandoutSheet:
+    """One week on paper: `HandoutSheet("Monday, week 5", (("Line 1", score),), "bring brushes")`."""
 
     title: str
     lines: tuple[tuple[str, Score], ...]  # what each is called, and its score
     note: str = ""
 
 
-def handout(title: str, sheets: Sequence[Sheet], paper: str = "a4") -> bytes:
+def handout(title: str, sheets: Sequence[HandoutSheet], paper: str = "a4") -> bytes:
     """The sheets as one PDF: `handout("Monday, first year", sheets)[:4]` is b"%PDF"; raises LessonError."""
     return chart_pdf(handout_svg_pages(sheets, paper), printable(title))
 
 
-def handout_svg_pages(sheets: Sequence[Sheet], paper: str = "a4") -> list[str]:
+def handout_svg_pages(sheets: Sequence[HandoutSheet], paper: str = "a4") -> list[str]:
     """The pages of a handout as SVG texts: `len(handout_svg_pages(sheets))` is 12 where every week has one."""
     pages = [
         (score, *page)
@@ -55,7 +55,7 @@ def handout_svg_pages(sheets: Sequence[Sheet], paper: str = "a4") -> list[str]:
 class _Pieces:
     """What stands on a sheet, with ruled lines below: room to write comes before size."""
 
-    sheet: Sheet
+    sheet: HandoutSheet
 
     def __call__(self, room_mm: float) -> list[Block]:
         found: list[list[Block]] = []
@@ -80,7 +80,7 @@ def _heading(words: str) -> Block:
     )
 
 
-def _lines(sheet: Sheet, density: Density) -> Iterator[Block]:
+def _lines(sheet: HandoutSheet, density: Density) -> Iterator[Block]:
     """Each line with its counts, below what it is called and who reads it."""
     wish = Wish(show=("line",), under=("counts",))
     for number, (name, score) in enumerate(sheet.lines, 1):
@@ -94,7 +94,7 @@ def _lines(sheet: Sheet, density: Density) -> Iterator[Block]:
 # --- the hardest bars ---------------------------------------------------------------------------
 
 
-def _hardest(sheet: Sheet, scale: float) -> Iterator[Block]:
+def _hardest(sheet: HandoutSheet, scale: float) -> Iterator[Block]:
     """The grids of the hardest bars of all lines that differ, abreast where there is but one line."""
     chosen = sorted(_chosen(sheet))
     grids = [grid_of(sheet.lines[line][1], index) for line, index in chosen]
@@ -110,7 +110,7 @@ def _hardest(sheet: Sheet, scale: float) -> Iterator[Block]:
         yield Block(made.height_mm * scale, "grid", strip=made, scale=scale, bars=each)
 
 
-def _chosen(sheet: Sheet) -> list[tuple[int, int]]:
+def _chosen(sheet: HandoutSheet) -> list[tuple[int, int]]:
     """The hardest bars as line and index, each rhythm once."""
     ranked = sorted(
         (-found.total, line, found.bar_index)
@@ -127,7 +127,7 @@ def _chosen(sheet: Sheet) -> list[tuple[int, int]]:
     return chosen
 
 
-def _label(sheet: Sheet, line: int, index: int) -> str:
+def _label(sheet: HandoutSheet, line: int, index: int) -> str:
     name, score = sheet.lines[line]
     bar = f"bar {difficulty(score, index).number}"
     return f"{name}, {bar}" if len(sheet.lines) > 1 else bar.capitalize()

@@ -8,7 +8,7 @@ from grooves.score import Score
 from render.paper.band_sheet import band_musicxml, band_signs
 from render.paper.engrave import MARGIN_MM, STAFF_MM, systems
 from render.paper.grids import Grid, flat_ratio, grid_of, rhythm_of
-from render.paper.legend import Entry, legend_entries
+from render.paper.legend import LegendEntry, legend_entries
 from render.paper.notation import musicxml
 from render.paper.notes import DRUMS, LINE
 from render.paper.references import Playing, Reference, reference_words
@@ -55,7 +55,7 @@ class Block:
     indent_mm: float = 0.0  # how far its staff stands in from its left edge
     strip: Strip | None = None
     scale: float = 1.0  # of the strip
-    legend: tuple[Entry, ...] = ()
+    legend: tuple[LegendEntry, ...] = ()
     keep: bool = False
     bars: int = 0  # that stand in it
 

@@ -26,7 +26,7 @@ ALWAYS = ("black", "x", "", "joined", "bold")
 
 
 @dataclass(frozen=True)
-class Entry:
+class LegendEntry:
     """One sign of the legend from `left` on, its middle at `x`, and its words from `words_x` on; `y` is their top."""
 
     sign: str
@@ -37,7 +37,7 @@ class Entry:
     words: str
 
 
-def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[Entry, ...]:
+def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[LegendEntry, ...]:
     """The legend's signs and words in lines that fit: `legend_entries(grids, 182.0)[0].words` is "drum"."""
     there = _signs_of(grids)
     signs = [(sign, mm, there.get(sign, words)) for sign, mm, words in SIGNS if sign in ALWAYS or sign in there]
@@ -50,7 +50,7 @@ def legend_entries(grids: Sequence[Grid], room_mm: float) -> tuple[Entry, ...]:
         needed_mm = words_mm + width_ems(words) * WORDS_MM
         if x and x + needed_mm > room_mm:
             x, y = 0.0, y + LINE_MM
-        entries.append(Entry(sign, x, x + sign_mm / 2, x + words_mm, y, words))
+        entries.append(LegendEntry(sign, x, x + sign_mm / 2, x + words_mm, y, words))
         x += needed_mm + GAP_MM
     return tuple(entries)
 

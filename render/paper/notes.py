@@ -77,7 +77,7 @@ def _marked(page: Page, bar: PrintedBar, signs: Sequence[Sign], limbs: Sequence[
     """
     if page.headings:
         return signs
-    own = reads(page.score, bar.reading, limbs)
+    own = reads(page.score, bar.number, bar.reading, limbs)
     return [replace(sign, heads=tuple(_shown(head, own) for head in sign.heads)) for sign in signs]
 
 

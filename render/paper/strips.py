@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from render.paper.grids import Column, Grid, Mark, Row, grid_words
+from render.paper.grids import Column, Grid, GridMark, Row, grid_words
 from render.paper.text_metrics import fitted_mm, width_ems
 
 NAME_MM = 29.0  # room for an instrument's name and for the number of the bar
@@ -193,7 +193,7 @@ def joined(grid: Grid) -> list[tuple[Column, int, int]]:
     return [(column, column.rows[0], column.rows[-1]) for column in grid.columns if len(column.rows) > 1]
 
 
-def shape(mark: Mark) -> str:
+def shape(mark: GridMark) -> str:
     """A head's name on paper: a drum's is black."""
     return "black" if mark.head == "normal" else mark.head
 

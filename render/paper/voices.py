@@ -64,7 +64,7 @@ def printed_pickup(score: Score) -> tuple[PrintedBar, ...]:
     if not score.pickup:
         return ()
     start, strokes = score.pickup.start, score.pickup.strokes[0]
-    line = _signs(score.pickup.line, score.meter, (False, _tied_over(score, -1, 0)), _turns(score, strokes))
+    line = _signs(score.pickup.line, score.meter, (False, _tied_over(score, -1, 0)), _turns(score, 0, 0, strokes))
     hands, feet = (
         beamed([sign for sign in voice if sign.onset >= start], score.meter) for voice in _drum_voices(strokes, score)
     )
@@ -115,7 +115,7 @@ def _line_bar(score: Score, first: int, last: int) -> tuple[Sign, ...]:
     """The line of one printed bar as its writer spelled it; a tie that comes from no printed bar is a rest."""
     ties = _tied_over(score, first - 1, first), _tied_over(score, last, last + 1)
     bar = score.bars[first]
-    return _signs(bar.line, score.meter, ties, _turns(score, bar.strokes))
+    return _signs(bar.line, score.meter, ties, _turns(score, bar.number, first // score.chorus_length, bar.strokes))
 
 
 def _signs(line: Bar, meter: Meter, ties: tuple[bool, bool], hands: Mapping[Fraction, str]) -> tuple[Sign, ...]:
@@ -133,9 +133,9 @@ def _signs(line: Bar, meter: Meter, ties: tuple[bool, bool], hands: Mapping[Frac
     return tuple(signs)
 
 
-def _turns(score: Score, strokes: Sequence[Stroke]) -> dict[Fraction, str]:
-    """Which hand strikes each note of the line, "R" or "L", where hands take turns."""
-    if not any(way.alternate for way in score.played_on):
+def _turns(score: Score, number: int, reading: int, strokes: Sequence[Stroke]) -> dict[Fraction, str]:
+    """Which hand strikes each note of the line in a bar, "R" or "L", where hands take turns."""
+    if not any(way.alternate for way in score.readers_of(number, reading)):
         return {}
     read = [stroke for stroke in strokes if stroke.role == "line" and stroke.limb in HANDS]
     return {stroke.onset: stroke.limb[0].upper() for stroke in read}
@@ -225,10 +225,9 @@ def is_ghost(stroke: Stroke) -> bool:
     return stroke.role == "gaps" or (stroke.instrument == "snare" and stroke.accent_lu <= GHOST_LU)
 
 
-def reads(score: Score, reading: int, limbs: Sequence[str]) -> bool:
-    """Whether any of these limbs reads the line: `reads(score, 0, HANDS)`."""
-    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
-    return any(limb in way.limbs for way in ways for limb in limbs)
+def reads(score: Score, number: int, reading: int, limbs: Sequence[str]) -> bool:
+    """Whether any of these limbs reads the line of a bar: `reads(score, 9, 0, HANDS)`."""
+    return any(limb in way.limbs for way in score.readers_of(number, reading) for limb in limbs)
 
 
 def _first_sign(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:

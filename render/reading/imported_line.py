@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from grooves.line import RehearsalLetter
 from grooves.rhythm import Bar
 
 
@@ -12,3 +13,4 @@ class ImportedLine:
     bars: tuple[Bar, ...]
     report: tuple[str, ...] = ()
     pickup: Bar = ()  # the notes before bar 1, their places those of the bar that they end
+    letters: tuple[RehearsalLetter, ...] = ()  # rehearsal letters over its bars

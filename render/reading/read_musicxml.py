@@ -30,6 +30,7 @@ from render.reading.parts import (
 )
 from render.reading.playing_order import playing_order
 from render.reading.rebar import rebarred
+from render.reading.rehearsal_letters import rehearsal_letters
 from render.reading.voices import one_rhythm
 
 MOST_PARTS = 200
@@ -85,7 +86,9 @@ def bars_from_musicxml(data: bytes, meter: Meter, part: str | int | None = None)
         *simplified,
         *([f"{loose} notes tied to nothing before them are struck"] if loose else []),
     ]
-    return ImportedLine(mended[1:], tuple(report), mended[0])
+    whole_bars = len(whole) + bool(pickup) == len(order)
+    letters = rehearsal_letters([one.element for one in parts], order, bool(pickup)) if whole_bars else ()
+    return ImportedLine(mended[1:], tuple(report), mended[0], letters)
 
 
 # --- parts and drums ----------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from grooves.errors import LessonError, nearest
 from render.files.parallel import share_out
 from render.sound.gain import Gain
 from render.sound.mix import block_starts, mix_block
+from render.sound.ogg import number_stream
 from render.sound.stems import Pcm
 from render.sound.tracks import Tracks
 
@@ -26,6 +27,9 @@ FORMATS = {
 }
 _TAIL_FRAMES = 1 << 14  # more than any of these encoders holds back until it is closed
 _TRIED_BYTES = 1 << 20
+# libsndfile 1.2.2 hands whole numbers of two channels to its MP3 encoder with memory between them that nobody wrote:
+# loud noise. Numbers with a point arrive as they are.
+_FULL_SCALE = 1 << 15
 
 
 class AudioFile:
@@ -41,7 +45,7 @@ class AudioFile:
         import soundfile
 
         container, subtype = FORMATS[kind]
-        self._target, self._frames, self._error = target, 0, soundfile.LibsndfileError
+        self._target, self._kind, self._frames, self._error = target, kind, 0, soundfile.LibsndfileError
         target.touch()  # says by itself why it cannot; libsndfile would say "System error."
         try:
             self._file: Any = soundfile.SoundFile(str(target), "w", rate, 2, subtype, format=container)
@@ -52,7 +56,7 @@ class AudioFile:
         """Add a block of int16 frames, shape (frames, 2); a track that has ended adds none."""
         if len(block):
             try:
-                self._file.write(block)
+                self._file.write(block / np.float32(_FULL_SCALE) if self._kind == "mp3" else block)
             except self._error as error:
                 raise _reason(self._target, error) from None
             self._frames += len(block)
@@ -61,8 +65,10 @@ class AudioFile:
         """Complete the file, and read its end: what an encoder writes last it writes now, and says nothing of it."""
         try:
             self._file.close()
+            if self._kind == "ogg":
+                number_stream(self._target)
             found = _frames_to_the_end(self._target)
-        except self._error as error:
+        except (self._error, OSError) as error:
             raise _reason(self._target, error) from None
         if found != self._frames:
             raise _reason(self._target, f"it holds {found} frames in place of {self._frames}")

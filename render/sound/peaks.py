@@ -16,7 +16,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from render.files.parallel import share_out
 from render.sound.events import NEVER
-from render.sound.stems import Stem
+from render.sound.stems import PlacedSample, Stem
 from render.sound.tracks import Tracks
 from render.soundfont.entries import PEAKS
 from render.soundfont.recording import Sample, Sound, heard_frames
@@ -146,9 +146,21 @@ def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
     bound = np.zeros((4, count), np.float32)
     for one in stem.sounding(first * size, (first + count) * size):
         at = one.start // size - first
-        piece = tables.stretches[tables.numbers[id(one.sample)]][:, max(-at, 0) : count - at]
-        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(one.gain) * piece
+        piece = tables.stretches[tables.numbers[id(one.sample)]][
+            :, max(-at, 0) : min(count, one.end // size + 1 - first) - at
+        ]
+        gains = one.gain * _dying(one, max(at, 0) + first, piece.shape[1], tables.rate)
+        bound[:, max(at, 0) : max(at, 0) + piece.shape[1]] += np.float32(gains) * piece
     return bound
+
+
+def _dying(one: PlacedSample, first: int, count: int, rate: int) -> float | npt.NDArray[np.float64]:
+    """How far a sample has died at the beginnings of some stretches; 1.0 where it rings on."""
+    size = _WINDOW * _STRETCH
+    if one.choke == NEVER or (first + count) * size <= one.choke:
+        return 1.0
+    dead = np.clip(np.arange(first, first + count) * size - one.choke, 0, None)
+    return np.asarray(10 ** (dead * (-one.dying_db / 20 / rate)))
 
 
 def _peak_above(
@@ -180,7 +192,9 @@ def _window_bounds(placed: _PlacedSamples, firsts: Indices, tables: _Tables) -> 
     samples = placed.samples[sounding]
     at = (firsts[places] - placed.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
     at = np.clip(at, -1, tables.window_counts[samples][:, None]) + tables.window_places[samples][:, None]
-    bounds = tables.windows[at] * placed.gains[sounding][:, None, None]
+    dead = np.clip(firsts[places] * _WINDOW - placed.chokes[sounding], 0, None)  # it only dies further from there on
+    gains = placed.gains[sounding] * 10 ** (dead * (-placed.dying_db[sounding] / np.float32(20 * tables.rate)))
+    bounds = tables.windows[at] * gains.astype(np.float32)[:, None, None]
     whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
     rows = np.flatnonzero(np.diff(places, prepend=-1))
     whole[places[rows]] = np.add.reduceat(bounds, rows)

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from render.sound.events import NEVER, NoteEvent, SoundEvent, SoundEvents
+from render.soundfont.notes import RELEASED_DB
 from render.soundfont.recording import TAIL_DB, Sample, Signal, Sound
 from render.soundfont.samples import DrumKit
 
@@ -124,7 +125,8 @@ def _placed_samples(events: SoundEvents, kit: DrumKit) -> Iterator[PlacedSample]
         start, end, choke = event.frame, event.frame + sample.frames, NEVER
         if NEVER < held < sample.frames:
             choke = start + held
-            end = min(end, choke + len(_fade(dying_db, kit.rate)) // 2)
+            dead_db = RELEASED_DB if isinstance(event, NoteEvent) else -TAIL_DB
+            end = min(end, choke + math.ceil(dead_db / dying_db * kit.rate))
         yield PlacedSample(start, end, choke, gain, sample, dying_db)
 
 

@@ -1,7 +1,7 @@
 """Notes: a pitched sound of a soundfont, recorded once for each key, velocity layer and class of length.
 
 A recording is of a key that is held; where a note lets go of its key, the recording dies away as FluidSynth lets it
-die, at a slope measured once for each. So notes of any length share one recording, and end on FluidSynth's blocks
+die, at a slope measured on every eighth key. So notes of any length share one recording, and end on FluidSynth's blocks
 of 64 frames. Inside a layer velocity is a gain, 40·log10(v) (DLS Level 1 and SoundFont 2.04, section 8.4.1), from the
 nearest velocity that is recorded, every sixteenth; a filter that follows velocity is off by at most half of that. Where
 there is one layer and velocity is a pure gain, one recording serves all.
@@ -10,7 +10,7 @@ there is one layer and velocity is a pure gain, one recording serves all.
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -42,10 +42,13 @@ _SOFT = 48  # against this one it is seen whether velocity is a pure gain
 _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
+_SHORTEST_CLASS_SECONDS = 1.5  # most notes of a lesson share it, and are recorded once
+_RELEASE_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
 _SLOPES = (8.0, 20000.0)  # dB a second: the slowest release that is mixed whole, the fastest
 _CHUNK_BLOCKS = 256
+_SIDE_DECIMALS = 6  # keys that are panned alike are mixed together: as near as two channels that count as one signal
 
 
 class Keep(Protocol):
@@ -77,6 +80,7 @@ class Instrument:
     running: Callable[[], Synth]
     _samples: dict[str, Sample] = field(default_factory=dict)
     _recorded: dict[tuple[int, int], tuple[int, float]] = field(default_factory=dict)
+    _slopes: dict[tuple[int, int], float] = field(default_factory=dict)
 
     def note(self, key: int, velocity: int, blocks: int) -> SampledNote:
         """One note whose key is held for so many blocks of 64 frames.
@@ -89,7 +93,10 @@ class Instrument:
         return SampledNote(sample, gain, blocks * BLOCK, slope)
 
     def held(self, key: int, velocity: int) -> tuple[Sample, float]:
-        """A second of a note whose key stays down, and its gain: `instrument.held(40, 90)`; raises LessonError."""
+        """The first 1.5 seconds of a note whose key stays down, and its gain: `instrument.held(40, 90)`.
+
+        Raises LessonError as `note` does.
+        """
         recorded, gain = self.recorded(key, velocity)
         return self._sample(key, recorded, 1.0), gain
 
@@ -131,12 +138,15 @@ class Instrument:
         return (law if pure else np.zeros(1)).astype(np.float32)[:, None]
 
     def _sample(self, key: int, velocity: int, seconds: float) -> Sample:
-        """A recording of the class of length that holds so many seconds: one second, two, four and so on."""
-        length = min(2.0 ** max(math.ceil(math.log2(seconds)), 0), LONGEST_SECONDS)
+        """A recording of the class of length that holds so many seconds: one and a half, three, six and so on."""
+        longer = max(math.ceil(math.log2(seconds / _SHORTEST_CLASS_SECONDS)), 0)
+        length = min(_SHORTEST_CLASS_SECONDS * 2**longer, LONGEST_SECONDS)
         name = f"program{self.preset.program}-{key}-{velocity}-{length * 1000:.0f}"
         if name not in self._samples:
             kept = self.keep(SAMPLE, name, lambda: packed(self._record(key, velocity, length), self.rate // 2))
-            self._samples[name] = unpacked(name, kept)
+            one = unpacked(name, kept)
+            left, right = (round(side, _SIDE_DECIMALS) for side in one.sides)
+            self._samples[name] = replace(one, sides=(left, right))
         return self._samples[name]
 
     def _record(self, key: int, velocity: int, seconds: float) -> Sound:
@@ -165,14 +175,19 @@ class Instrument:
         return synth
 
     def _release(self, key: int, velocity: int) -> float:
-        """How fast a recording dies once its key is up, in dB a second."""
-        name = f"program{self.preset.program}-{key}-{velocity}"
-        return float(self.keep(RELEASE, name, lambda: self._measured_release(key, velocity))[0, 0])
+        """How fast a recording dies once its key is up, in dB a second: as the nearest eighth key, if that sounds."""
+        if (key, velocity) not in self._slopes:
+            near = _RELEASE_EVERY * round(key / _RELEASE_EVERY)
+            there = near if any(low <= velocity <= high for low, high in self.preset.layers(near)) else key
+            name = f"program{self.preset.program}-{there}-{velocity}"
+            kept = self.keep(RELEASE, name, lambda: self._measured_release(there, velocity))
+            self._slopes[key, velocity] = float(kept[0, 0])
+        return self._slopes[key, velocity]
 
     def _measured_release(self, key: int, velocity: int) -> Table:
         """The slope of a short note against a long one, after the short one's end."""
         held, watched = (round(seconds * self.rate / BLOCK) for seconds in (_SHORT_SECONDS, _WATCHED_SECONDS))
-        whole = self._sample(key, velocity, 1.0)  # most notes are of that class
+        whole = self._sample(key, velocity, 1.0)  # most notes are of its class
         long = _block_powers(whole.beginning((held + watched) * BLOCK)[held * BLOCK :])
         synth = self._chosen()
         prime(synth, key, velocity)

@@ -246,3 +246,11 @@ def test_styles_of_set_rhythms_play_in_every_meter():
             notes = play_bass(bars, style, 1)
             assert {note.bar for note in notes} == set(range(8))
             assert all(0 <= note.onset < meter.length for note in notes)
+
+
+def test_one_chord_over_and_over_in_one_note_a_bar_ends_as_it_began():
+    form = find_form("blues").__class__("x", "x", "", parse_chords("G7", Meter(3, 4)))
+    for many in (1, 2, 5):
+        notes = play_bass(bars_of(form, many, Meter(3, 4)), "two-feel", 1)
+        assert [note.bar for note in notes] == list(range(many))
+        assert {note.key % 12 for note in notes} == {7}

@@ -2,6 +2,8 @@
 
 Twelve weeks, three groups, two lines a week: lessons, pages, indexes, handouts and zip files. The single commands are
 those that a teacher would type for each lesson, `page` and `chart`; a few are timed, and their mean taken for all.
+Then the tracks of one group, as WAV, beside `render` of the same folder of lessons. Load averages are printed, since
+a busy machine takes longer by the clock.
 """
 
 import os
@@ -18,6 +20,7 @@ TERM = 'title = "Harbour Street, autumn"\nweeks = 12\n' + "".join(
     f'[[group.week]]\nweek = 5\nnote = "bring brushes"\n'
     for name, first, last in GROUPS
 )
+ONE = TERM[: TERM.index('[[group]]\nname = "Tuesday"')]
 TIMED = 3  # lessons
 
 
@@ -31,7 +34,15 @@ def timed(*words: str) -> tuple[float, float]:
 
 
 def main() -> None:
-    """Make a term, make it again, change one week; then time single commands."""
+    """Make a term, make it again, change one week; then time single commands, and tracks."""
+    print(f"load {os.getloadavg()[0]:.1f} before")
+    without_tracks()
+    tracks()
+    print(f"load {os.getloadavg()[0]:.1f} after")
+
+
+def without_tracks() -> None:
+    """Three groups, beside single commands."""
     with TemporaryDirectory() as folder:
         term, out = Path(folder, "autumn.toml"), Path(folder, "autumn")
         term.write_text(TERM)
@@ -53,6 +64,28 @@ def main() -> None:
         print(
             f"single commands: {single[0]:.1f} s a lesson, so {ratio[0]:.1f} times as long ({ratio[1]:.1f} of processors)"
         )
+
+
+def tracks() -> None:
+    """One group with its tracks, beside `render` of its lessons."""
+    with TemporaryDirectory() as folder:
+        term, out = Path(folder, "autumn.toml"), Path(folder, "autumn")
+        term.write_text(ONE)
+        words = ("term", str(term), "-o", str(out))
+        timed(*words)
+        ours = timed(*words, "--tracks", "--format", "wav")
+        minutes = sum(wave.stat().st_size for wave in out.rglob("*.wav")) / (44100 * 4 * 60)
+        for wave in out.rglob("*.wav"):
+            wave.unlink()
+        (Path(folder) / "lessons").mkdir()
+        for lesson in sorted((out / "monday").glob("week-*.toml")):
+            lesson.rename(Path(folder, "lessons", lesson.name))
+        beside = timed("render", f"{folder}/lessons", "-o", f"{folder}/out", "--no-documents")
+        print(
+            f"{minutes:.0f} minutes of tracks and the zip file: {ours[0]:.1f} s by the clock, {ours[1]:.1f} of processors"
+        )
+        ratio = [each / all_of_it for each, all_of_it in zip(beside, ours, strict=True)]
+        print(f"render of the same folder: {ratio[0]:.2f} times as long by the clock ({ratio[1]:.2f} of processors)")
 
 
 if __name__ == "__main__":

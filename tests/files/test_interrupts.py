@@ -73,6 +73,63 @@ def test_told_to_end_while_modules_load_it_says_so_in_one_sentence(told):
     assert (said, wrong, process.returncode) == ("", SAID, 130)
 
 
+def test_ctrl_c_while_our_first_modules_load_is_one_sentence():
+    program = (
+        "import os, signal, sys\n"
+        "class Slow:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'render.files.interrupts': os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Slow())\n"
+    )
+    for last in ("import render.command.cli", "import runpy; runpy.run_module('render', run_name='__main__')"):
+        process = begin("-c", program + last)
+        assert process.communicate(timeout=60) == ("", SAID)
+        assert process.returncode == -signal.SIGINT
+    usual = "import render.command.cli, sys; print(sys.excepthook is sys.__excepthook__)"
+    assert begin("-c", usual).communicate() == ("True\n", "")
+
+
+LATE = """
+import os, signal
+import render.command.cli as cli
+class Panic(BaseException):
+    pass
+def done(words, told_to_end):
+    cli.tidy_up_when_told_to_end()
+    os.kill(os.getpid(), signal.SIGTERM)
+def stumbling(words, told_to_end):
+    try:
+        done(words, told_to_end)
+    except KeyboardInterrupt:
+        raise {stumble} from None
+cli.{where}
+cli.run()
+"""
+
+
+@pytest.mark.parametrize("stumble", ["Panic('a library of another language')", "SystemExit(1)", "ValueError('lost')"])
+def test_whatever_an_interruption_ends_in_is_told_as_the_interruption(stumble):
+    process = begin("-c", LATE.format(where="_run = stumbling", stumble=stumble))
+    assert (*process.communicate(timeout=60), process.returncode) == ("", SAID, 130)
+
+
+def test_a_signal_on_the_last_steps_is_one_sentence_too():
+    process = begin("-c", LATE.format(where="main = lambda told_to_end: done((), told_to_end)", stumble="Panic"))
+    assert (*process.communicate(timeout=60), process.returncode) == ("", SAID, 130)
+
+
+def test_a_signal_while_a_mistake_is_said_adds_no_second_line():
+    program = (
+        "import os, signal, sys\nimport render.command.cli as cli\n"
+        "class Slow:\n    encoding = 'utf-8'\n    isatty = flush = lambda self: False\n"
+        "    def write(self, text):\n        os.kill(os.getpid(), signal.SIGINT)\n        os.write(2, text.encode())\n"
+        "sys.stderr, sys.argv = Slow(), ['fourlimb', 'rendr']\ncli.run()"
+    )
+    process = begin("-c", program)
+    _, wrong = process.communicate(timeout=60)
+    assert (wrong, process.returncode) == ("fourlimb: there is no command 'rendr'; did you mean 'render'?\n", 2)
+
+
 def test_what_a_process_was_started_to_ignore_it_ignores_while_modules_load_too():
     program = (
         "import os, signal\nfrom render.files.interrupts import end_at_once_when_told\n"

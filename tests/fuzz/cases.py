@@ -5,21 +5,28 @@ import io
 import json
 import os
 import shutil
+import subprocess
+import sys
+import tempfile
 import tomllib
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import mido
 from hostile import foreign, seldom, texts
 from hypothesis import strategies as st
 from lxml import etree
-from written_files import grooves, lessons, logs, midi, musicxml, mxl, records, terms
+from sound_files import soundfonts, wav
+from written_files import came_back, grooves, lessons, logs, midi, musicxml, mxl, records, terms
 
 from grooves.errors import MOST_CHARACTERS, LessonError
 from render.command.app import COMMANDS
 from render.command.cli import WRONG, _fail, main
+from render.lesson.several import Workers
+from render.lesson.term import TermOptions, make_term
 from render.lesson.term_lessons import group_jobs, plan_lessons
 from render.lesson.term_record import RECORD, read_record
 from render.page.practice_log import read_log
@@ -27,6 +34,7 @@ from render.page.practice_log import read_log
 ENDED: Counter[str] = Counter()  # how cases ended: the command and its exit code
 START = "fourlimb: "
 SOUND = '[line]\nvalues = "4 8 8 4 4 | 8 4 4 4 8"\n'
+TERM = b'title = "Harbour Street"\nweeks = 1\n[[group]]\nname = "Monday"\nlevel = 3\ntempo = 96\nbars = 4\n'
 GOOD = f'title = "Harbour Street"\ntempo = 120\ngroove = "swing"\n{SOUND}'.encode()
 
 
@@ -39,7 +47,7 @@ class Case:
 
 
 def _case(words, **files):
-    names = {"lesson": "a.toml", "groove": "own.toml", "midi": "line.mid", "score": "line.musicxml", "packed": "line.mxl", "take": "take.mid", "term": "term.toml", "log": "back/log.json", "record": "out/fourlimb-term.json"}  # fmt: skip
+    names = {"lesson": "a.toml", "groove": "own.toml", "midi": "line.mid", "score": "line.musicxml", "packed": "line.mxl", "take": "take.mid", "term": "term.toml", "log": "back/log.json", "record": "out/fourlimb-term.json", "sound": "take.wav", "kit_sound": "kit.wav", "kit_midi": "kit.mid", "font": "font.sf2"}  # fmt: skip
     found = st.fixed_dictionaries({names[kind]: made for kind, made in files.items()})
     return st.builds(lambda said, held: Case(tuple(said), tuple(held.items())), words, found)
 
@@ -116,6 +124,36 @@ _WORDS = st.tuples(
     )
 )
 good = st.just(GOOD)
+_OWN = ("check", "a.toml", "take.wav", "--kit", "kit.wav")
+_HEARD = seldom(st.sampled_from([_OWN, (*_OWN, "--json")]), st.just(("check", "a.toml", "take.wav")), 40)  # a slow one
+_TOLD = st.sampled_from(
+    [("check", "a.toml", "take.mid", "--kit", "kit.mid"), ("check", "a.toml", "take.mid", "--kit", "kit.wav")]
+)
+_DELAY = st.sampled_from([("check", "take.wav", "--hello"), ("check", "take.wav", "--hello", "--json")])
+_BACK = ("term", "term.toml", "-o", "out", "--results", "back")
+_RESULTS = st.sampled_from([_BACK, (*_BACK, "--json"), (*_BACK, "--next")])
+
+
+@lru_cache
+def term_made() -> tuple[tuple[str, bytes], ...]:
+    """A small term as it lies there when its results come back: made once in a process, without its pages."""
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        (folder / "term.toml").write_bytes(TERM)
+        make_term(folder / "term.toml", TermOptions(folder / "out", workers=Workers(1)))
+        kept = [folder / "term.toml", folder / "out" / RECORD, *folder.glob("out/*/*.toml")]
+        return tuple((path.relative_to(folder).as_posix(), path.read_bytes()) for path in kept)
+
+
+def _results() -> st.SearchStrategy:
+    """A term with hostile files that came back of it."""
+    made = term_made()
+    hashes = sorted(json.loads(dict(made)[f"out/{RECORD}"])["notes"])
+    names = st.sampled_from(["back/log.json", "back/anna/log.json", "back/\x1b[31m/a.json", "back/take.json"])
+    return st.tuples(_RESULTS, st.dictionaries(names, came_back(hashes), max_size=3)).map(
+        lambda said: Case(said[0], (*made, *said[1].items()))
+    )
+
 
 CASES = st.one_of(
     _case(_LESSON, lesson=lessons()),
@@ -128,6 +166,11 @@ CASES = st.one_of(
     _case(st.just(("bars", "a.toml")), lesson=st.just(GOOD.replace(b'values = "4 8 8 4 4 | 8 4 4 4 8"', b'file = "line.mxl"')), packed=mxl()),
     _case(_LOOP, lesson=good),
     _case(_CHECK, lesson=good, take=midi()),
+    _case(_HEARD, lesson=good, sound=wav(), kit_sound=wav()),
+    _case(_TOLD, lesson=good, take=midi(), kit_midi=midi(), kit_sound=wav()),
+    _case(_DELAY, sound=wav()),
+    _case(st.just(("a soundfont",)), font=soundfonts()),
+    st.deferred(_results),
     _case(st.just(("term", "term.toml", "-o", "out", "--results", "back")), term=terms(), log=logs(), record=records),
     _case(st.just(("a term's plan",)), term=terms()),
     _case(st.just(("a practice log",)), log=logs()),
@@ -147,10 +190,43 @@ def _plan(data: bytes) -> None:
         plan_lessons(job)
 
 
+class _Struck:
+    """The process that strikes soundfonts, begun when the first one comes, and anew where one took it along."""
+
+    process: "subprocess.Popen[str] | None" = None
+
+    def strike(self, path: Path) -> str:
+        if self.process is None:
+            words = [sys.executable, Path(__file__).with_name("font_child.py")]
+            self.process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        try:
+            print(path, file=self.process.stdin, flush=True)
+            said = self.process.stdout.readline().rstrip("\n")
+        except BaseException:  # it took too long
+            self.process.kill()
+            self.process.wait()
+            self.process = None
+            raise
+        if not said:
+            code, self.process = self.process.wait(), None
+            raise RuntimeError(f"the soundfont took its process along: {code}")
+        return said
+
+
+_struck = _Struck()
+
+
+def _strike(data: bytes) -> None:
+    Path("font.sf2").write_bytes(data)
+    if (said := _struck.strike(Path("font.sf2").resolve())) != "sound":
+        raise (LessonError if said.startswith("FONT: ") else AssertionError)(said)
+
+
 DOORS: dict[str, Callable[[bytes], object]] = {  # read by commands that take too long for so many cases
     "a practice log": lambda data: read_log(data.decode("utf-8", "replace")),
     "a term's record": _record,
     "a term's plan": _plan,
+    "a soundfont": _strike,
 }
 
 
@@ -170,7 +246,7 @@ def broken_promise(case: Case, folder: Path) -> str:
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     for name, data in case.files:
-        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).parent.mkdir(exist_ok=True, parents=True)
         (folder / name).write_bytes(data)
     if "pipe" in case.words:
         os.mkfifo(folder / "pipe")

@@ -101,9 +101,20 @@ values = st.recursive(
 )
 
 
-@st.composite
-def damaged(draw, data: bytes, most: int = 6) -> bytes:
+class _Large(bytes):
+    """Bytes whose picture is short: hypothesis paints all that a strategy is made of."""
+
+    def __repr__(self) -> str:
+        return f"{len(self)} bytes"
+
+
+def damaged(data: bytes, most: int = 6) -> st.SearchStrategy[bytes]:
     """Bytes with some of them changed, cut, doubled or put elsewhere."""
+    return _damaged(_Large(data), most)
+
+
+@st.composite
+def _damaged(draw, data: bytes, most: int) -> bytes:
     found = bytearray(data)
     for _ in range(draw(st.integers(0, most))):
         at = draw(st.integers(0, max(len(found) - 1, 0)))

@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import struct
 import subprocess
 import sys
 import zipfile
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from cases import GOOD, Case, broken_promise
+from sound_files import FLOAT, wave_file
 from written_files import quantity
 
 ROOT = Path(__file__).parents[2]
@@ -86,7 +88,12 @@ FINDS = {
     "20 000 markers": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(*MARKS)}),
     "a score nested without end": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": b"<score-partwise>" + b"<part>" * 500_000}),
     "a packed score that swells": (("bars", "a.toml"), {"a.toml": FROM_PACKED, "line.mxl": packed(b" " * 9_999_000)}),
+    "a recording far past full scale": (("check", "take.wav", "--hello"), {"take.wav": wave_file(struct.pack("<f", 1e30) * 8000, FLOAT)}),
+    "a recording of no numbers": (("check", "a.toml", "take.wav", "--kit", "take.wav"), {"a.toml": GOOD, "take.wav": wave_file(struct.pack("<3f", float("nan"), float("inf"), 3e38) * 4000, FLOAT, 2)}),
+    "a recording of nothing": (("check", "a.toml", "take.wav"), {"a.toml": GOOD, "take.wav": wave_file(b"")}),
+    "a soundfont of nothing": (("a soundfont",), {"font.sf2": b"RIFF"}),
     "a log of many digits": (("a practice log",), {"log": b'{"format": "fourlimb-practice", "version": ' + b"9" * 5000 + b"}"}),
+    "a log of a number past all measure": (("a practice log",), {"log": b'{"format": "fourlimb-practice", "version": 1, "lesson": {"hash": "0"}, "bars": {"1": [1' + b"0" * 400 + b"]}}"}),
     "a log nested without end": (("a practice log",), {"log": b"[" * 100_000}),
 }  # fmt: skip
 

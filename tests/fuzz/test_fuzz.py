@@ -8,7 +8,7 @@ from pathlib import Path
 import cases
 from hypothesis import settings
 
-CASES, BATCH = 1200, 300  # about 20 s of one core; `make fuzz` runs a million
+CASES, BATCH = 1200, 300  # about 25 s of one core; `make fuzz` runs a million
 
 
 def test_hostile_files_and_words_are_one_line_each(tmp_path):

@@ -73,20 +73,23 @@ def lessons(draw) -> bytes:
     top += [f"tempo = {draw(seldom(st.integers(30, 400).map(str), values, 20))}", f'groove = "{groove}"']
     more = {name: key for name, key in keys_of(LessonFile).items() if name not in ("title", "tempo", "groove")}
     top.append(draw(rows(more, 2)))
-    how = draw(st.sampled_from(["values"] * 6 + ["counts", "counts", "file"]))
-    said = draw(
-        {
-            "values": line,
-            "counts": counted,
-            "file": st.sampled_from(["line.mid", "line.musicxml", "line.mxl", "none.xml", "..", ""]),
-        }[how]
-    )
+    parts, many = top, draw(st.sampled_from([1, 1, 1, 2]))
     others = {
         name: key
         for name, key in keys_of(LineTable).items()
         if name not in ("values", "counts", "file", "pickup", "part")
     }
-    parts = [*top, f"[line]\n{how} = {toml_text(said)}", draw(rows(others, 2))]
+    for _ in range(many):
+        how = draw(st.sampled_from(["values"] * 6 + ["counts", "counts", "file"]))
+        said = draw(
+            {
+                "values": line,
+                "counts": counted,
+                "file": st.sampled_from(["line.mid", "line.musicxml", "line.mxl", "none.xml", "..", ""]),
+            }[how]
+        )
+        heading = "[line]" if many == 1 else "[[line]]"
+        parts += [f"{heading}\n{how} = {toml_text(said)}", draw(rows(others, 2))]
     parts += ["[feel]", draw(rows(keys_of(FeelTable), 3))] if draw(st.booleans()) else []
     parts += (
         [
@@ -371,6 +374,25 @@ def logs(draw) -> bytes:
     if draw(st.booleans()):
         log["bars"] = draw(st.dictionaries(st.one_of(st.just("1"), texts), jsons, max_size=3))
     return bytes_of(draw, json.dumps(log))
+
+
+@st.composite
+def came_back(draw, hashes) -> bytes:
+    """A practice log or a checked take of a lesson that there is, with a wrong value here and there."""
+    table = {
+        "lesson": {"title": "x", "hash": draw(seldom(st.sampled_from(hashes), texts, 12))},
+        "version": draw(seldom(st.just(1), jsons)),
+        "word": draw(seldom(st.sampled_from(["", "anna", "ben"]), st.one_of(texts, jsons), 4)),
+    }
+    if draw(st.booleans()):
+        table |= {"format": "fourlimb-practice", "minutes": {"2026-11-27": 12.5}, "bars": {"3": [80, 96]}}
+    else:
+        counts = {"bar": 1, "written": 4, "hit": 4, "missed": 0, "unsure": 0, "extra": 0, "lost_beats": [0, 0]}
+        counts |= {name: draw(jsons) for name in draw(st.lists(st.sampled_from([*counts]), max_size=1))}
+        table |= {"format": "fourlimb-check", "tempo_bpm": draw(seldom(st.just(96.0), jsons, 6)), "bars": [counts] * 2}
+    for name in draw(st.lists(st.sampled_from([*table]), max_size=1)):
+        table[name] = draw(jsons)
+    return bytes_of(draw, json.dumps(table))
 
 
 records = st.one_of(jsons.map(json.dumps), st.fixed_dictionaries(

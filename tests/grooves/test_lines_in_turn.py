@@ -11,9 +11,8 @@ from music import parse_text, played
 from grooves.bar_choice import bar_numbers
 from grooves.errors import LessonError
 from grooves.lesson import parse_lesson
-from grooves.line import WrittenLine
+from grooves.line import RehearsalLetter, WrittenLine
 from grooves.rhythm import Meter, parse_values, values_text
-from grooves.score import RehearsalLetter
 from render.lesson.groove_files import find_groove
 
 TOP = 'title = "Harbour Street, two lines"\ntempo = 120\ngroove = "{groove}"\n'
@@ -137,8 +136,9 @@ def test_sections_put_letters_over_bars_in_the_order_of_the_bars():
     assert [score.letter_over(number) for number in (1, 2, 3, 4)] == ["A", "", "B", ""]
 
 
-def test_a_letter_alone_stands_over_bar_1():
+def test_a_letter_alone_stands_over_the_first_bar():
     assert one(f'{FOUR}\nletter = "A"').score.letters == (RehearsalLetter("A", 1),)
+    assert one(f'{FOUR}\nletter = "A"\nbars = "3-4"').score.letters == (RehearsalLetter("A", 3),)
 
 
 def test_a_letter_chooses_its_bars_in_a_track_and_in_the_line():

@@ -4,6 +4,8 @@ mir_eval counts: an onset is right within 30 ms (`mir_eval.onset`). Two takes he
 is in `tests/bench/takes.py`, with the floors that it must hold.
 """
 
+from dataclasses import replace
+
 import mir_eval
 import numpy as np
 import pytest
@@ -15,7 +17,9 @@ from takes_sound import (
     RATE,
     SMALL,
     Drums,
+    Gain,
     Room,
+    begun_at,
     calibration,
     in_room,
     plain_levels,
@@ -29,6 +33,7 @@ from grooves.takes.check import check_take
 from render.hearing.drums import begins, kit_templates
 from render.hearing.features import open_recording
 from render.hearing.hello import APART_SECONDS, click_moments, click_sound, latency
+from render.hearing.levels import levelled
 from render.hearing.single_strokes import own_kit
 from render.hearing.sound_take import listen
 from render.soundfont.soundfont import default_soundfont, open_kit
@@ -58,7 +63,7 @@ def heard(drums, usual, tmp_path_factory):
     recording = open_recording(saved(folder / "take.wav", sound))
     levels = plain_levels(written)
     kit = open_recording(saved(folder / "kit.wav", calibration(written.parts, drums, levels, SMALL)))
-    own = own_kit(kit, written.parts, usual)
+    own = own_kit(kit, written.parts)
     return written, made, listen(recording, written, usual), listen(recording, written, usual, own), own
 
 
@@ -94,18 +99,60 @@ def test_the_time_of_a_stroke_is_heard_to_a_few_milliseconds(heard, drums, known
         assert np.median(np.abs(gaps - np.median(gaps))) <= limit, part
 
 
-def test_a_late_foot_is_heard_late_by_a_microphone_too(heard):
-    written, _, without, with_kit, _ = heard
-    for take, within in ((without, 8), (with_kit, 4)):
-        limbs = {one.limb: one for one in check_take(take, written).findings.limbs}
-        assert limbs["right foot"].lateness_ms == pytest.approx(25, abs=within)
-        assert abs(limbs["left hand"].lateness_ms) < within
+@pytest.mark.parametrize("known", [False, True], ids=["soundfont", "own kit"])
+def test_how_late_a_limb_is_comes_out_as_it_was_played(heard, drums, known):
+    # Limits: what the table of `tests/bench/takes.py` asks of nine takes in ten, 8 ms of the foot's hi-hat, 4 of others.
+    written, made, without, with_kit, _ = heard
+    take = with_kit if known else without
+    meant = {one.part: one for one in check_take(begun_at(made.take, drums, take.unclear), written).findings.limbs}
+    assert meant["bass drum"].lateness_ms > 20
+    for one in check_take(take, written).findings.limbs:
+        if one.heard:
+            within = 8 if one.part == "hi-hat" else 4
+            assert one.lateness_ms == pytest.approx(meant[one.part].lateness_ms, abs=within), one.part
 
 
-def test_levels_are_compared_only_with_the_kits_own_strokes(heard):
+def test_a_phone_lacks_the_lowest_tones_so_that_loudness_is_only_held_against_single_strokes(heard):
     written, _, without, with_kit, _ = heard
-    assert check_take(without, written).findings.bass_drum_lu is None
-    assert with_kit.levels and check_take(with_kit, written).findings.bass_drum_lu < -9
+    assert check_take(without, written).findings.bass_drum_lu is None and without.against_own_lu is None
+    assert check_take(with_kit, written).findings.bass_drum_lu is None
+    assert abs(with_kit.against_own_lu) < 3  # both were played alike, each stroke 1.5 dB louder or softer by chance
+
+
+@pytest.mark.parametrize("softer_lu", [0.0, 6.0], ids=["as written", "softer by six"])
+def test_the_bass_drum_is_told_to_two_lu_in_a_clean_recording(drums, tmp_path, usual, softer_lu):
+    written = sheet(tempo=120, choruses=2)
+    played_softer = replace(written, strokes=tuple(_softer(one, softer_lu) for one in written.strokes))
+    sound, _ = recorded(played_softer, Student(35), drums, CLEAN)
+    kit = calibration(written.parts, drums, plain_levels(written), CLEAN)
+    own = own_kit(open_recording(saved(tmp_path / "kit.wav", kit)), written.parts)
+    take = listen(open_recording(saved(tmp_path / "a.wav", sound)), written, usual, own)
+    assert check_take(take, written).findings.bass_drum_lu == pytest.approx(-14 - softer_lu, abs=2)
+
+
+def _softer(one, softer_lu):
+    return replace(one, level_lu=one.level_lu - softer_lu * (one.part == "bass drum"))
+
+
+@pytest.mark.parametrize("gain", [None, Gain(0.005, 0.5, 0.7), Gain(0.02, 1.0, 0.5), Gain(0.002, 0.25, 0.8)], ids=str)
+def test_a_gain_that_moves_by_itself_is_known_by_the_noise_that_grows_after_strokes(drums, tmp_path, gain):
+    levels = {"ride": 0.0, "snare": -3.0, "bass drum": -14.0, "hi-hat": -6.0}
+    sound = calibration(tuple(levels), drums, levels, Room(0.3, 35, True, gain), seed=36)
+    own = own_kit(open_recording(saved(tmp_path / "a.wav", sound)), tuple(levels))
+    assert own.automatic == (gain is not None)
+
+
+def test_where_a_gain_moved_no_levels_are_compared(heard, usual):
+    *_, without, _, own = heard
+    found = levelled(without, replace(own, automatic=True), usual, np.ones(39, np.float32), np.zeros((100, 5)))
+    assert found.automatic and not found.levels and found.against_own_lu is None
+
+
+@pytest.mark.parametrize(("tempo", "words"), [(60, "half"), (120, "")])
+def test_a_take_at_half_speed_is_told_so_at_once(drums, usual, tmp_path, tempo, words):
+    sound, _ = recorded(sheet(tempo=tempo, choruses=2), Student(37), drums, SMALL)
+    recording = open_recording(saved(tmp_path / "a.wav", sound))
+    assert listen(recording, sheet(tempo=120, choruses=2), usual).speed == words
 
 
 @pytest.mark.parametrize("silent", [("hi-hat",), ("hi-hat", "snare")], ids=" and ".join)
@@ -138,17 +185,17 @@ def test_single_strokes_give_a_template_each_and_their_loudness(heard):
 
 
 @pytest.mark.parametrize("room", [CLEAN, LARGE], ids=["clean", "large"])
-def test_a_stroke_too_few_is_said_with_the_order(drums, usual, tmp_path, room):
+def test_a_stroke_too_few_is_said_with_the_order(drums, tmp_path, room):
     levels = {"ride": 0.0, "snare": -3.0, "bass drum": -14.0, "hi-hat": -6.0}
     sound = calibration(tuple(levels), drums, levels, room)
     short = sound[: int(RATE * 2 * 15)]
     with pytest.raises(LessonError, match="15 strokes are heard, and 4 of each of 4 parts are 16; play each alone"):
-        own_kit(open_recording(saved(tmp_path / "a.wav", short)), tuple(levels), usual)
+        own_kit(open_recording(saved(tmp_path / "a.wav", short)), tuple(levels))
 
 
-def test_a_long_recording_is_no_kit(usual, tmp_path):
+def test_a_long_recording_is_no_kit(tmp_path):
     with pytest.raises(LessonError, match="lasts 301 s; single strokes of a kit take a minute"):
-        own_kit(open_recording(saved(tmp_path / "a.wav", np.zeros(301 * 8000), 8000)), ("ride",), usual)
+        own_kit(open_recording(saved(tmp_path / "a.wav", np.zeros(301 * 8000), 8000)), ("ride",))
 
 
 def test_the_click_has_four_strokes_a_part_and_the_fourth_is_higher():

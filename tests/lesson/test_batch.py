@@ -5,11 +5,13 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import CancelledError, Future
 from pathlib import Path
 
 import pytest
 
 from grooves.errors import LessonError
+from render.lesson import batch
 from render.lesson.batch import run
 
 ROOT = Path(__file__).parents[2]
@@ -80,6 +82,7 @@ SCHEDULER = """
 import os, signal, sys, time
 from pathlib import Path
 from distributed import LocalCluster
+from render.lesson import batch
 from render.lesson.batch import run
 
 def work(number, folder):
@@ -121,6 +124,7 @@ import os, signal, sys
 import dask
 from distributed import LocalCluster
 from grooves.errors import LessonError
+from render.lesson import batch
 from render.lesson.batch import run
 
 def work(number):
@@ -165,3 +169,14 @@ def test_processes_print_charts_also_where_this_one_has_printed_one(tmp_path):
     (tmp_path / "twice.py").write_text(code)
     done = subprocess.run([sys.executable, tmp_path / "twice.py"], capture_output=True, text=True, timeout=60, cwd=ROOT)
     assert done.stdout.strip() == "[b'%PDF-', b'%PDF-']", done.stderr
+
+
+def test_a_result_that_never_comes_is_not_waited_for_once_its_scheduler_is_gone(monkeypatch):
+    monkeypatch.setattr(batch, "_LOOKED_SECONDS", 0.01)
+    looks = iter([False, False, True])
+    with pytest.raises(CancelledError):
+        batch._awaited(Future(), lambda: next(looks))
+    late = Future()
+    late.set_exception(TimeoutError("the job's own"))
+    with pytest.raises(TimeoutError, match="the job's own"):
+        batch._awaited(late, lambda: True)

@@ -10,8 +10,9 @@ from takes_sound import CLEAN, FLUID, RATE, Drums, recorded, saved
 from grooves.errors import LessonError
 from grooves.takes.check import student_track
 from grooves.takes.sheet import sheet_of
+from grooves.takes.take import Take
 from render.command.cli import main
-from render.lesson.check import CheckOptions, check_lesson
+from render.lesson.check import CheckOptions, check_lesson, level_notes
 from render.lesson.load import load_lesson
 from render.lesson.options import RenderOptions
 from render.lesson.render_lesson import render_lesson
@@ -117,3 +118,28 @@ def test_hello_measures_the_delay_of_its_own_recording(tmp_path, capsys):
     assert "The click comes back 50 ms late; add --latency 50." in capsys.readouterr().out
     assert main(["check", "--hello", str(tmp_path / "none.wav")]) == 2
     assert "there is no such file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("take", "told"),
+    [
+        (Take((), 20.0, automatic=True), ["The recorder changed its own gain, so loudness is not compared"]),
+        (
+            Take((), 20.0, against_own_lu=-4.2),
+            ["Against the ride your bass drum was 4 LU softer than in your own single"],
+        ),
+        (
+            Take((), 20.0, against_own_lu=5.1),
+            ["Against the ride your bass drum was 5 LU louder than in your own single"],
+        ),
+        (
+            Take((), 20.0, against_own_lu=-3.4),
+            ["Against the ride your bass drum was about as loud as in your own single"],
+        ),
+        (Take((), 20.0, levels=True, against_own_lu=-4.2), []),
+        (Take((), 20.0), []),
+    ],
+)
+def test_what_is_said_of_loudness_is_only_what_the_recording_holds(take, told):
+    said = list(level_notes(take))
+    assert len(said) == len(told) and all(one.startswith(meant) for one, meant in zip(said, told, strict=True))

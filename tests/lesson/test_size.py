@@ -8,11 +8,12 @@ from music import lesson_of, text_of
 from grooves.errors import LessonError
 from grooves.passages import track_passages
 from grooves.performance import perform
+from render.command.cli import main
 from render.lesson.load import load_lesson
 from render.lesson.loop import render_loop
 from render.lesson.options import LoopOptions, RenderOptions
 from render.lesson.plan import lay_out, plan_lesson
-from render.lesson.size import track_size
+from render.lesson.size import MOST_PAGE_BARS, track_size
 
 SHAPES = """
 [[track]]
@@ -161,3 +162,14 @@ def test_a_track_is_laid_out_once_for_names_lengths_and_sound(tmp_path, monkeypa
 
     render_plan(plan)
     assert len(laid) == 5
+
+
+def test_a_page_of_too_many_bars_is_refused_before_anything_is_made(tmp_path, capsys):
+    path = tmp_path / "long.toml"
+    path.write_text(text_of("4 8 8 4 4", line=f'repeat_each = {MOST_PAGE_BARS // 25 + 1}\nbars = "{"1," * 24}1"'))
+    said = "its page would have 1,025 bars, all ways to read the line together; a page has at most 1,000: choose bars"
+    for words in (("render", path, "-o", tmp_path / "out"), ("page", path, "-o", tmp_path / "out" / "a.html")):
+        assert main([*map(str, words)]) == 2
+        assert said in capsys.readouterr().err
+    assert [*tmp_path.iterdir()] == [path]
+    assert main(["render", str(path), "-o", str(tmp_path / "out"), "--no-documents", "--no-audio"]) == 0

@@ -190,6 +190,22 @@ def test_changing_tempo_while_it_plays_loses_and_doubles_no_note(shown):
     assert names == sorted((place, part, key) for place, part, key in still if place < last - 4)
 
 
+def test_clean_counts_for_the_round_that_ends_next_although_long_notes_are_laid_out_beyond_it(shown):
+    _, page = shown
+    script = """() => {
+        const rise = { every: 1, by: 10, to: 200, waits: true };
+        const player = new Player(lesson, { ...firstSettings(lesson), countIn: 0, tempo: 120, loop: [0], rise });
+        player.pump(1.9);
+        const practice = Object.create(Practice.prototype);
+        practice.transport = { player, sound: { origin: 0 }, context: { currentTime: 1.5 }, change: (act) => player.change(1.95, act) };
+        Object.assign(practice, { onPassed() {}, say() {} });
+        practice.passed();
+        player.pump(4);
+        return player.map.spans.map(({ beat, pace }) => [beat, pace]);
+    }"""
+    assert page.page.evaluate(script)[:2] == [[0, 120], [4, 130]]
+
+
 # --- the sheet -----------------------------------------------------------------------------------
 
 

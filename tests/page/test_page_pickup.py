@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from music import lesson_of
-from page_browser import RATE, data_of, html_of, kit_and_balance, opened
+from page_browser import RATE, data_of, html_of, kit_and_balance, opened, until
 
 from grooves.passages import Alternation, Fade, Ladder, Track, track_passages
 from grooves.performance import perform
@@ -123,6 +123,18 @@ def test_the_pickup_is_drawn_before_bar_1_in_its_place_of_the_bar_and_stays_in_s
     assert any(shown for place, shown in places if place == -1) and not any(
         shown for place, shown in places if place == 0
     )
+    sheet.click("#play")
+
+
+def test_without_a_count_in_the_cursor_runs_through_the_pickup_first(shown):
+    _, page = shown
+    sheet = page.page
+    sheet.evaluate("controls.steps.take(3)")
+    sheet.evaluate("settings.countIn = 0")
+    sheet.click("#play")
+    until(page, "document.querySelector('.pickup.now .cursor') && ui.where.textContent === 'Pickup'")
+    until(page, "document.querySelector('.bar.now') && !document.querySelector('.pickup.now')")
+    assert sheet.evaluate("ui.where.textContent").startswith("Bar 1")
     sheet.click("#play")
 
 

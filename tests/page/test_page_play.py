@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from music import lesson_of
+from music import lesson_of, parse_text
 from page_browser import RATE, html_of, kit_and_balance, opened
 
 from grooves.deviations import deviations, stream_key, white
@@ -20,6 +20,18 @@ from render.sound.peaks import true_peak
 
 LINE = "4 8 8 4 4 | 8 4 4 [8 4] | 12 12 12 4 8r 8 4 | 16 16 16 16 8 8 [4 8] 8"
 HUMAN = "timing_ms = 6\nlevel_lu = 1\nseed = 7"
+TWO_LINES = f"""
+title = "Harbour Street, two lines"
+tempo = 130
+groove = "bossa-nova"
+[[line]]
+values = "4 8 8 4 4 | % | 2 8 8 4"
+[[line]]
+values = "8 8 4 8 4 8 | 4 4 2"
+played_on = "bass drum"
+[feel]
+{HUMAN}
+"""
 TEMPOS = (48, 120, 207, 300)
 LARGE = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 
@@ -184,6 +196,7 @@ LESSONS = {
     "balanced": lambda: lesson_of(LINE, balance="hi-hat = -3\nline = -8", feel=HUMAN),
     "gaps": lambda: lesson_of("4 4 4 4", line='played_on = { notes = "snare", gaps = "bass drum" }', feel=HUMAN),
     "repeated": lambda: lesson_of(LINE, line="repeat_each = 2", feel=HUMAN),
+    "lines in turn": lambda: parse_text(TWO_LINES),
     "reading in turn": lambda: lesson_of(LINE, line='played_on = { each_chorus = ["snare", "bass drum"] }', feel=HUMAN),
 }
 

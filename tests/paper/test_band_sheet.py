@@ -161,3 +161,21 @@ def test_a_band_of_thousands_of_bars_is_not_drawn():
     lesson = lesson_of(tracks='[band]\nform = "blues"', top="choruses = 1000", line="repeat_each = 4")
     with pytest.raises(LessonError, match="--show: 4,000 bars of a band are too long; it has at most 2,000"):
         chart_data(lesson, "svg", ChartOptions(show=("band",)))
+
+
+@pytest.mark.parametrize(("count_in", "bass"), [(2, 0), (0, 4)])
+def test_a_pickup_stands_in_a_bar_before_bar_1_counted_in_or_over_the_form_s_last_chords(count_in, bass):
+    lesson = lesson_of(
+        "4 4 4 4 | 2 4 4r",
+        line='pickup = "8 8"',
+        top=f"count_in = {count_in}\nchoruses = 2",
+        tracks='[band]\nform = "blues"\nhorns = "line"',
+    )
+    passages = track_passages(Track("band"), lesson.score, 2, count_in)
+    bars = band_sheet(lesson.score, passages, lesson.feel)
+    assert [bar.number for bar in bars] == [0, 1, 2, 1, 2]
+    found = read_back(band_musicxml(lesson.score, bars, [2]))
+    assert [place for place, *_ in found["horns"]][:3] == [3, Fraction(7, 2), 4]
+    assert sum(place < 4 for place, *_ in found["bass"]) == bass
+    numbers = etree.fromstring(band_musicxml(lesson.score, bars, [2])).xpath("part[1]/measure/@number")
+    assert numbers == ["0", "1", "2", "3", "4"]

@@ -9,16 +9,16 @@ from music import lesson_of
 
 from grooves.teaching.coordination import hardest_first
 from render.paper.cautions import CAUTIONS
-from render.paper.handout import Sheet, handout, handout_svg_pages
+from render.paper.handout import HandoutSheet, handout, handout_svg_pages
 
 EASY = "4 4 4 4 | 4 4 4r 4 | 2 2 | 4 4 2"
 HARD = "8r 4 4 4 8 | 8 4 8 8r 8 4 | 8r 4 4 4 8 | 4 8 8 2"
 SVG = {"s": "http://www.w3.org/2000/svg"}
 
 
-def sheet(week: int, *lines: str, note: str = "") -> Sheet:
+def sheet(week: int, *lines: str, note: str = "") -> HandoutSheet:
     scores = [(f"Line {number}", lesson_of(line, tempo=96).score) for number, line in enumerate(lines, 1)]
-    return Sheet(f"Monday, week {week}", tuple(scores), note)
+    return HandoutSheet(f"Monday, week {week}", tuple(scores), note)
 
 
 def words_of(page: str) -> str:

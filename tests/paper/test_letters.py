@@ -17,9 +17,14 @@ from music import lesson_of, parse_text, played
 from musicxml_schema import schema
 from page_browser import kit_and_balance
 
+from grooves.line import RehearsalLetter
+from grooves.rhythm import Meter
+from render.lesson.load import load_lesson
 from render.page.page import page
 from render.page.staff import staves
 from render.paper.layout import system_starts
+from render.paper.notation import musicxml
+from render.reading.read_musicxml import bars_from_musicxml
 from render.sound.midi import midi_bytes
 
 LINE = "4 8 8 4 4 | % | 2 2 | 1 | 4 4 2 | 1"
@@ -94,6 +99,20 @@ def test_who_reads_is_said_at_the_letters_where_it_changes():
     assert not [w for w in xml_of(parse_text(again).score).xpath("//words/text()") if w.startswith("on the")]
 
 
+def test_sticking_stands_below_the_lines_alone_whose_hands_take_turns():
+    alternating = TWO.replace('played_on = "bass drum"', 'played_on = { hands = "alternate" }')
+    root = etree.fromstring(chart(parse_text(alternating).score, "musicxml", under=["sticking"]))
+    under = ["".join(one.xpath("note/lyric/text/text()")) for one in root.xpath("part[@id='line']/measure")]
+    assert under == ["", "", "RL", "RLR", "L"]
+
+
+def test_accents_of_the_groove_are_printed_in_the_lines_that_leave_them_free():
+    """The swing ride is accented on 2 and 4; where a hand reads, the printed chord shows the line's accents alone."""
+    drawn = musicxml(two().score, ("drums",), headings=False)
+    accents = [len(one.xpath(".//accent")) for one in etree.fromstring(drawn).xpath("part/measure")]
+    assert accents[:2] == [0, 0] and min(accents[2:]) > 0
+
+
 def test_a_line_without_letters_has_neither():
     root = xml_of(score(line=""))
     assert not list(root.iter("rehearsal")) and styles(root) == [("6", "light-heavy")]
@@ -108,6 +127,27 @@ def test_a_sign_of_repeat_takes_the_place_of_a_double_bar():
 def test_a_pickup_ends_with_a_plain_barline():
     root = xml_of(lesson_of("1 | 1", line='sections = { A = 1, B = 2 }\npickup = "8 8"').score)
     assert [number for number, style in styles(root) if style == "light-light"] == ["1"]
+
+
+@pytest.mark.parametrize("pickup", ["", 'pickup = "8 8"'])
+def test_letters_are_read_back_with_the_line(pickup, tmp_path):
+    written = lesson_of(LINE, line=f"{SECTIONS}\n{pickup}").score
+    (tmp_path / "line.musicxml").write_bytes(chart(written, "musicxml"))
+    top = 'title = "t"\ntempo = 120\ngroove = "swing"\n[line]\nfile = "line.musicxml"\n'
+    (tmp_path / "a.toml").write_text(top)
+    assert load_lesson(tmp_path / "a.toml").lesson.score.letters == written.letters
+    (tmp_path / "a.toml").write_text(top + 'bars = "B"')
+    assert [bar.number for bar in load_lesson(tmp_path / "a.toml").lesson.score.bars] == [5, 6]
+    (tmp_path / "a.toml").write_text(top + "sections = { C = 2 }")
+    assert [one.letter for one in load_lesson(tmp_path / "a.toml").lesson.score.letters] == ["C"]
+
+
+def test_a_letter_in_bars_that_are_repeated_stands_over_the_first_time_and_a_number_is_no_letter():
+    xml = chart(lesson_of("4 4 2 | 1 | 2 2", line="sections = { A = 1, B = 3 }\nrepeat_each = 2").score, "musicxml")
+    read = bars_from_musicxml(xml, Meter(4, 4), "Line")
+    assert len(read.bars) == 6 and read.letters == (RehearsalLetter("A", 1), RehearsalLetter("B", 5))
+    numbered = bars_from_musicxml(xml.replace(b">B</rehearsal>", b">12</rehearsal>"), Meter(4, 4), "Line")
+    assert numbered.letters == (RehearsalLetter("A", 1),)
 
 
 # --- chart ----------------------------------------------------------------------------------------

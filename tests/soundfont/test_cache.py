@@ -1,6 +1,8 @@
 """The cache of samples: a soundfont that was changed is seen as another, files in the making are left alone."""
 
 import os
+import subprocess
+import sys
 import time
 
 import numpy as np
@@ -155,3 +157,19 @@ def test_a_render_with_wrong_entries_in_every_place_is_the_render_without_them(w
             broken = np.concatenate([kept, kept, kept], axis=1) if wrong == "shape" and kind is not PEAKS else kept[:3]
             entry.write_bytes(encode(kind, broken if wrong == "shape" else np.full_like(kept, wrong)))
     assert wholes[0] == wholes[1]
+
+
+def test_two_processes_that_fill_one_cold_cache_at_once_write_the_same_sound_and_whole_entries(tmp_path):
+    lesson = tmp_path / "lesson.toml"
+    lesson.write_text(text_of("4 8 8 4 4", tempo=300, tracks='[[track]]\nname = "full"'))
+    words = [sys.executable, "-m", "render", "render", lesson, "--no-documents", "--jobs", "1", "-o"]
+    both = [subprocess.Popen([*words, tmp_path / name], stdout=subprocess.DEVNULL) for name in ("one", "two")]
+    assert [process.wait(timeout=120) for process in both] == [0, 0]
+    first, second = ({path.name: path.read_bytes() for path in (tmp_path / name).iterdir()} for name in ("one", "two"))
+    assert first == second
+    assert any(name.endswith(".wav") for name in first)
+    entries = [*(cache_root() / "kits").glob("*/*")]
+    kinds = {kind.name: kind for kind in (SAMPLE, GAINS, LOUDNESS, POWERS, PEAKS, RING, RELEASE)}
+    assert len(entries) > 10
+    for entry in entries:
+        assert decode(kinds[entry.name.partition("-")[0]], entry.read_bytes()) is not None, entry.name

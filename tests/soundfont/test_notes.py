@@ -148,4 +148,4 @@ def test_drums_are_the_same_whether_notes_were_recorded_before_or_not(kit):
 def test_the_rate_changes_the_length_of_a_note_in_frames():
     with closing(open_kit(default_soundfont(), 48000, use_cache=False)) as kit:
         note = kit.instrument(32).note(40, 96, 300)
-        assert note.sample.frames / 48000 == pytest.approx(1, abs=0.01)
+        assert note.sample.frames / 48000 == pytest.approx(1.5, abs=0.01)
