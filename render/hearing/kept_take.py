@@ -31,6 +31,7 @@ _LONGEST = 3 * 3600.0
 Seconds = Annotated[float, Field(ge=-10, le=_LONGEST)]
 Length = Annotated[float, Field(gt=0, le=60)]
 Index = Annotated[int, Field(ge=0, lt=MOST_ROWS)]
+Place = Annotated[int, Field(gt=-MOST_ROWS, lt=MOST_ROWS)]  # below 0 in a pickup
 Byte = Annotated[int, Field(ge=0, le=127)]
 
 
@@ -55,7 +56,7 @@ class _Paper(_Table):
     divisions: Annotated[int, Field(ge=1, le=10_000)]
     voices: Annotated[list[Annotated[list[str], Field(min_length=3, max_length=3)]], Field(max_length=100)]
     bars: Annotated[list[tuple[Index, Index, Seconds, Length, Length]], Field(min_length=1, max_length=MOST_ROWS)]
-    written: Annotated[list[tuple[Seconds, Index, Index, Index, Literal[0, 1]]], Field(max_length=MOST_ROWS)]
+    written: Annotated[list[tuple[Seconds, Index, Index, Place, Literal[0, 1]]], Field(max_length=MOST_ROWS)]
     pads: dict[str, str] | None = None
     played: Annotated[list[tuple[Seconds, Byte, Byte]], Field(max_length=MOST_ROWS)] | None = None
 

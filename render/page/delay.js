@@ -27,9 +27,10 @@ class Delay {
     this.strokes = [];
     const clock = new HeardClock();
     const sound = new Sound(context, lesson, transport.hits, context.currentTime + CLICKS_LEAD);
-    const { key, level } = lesson.helpers.click;
+    const voice = lesson.helpers.click;
+    const { key, level } = voice;
     const clicks = Array.from({ length: CLICKS }, (_, at) => at * CLICK_SECONDS);
-    for (const seconds of clicks) sound.strike({ key, seconds, velocity: velocityFor(lesson.loudness[key], level), volume: 0 });
+    for (const seconds of clicks) sound.strike({ key, seconds, voice, velocity: velocityFor(lesson.loudness[key], level), volume: 0 });
     const end = sound.origin + clicks[CLICKS - 1] + CLICK_REACH;
     while (context.currentTime < end && context.state === "running") {
       clock.read(context);

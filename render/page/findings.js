@@ -173,7 +173,7 @@ function swingRatios(judged, { meter, divisions }, part) {
   const found = [];
   for (const [place, upbeat] of moments) {
     const [before, after] = [moments.get(place - divisions), moments.get(place + divisions)];
-    if (place % (2 * divisions) === divisions && before !== undefined && after > upbeat) found.push((upbeat - before) / (after - upbeat));
+    if (remainder(place, 2 * divisions) === divisions && before !== undefined && after > upbeat) found.push((upbeat - before) / (after - upbeat));
   }
   return found;
 }

@@ -17,7 +17,7 @@ class Heard {
   /** Judge a session that is over, and show it. */
   take(session, { kind, told, delay, input, part }) {
     const { steps } = this.controls;
-    const taken = { kind, track: session.track.filter(({ heard, dropped }) => heard && !dropped).map(({ seconds, key, velocity, volume }) => [seconds, key, velocity, volume]) };
+    const taken = { kind, track: session.track.filter(({ heard, dropped }) => heard && !dropped).map(plainStroke) };
     const step = steps.taken < 0 ? "" : this.lesson.steps[steps.taken].name;
     taken.paper = session.paper({ kind, step, delay, pads: told, played: kind !== "kit" });
     if (session.recorder) {
@@ -37,7 +37,7 @@ class Heard {
     const found = takeOfPads(session.played(), sheet, told);
     const answer = checkTake(found.take, sheet, { delay, sounding: part ? session.sounding() : [] });
     taken.sentences = [...answer.sentences, ...padNotes(found, sheet)];
-    taken.strokes = found.take.strokes.filter((one) => one.part && !one.mark).map(({ seconds, part: own, velocity }) => [seconds, PAD_KEYS[own][0], velocity]);
+    taken.strokes = found.take.strokes.filter((one) => one.part && !one.mark).map(({ seconds, part: own, velocity }) => ({ seconds, key: PAD_KEYS[own][0], velocity, volume: 0, voice: { part: own } }));
     taken.offset = delay ?? (answer.findings ? answer.findings.offset_ms : 0);
     if (!answer.findings) return;
     taken.limbs = answer.findings.limbs.filter((one) => one.heard).map(limbRow);
@@ -97,16 +97,13 @@ class Heard {
     const { track, strokes = [], samples, rate, offset } = this.taken;
     const late = (offset ?? this.taken.paper.delay_ms ?? 0) / 1000;
     const sound = new Sound(context, this.lesson, transport.hits, context.currentTime + 0.3);
-    const own = samples ? [] : strokes.map(([seconds, key, velocity]) => [seconds - late, key, velocity, 0]);
-    const left = [...track, ...own].filter(([seconds]) => seconds >= 0).sort((one, other) => one[0] - other[0]);
-    const end = Math.max(...left.map(([seconds]) => seconds), samples ? samples.length / rate - late : 0) + 1;
+    const own = samples ? [] : strokes.map((one) => ({ ...one, seconds: one.seconds - late }));
+    const left = [...track, ...own].filter(({ seconds }) => seconds >= 0).sort((one, other) => one.seconds - other.seconds);
+    const end = Math.max(...left.slice(-1).map(({ seconds }) => seconds), samples ? samples.length / rate - late : 0) + 1;
     this.back = { sound, source: samples ? this.recording(context, sound.origin, late) : null };
     const pump = () => {
       const until = context.currentTime + AHEAD_BACK - sound.origin;
-      while (left.length && left[0][0] < until) {
-        const [seconds, key, velocity, volume] = left.shift();
-        sound.strike({ seconds, key, velocity, volume });
-      }
+      while (left.length && left[0].seconds < until) sound.strike(left.shift());
       if (context.currentTime - sound.origin > end) this.stop();
     };
     pump();
@@ -134,6 +131,11 @@ class Heard {
     this.back = null;
     ui["hear-back"].textContent = "Hear it back";
   }
+}
+
+/** What of a stroke is needed to sound it again. */
+function plainStroke({ seconds, key, velocity, volume, until, voice: { part, band } }) {
+  return { seconds, key, velocity, volume, until, voice: { part, band } };
 }
 
 /** An element with words or others in it. */

@@ -139,7 +139,9 @@ function gathered(take, sheet, rows, found, lost, alignment) {
       used.add(hit);
     }
   });
-  const isExtra = ({ part, mark }, at) => sheet.parts.includes(part) && !mark && !used.has(at);
+  const begins = sheet.bars[0].seconds - sheet.bars[0].beat / 4; // what is struck in the count-in is not one too many
+  const counts = ({ seconds }) => onTrack(seconds, alignment) >= begins;
+  const isExtra = (one, at) => sheet.parts.includes(one.part) && !one.mark && !used.has(at) && counts(one);
   const extras = take.strokes.map((one, at) => (isExtra(one, at) ? at : -1)).filter((at) => at >= 0);
   return { of, late, extras, lost: [...lost] };
 }

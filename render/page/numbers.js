@@ -60,6 +60,11 @@ function placeAfter(row, value) {
   return low;
 }
 
+/** What is left of a division, never below 0: a pickup's places are below 0. */
+function remainder(value, by) {
+  return ((value % by) + by) % by;
+}
+
 /** The sum. */
 function sumOf(values) {
   return values.reduce((sum, value) => sum + value, 0);

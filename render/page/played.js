@@ -27,7 +27,7 @@ class Dots {
 
   /** A stroke on a part, in seconds of the player: draw it beside the written one it is nearest to, and return its dot. */
   play(part, seconds, strokes, delay) {
-    const own = strokes.filter(({ voice, cell }) => voice.part === part && voice.limb && cell.score);
+    const own = strokes.filter(({ voice, cell, isPickup }) => voice.part === part && voice.limb && cell.score && !cell.leadIn && !isPickup);
     const shift = delay ?? this.middle;
     const gap = (stroke) => seconds - shift - stroke.nominal - (this.lesson.feel.placement[stroke.voice.limb] || 0);
     const nearest = own.length ? own.reduce((best, one) => (Math.abs(gap(one)) < Math.abs(gap(best)) ? one : best)) : null;

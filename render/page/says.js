@@ -115,14 +115,20 @@ function spokenPlace(place, { meter, divisions }) {
   return `${number}${said ?? `+${within}`}`;
 }
 
+/** Where a stroke is written: "bar 3", or the pickup, which has no number. */
+function spokenBar({ bar, place }, { bars }) {
+  return place < 0 ? "the pickup" : `bar ${bars[bar].number}`;
+}
+
 /** The places that were missed most often, and how many there were in all. */
 function sayMissing({ judged }, sheet) {
-  const groups = byKey(judged, ({ stroke }) => `${sheet.bars[stroke.bar].number} ${stroke.part} ${spokenPlace(stroke.place, sheet)}`);
+  const beatOf = ({ place }) => spokenPlace(remainder(place, sheet.meter.length * sheet.divisions), sheet);
+  const groups = byKey(judged, ({ stroke }) => `${spokenBar(stroke, sheet)} ${stroke.part} ${beatOf(stroke)}`);
   const places = [...groups.values()].map((own) => ({ stroke: own[0].stroke, of: own.length, gone: own.length - hitOf(own).length }));
   const often = places.filter(({ gone, of }) => gone && gone >= OFTEN * of).sort((one, other) => other.gone - one.gone);
   const said = often.slice(0, MOST_PLACES).map(({ stroke, gone, of }) => {
     const rounds = of > 1 ? ` in ${gone} of ${of} rounds` : "";
-    return `In bar ${sheet.bars[stroke.bar].number} the ${stroke.part} was missing on ${spokenPlace(stroke.place, sheet)}${rounds}.`;
+    return `In ${spokenBar(stroke, sheet)} the ${stroke.part} was missing on ${beatOf(stroke)}${rounds}.`;
   });
   const total = sumOf(places.map(({ gone }) => gone));
   const told = sumOf(often.map(({ gone }) => gone));

@@ -38,6 +38,7 @@ class Session {
     this.bars = [];
     this.track = []; // every stroke of the track that is over, for hearing it again
     this.notes = []; // what was played: { timeOf, key, velocity, channel }, the time known better at the end
+    this.early = []; // strokes of a pickup whose bar has not begun
     this.known = new Set();
     this.places = new Map(); // the quarter at which a bar begins → its index
     this.fastest = 0;
@@ -50,21 +51,25 @@ class Session {
     const { context, strokes } = this.transport;
     this.clock.read(context);
     for (const stroke of strokes) {
-      if (stroke.when > context.currentTime || this.known.has(stroke.id)) continue;
-      this.known.add(stroke.id);
+      const name = `${stroke.id} ${stroke.key}`; // a chord of the band has several keys
+      if (stroke.when > context.currentTime || this.known.has(name)) continue;
+      this.known.add(name);
       this.track.push(stroke);
-      if (!stroke.cell.score) continue;
+      if (stroke.isPickup) this.early.push(stroke);
+      if (!stroke.cell.score || stroke.cell.leadIn || stroke.isPickup) continue;
       const bar = this.barOf(stroke.cell, onBar);
-      if (stroke.voice.limb && (!this.part || stroke.voice.part === this.part)) this.write(stroke, bar);
+      if (stroke.voice.limb) this.write(stroke, bar);
     }
   }
 
-  /** One written stroke. */
-  write({ nominal, voice, onset, heard, dropped }, bar) {
-    const { divisions, feel } = this.lesson;
+  /** One written stroke; one of a pickup belongs to the bar that it leads to. */
+  write({ nominal, voice, onset, heard, dropped, isPickup }, bar) {
+    const { divisions, feel, meter } = this.lesson;
     const { limb, part, role } = voice;
+    if (this.part && part !== this.part) return;
+    const place = Math.round((isPickup ? onset - meter.length : onset) * divisions);
     const seconds = nominal + (feel.placement[limb] || 0);
-    this.written.push({ seconds, limb, part, role, bar, place: Math.round(onset * divisions), sounds: heard && !dropped });
+    this.written.push({ seconds, limb, part, role, bar, place, sounds: heard && !dropped });
   }
 
   /** The index of a stroke's bar, which may be a new one. */
@@ -82,8 +87,10 @@ class Session {
     this.fastest = Math.max(this.fastest, cell.tempo);
     this.places.set(begins, this.bars.length);
     this.bars.push({ ...own, ...lasts, swing: swingRatio(this.settings.swing, curves, cell.pace) });
-    onBar(this.bars[this.bars.length - 1], before);
-    return this.bars.length - 1;
+    const last = this.bars.length - 1;
+    this.early.splice(0).forEach((stroke) => this.write(stroke, last));
+    onBar(this.bars[last], before);
+    return last;
   }
 
   /** It was stopped just now. */

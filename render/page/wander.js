@@ -150,7 +150,7 @@ function swungAsPlayed(take, sheet, alignment) {
 function upbeatsOf({ strokes, divisions }) {
   const beatOf = ({ bar, place }) => `${bar} ${Math.floor(place / divisions)}`;
   const fixed = new Set(strokes.filter(({ place }) => (2 * place) % divisions).map(beatOf));
-  return strokes.filter((one) => (2 * one.place) % (2 * divisions) === divisions && !fixed.has(beatOf(one)));
+  return strokes.filter((one) => remainder(2 * one.place, 2 * divisions) === divisions && !fixed.has(beatOf(one)));
 }
 
 /** Seconds of a quarter where a stroke stands. */

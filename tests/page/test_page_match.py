@@ -25,6 +25,7 @@ SHEETS = (
     {"tempo": 280, "choruses": 3},
     {"values": "16 16 16 16 8 8 4 4 | 12 12 12 4 8r 8 4 | 4 8 8 4 4 | 8 8 8 8 4 4", "tempo": 100, "choruses": 3},
     {"values": WALTZ, "groove": "jazz-waltz", "tempo": 150, "choruses": 3},
+    {"values": "8 8 4 4 4 | 4 8 8 4 4 | 8 4 8 4 4", "line": 'pickup = "8 8 4"', "tempo": 140, "choruses": 3},
     {"values": COMPOUND, "groove": "six-eight", "tempo": 80, "choruses": 3},
 )
 
