@@ -7,11 +7,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from music import text_of
+from music import lesson_of, text_of
 from page_browser import html_of, opened, until
 from page_midi import ALONG, EVERYBODY, FAKE, KEYS
 
 from grooves.errors import LessonError
+from grooves.takes.sheet import sheet_of
 from render.command.cli import main
 from render.lesson.check import CheckOptions, check_lesson
 from render.lesson.load import load_lesson
@@ -149,38 +150,55 @@ def test_the_summary_is_that_of_check_for_the_take_that_is_saved_at_280_a_minute
     assert said[0] in " ".join(capsys.readouterr().out.split())
 
 
-def test_what_the_page_calls_written_is_the_track_that_python_writes(cable, fast):
-    from grooves.takes.sheet import sheet_of
+WRITTEN = """() => {
+    const { strokes, bars, swing } = controls.listen.session.sheet();
+    return [strokes.map(({ seconds, limb, part, role, bar, place }) => [seconds, limb, part, role, bar, place / lesson.divisions]),
+        bars.map(({ number, score, seconds, length, beat }) => [number, score, seconds, length, beat]), swing];
+}"""
 
-    rounds(cable, 2)
-    cable.page.evaluate(
-        "controls.listen.session.notes.push({ timeOf: () => performance.now(), key: 51, velocity: 9, channel: 9 })"
-    )
-    own = cable.page.evaluate("""() => {
-        const { strokes, bars, swing } = controls.listen.session.sheet();
-        return [strokes.map(({ seconds, limb, part, role, bar, place }) => [seconds, limb, part, role, bar, place / lesson.divisions]),
-            bars.map(({ number, score, seconds, length, beat }) => [number, score, seconds, length, beat]), swing];
-    }""")
-    lesson = load_lesson(fast[0]).lesson
+
+def assert_written(found, lesson, count):
+    """The page's first bars, stroke by stroke, are those of the lesson's last track."""
+    own_strokes, own_bars, swing = found.page.evaluate(WRITTEN)
     of = sheet_of(lesson, lesson.tracks[-1])
-    lead = of.bars[0].onset_seconds - own[1][0][2]  # the file's count-in is two bars long
-    count = 2 * 2
-    assert len(own[1]) > count
-    for row, bar in zip(own[1][:count], of.bars, strict=False):
-        assert row == pytest.approx(
-            [bar.number, bar.score_bar, bar.onset_seconds - lead, bar.seconds, bar.beat_seconds], abs=1e-6
-        )
-    written = [one for one in of.strokes if one.bar < count]
-    mine = [row for row in own[0] if row[4] < count]
-    assert len(mine) == len(written)
-    for row, one in zip(
-        sorted(mine, key=lambda r: (round(r[0], 5), r[2])),
-        sorted(written, key=lambda s: (round(s.onset_seconds - lead, 5), s.part)),
-        strict=True,
-    ):
+    lead = of.bars[0].onset_seconds - own_bars[0][2]  # the file's count-in is longer
+    assert len(own_bars) > count
+    for row, bar in zip(own_bars[:count], of.bars, strict=False):
+        meant = [bar.number, bar.score_bar, bar.onset_seconds - lead, bar.seconds, bar.beat_seconds]
+        assert row == pytest.approx(meant, abs=1e-6)
+    mine = sorted((row for row in own_strokes if row[4] < count), key=lambda row: (round(row[0], 5), row[2]))
+    written = sorted((s for s in of.strokes if s.bar < count), key=lambda s: (round(s.onset_seconds - lead, 5), s.part))
+    for row, one in zip(mine, written, strict=True):
         assert row[1:5] == [one.limb, one.part, one.role, one.bar]
         assert row[0] == pytest.approx(one.onset_seconds - lead, abs=1e-6) and row[5] == pytest.approx(float(one.place))
-    assert own[2] == pytest.approx(of.swing)
+    assert swing == pytest.approx(of.swing)
+
+
+def test_what_the_page_calls_written_is_the_track_that_python_writes(cable, fast):
+    rounds(cable, 2)
+    assert_written(cable, load_lesson(fast[0]).lesson, 4)
+
+
+def test_a_pickup_is_written_before_its_bar_and_a_band_is_heard_back(chrome, kit, tmp_path):
+    text = {"line": 'pickup = "8 8"', "tempo": 280, "feel": "timing_ms = 5", "top": "choruses = 4"}
+    lesson = lesson_of("4 8 8 4 4 | 8 8 4 4 4r", tracks='[band]\nform = "one-chord"\npiano = "line"\n', **text)
+    with opened(chrome, html_of(lesson, *kit), tmp_path, ready=False, **DESK) as found:
+        found.page.add_init_script(FAKE)
+        found.page.reload()
+        found.page.wait_for_selector("body.ready")
+        found.page.evaluate("transport.change(() => Object.assign(settings, { alone: false, limbs: {}, countIn: 1 }))")
+        found.page.evaluate("ui['by-cable'].click()")
+        until(found, "controls.listen.kind === 'cable'")
+        along(found)
+        rounds(found, 2)
+        assert min(row[5] for row in found.page.evaluate(WRITTEN)[0]) == -1, "the first stroke of the pickup"
+        assert_written(found, lesson, 4)
+        stop(found)
+        found.page.evaluate("ui['hear-back'].click()")
+        assert found.page.evaluate("controls.listen.heard.back.sound.voices.size") > 4
+        found.page.evaluate("ui['hear-back'].click(); ui.eight.click()")
+        until(found, "controls.listen.delay.running")
+        assert found.errors == []
 
 
 def test_doubles_crosstalk_hung_notes_sysex_and_clock_change_nothing(cable):
