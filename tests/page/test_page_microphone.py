@@ -196,11 +196,9 @@ def test_a_browser_that_counts_samples_on_the_page_hears_strokes_too(listening, 
         heard = np.array(found.page.evaluate(NOTES))
         assert found.page.evaluate("Boolean(controls.listen.input.script) && !controls.listen.input.worker")
     assert len(heard) >= 8
-    gaps = np.diff(heard)
-    apart = min((np.abs(gaps - np.diff(strokes)[k : k + len(gaps)]) for k in range(12)), key=np.median)
-    assert np.quantile(apart, 0.2) < NEAR_SECONDS, (
-        apart
-    )  # a busy machine takes samples from it, which moves what follows
+    gaps = np.diff(heard[2:])  # at the beginning a capture has a gap of its own
+    apart = min((np.abs(gaps - np.diff(strokes)[k : k + len(gaps)]) for k in range(20)), key=np.median)
+    assert np.median(apart) < NEAR_SECONDS, apart  # a busy machine takes samples from it, which moves what follows
 
 
 def test_the_whole_kit_is_recorded_saved_with_its_paper_and_heard_back_in_time(listening, strokes, tmp_path):
