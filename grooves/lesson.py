@@ -103,7 +103,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
 
 def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
     with at("line"):
-        line = _written_line(file.line, groove.meter, read_line)
+        line = written_line(file.line, groove.meter, read_line)
         bars = line.bars
         played_on, turns = who_reads(file.line)
         with at("bars"):
@@ -129,7 +129,8 @@ def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
         )
 
 
-def _written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
+def written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
+    """The bars of `[line]` as they are written, before any are chosen or repeated; raises LessonError."""
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"

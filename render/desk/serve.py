@@ -1,0 +1,143 @@
+"""The desk on a port of this computer, until it is told to end: one process, nobody kept waiting by a slow client."""
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Thread
+from typing import TYPE_CHECKING, Any
+
+from grooves.errors import LessonError
+
+if TYPE_CHECKING:
+    import uvicorn
+
+    from render.desk.guard import App
+
+REQUEST_SECONDS = 10.0  # in which a request must have come in whole
+ANSWER_SECONDS = 120.0  # in which its answer must have been taken
+MOST_CONNECTIONS = 200  # beyond them 503; fifty slow ones leave a teacher room
+HOST = "127.0.0.1"
+
+
+def listen(port: int, host: str = HOST) -> socket.socket:
+    """A socket on a port of this computer, 0 for any that is free; raises LessonError where it is taken."""
+    own = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    own.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        own.bind((host, port))
+    except (OSError, OverflowError) as error:
+        own.close()
+        reason = getattr(error, "strerror", None) or str(error)
+        raise LessonError(f"--port: {port} cannot be used ({reason.lower()}); leave it out for one that is free") from None
+    return own
+
+
+def server_of(app: "App", seconds: float = REQUEST_SECONDS) -> "uvicorn.Server":
+    """A uvicorn server of an application that breaks off requests slower than this."""
+    import uvicorn
+
+    return uvicorn.Server(
+        uvicorn.Config(
+            app,
+            http=_patient(seconds),
+            ws="none",
+            lifespan="on",
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            timeout_keep_alive=20,
+            timeout_graceful_shutdown=1,
+            limit_concurrency=MOST_CONNECTIONS,
+            h11_max_incomplete_event_size=32_768,
+            proxy_headers=False,
+        )
+    )
+
+
+@contextmanager
+def running(app: "App", own: socket.socket, seconds: float = REQUEST_SECONDS) -> Iterator[None]:
+    """Serve in a thread of its own for as long as the block lasts."""
+    server = server_of(app, seconds)
+    thread = Thread(target=lambda: asyncio.run(server.serve(sockets=[own])), daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        server.should_exit = True
+        thread.join(timeout=10)
+
+
+def serve(app: "App", own: socket.socket, begun: Callable[[], None]) -> None:
+    """Serve until Ctrl-C or a signal to end; `begun` is called once the desk answers."""
+    server = server_of(app)
+
+    async def run() -> None:
+        async def tell() -> None:
+            while not server.started and not server.should_exit:
+                await asyncio.sleep(0.02)
+            if server.started:
+                begun()
+
+        told = asyncio.create_task(tell())
+        await server.serve(sockets=[own])
+        told.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await told
+
+    asyncio.run(run())
+
+
+def _patient(seconds: float) -> Any:
+    """uvicorn's protocol with an end to its patience, which it has none of: a deadline for each request and answer."""
+    from h11 import DONE, IDLE
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    class Patient(H11Protocol):
+        """A connection that is cut where a request or the taking of its answer lasts too long."""
+
+        deadline: asyncio.TimerHandle | None = None
+        whole = False  # the request that is being answered has come in
+
+        def connection_made(self, transport: Any) -> None:
+            super().connection_made(transport)
+            self._within(seconds)
+
+        def data_received(self, data: bytes) -> None:
+            if self.deadline is None:
+                self._within(seconds)
+            super().data_received(data)
+            if self.conn.their_state is DONE and not self.whole:
+                self.whole = True
+                self._within(ANSWER_SECONDS)
+
+        def on_response_complete(self) -> None:
+            self._at_rest()
+            super().on_response_complete()
+            if self.conn.their_state not in (IDLE, DONE) and not self.transport.is_closing():
+                self._within(seconds)
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            self._at_rest()
+            super().connection_lost(exc)
+
+        def _within(self, patience: float) -> None:
+            if self.deadline:
+                self.deadline.cancel()
+            self.deadline = self.loop.call_later(patience, self.transport.abort)
+
+        def _at_rest(self) -> None:
+            if self.deadline:
+                self.deadline.cancel()
+            self.deadline, self.whole = None, False
+
+    return Patient
+
+
+def lessons_folder(folder: Path) -> Path:
+    """The folder that a desk is laid over, made if it is missing; raises LessonError for a file."""
+    if folder.is_file():
+        raise LessonError(f"{folder}: this is a file; name the folder that it lies in: {folder.parent}")
+    return folder
