@@ -13,9 +13,10 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from starlette.routing import Route
 
 from grooves.errors import LessonError
+from render.desk.drawing import TYPES
 from render.desk.folder import ChangedOnDiskError
 from render.desk.guard import App, Guard, Pass, TooLargeError
-from render.desk.preview import TYPES, groove_svg, groove_wav
+from render.desk.preview import groove_svg
 from render.desk.work import Desk
 
 Body = Mapping[str, Any]
@@ -34,8 +35,9 @@ def desk_app(desk: Desk, own: Pass) -> App:
         "lessons": desk.lessons, "open": desk.open, "new": desk.new, "copy": desk.copy, "rename": desk.rename,
         "delete": desk.delete, "show-folder": desk.show_folder, "edit": desk.edit, "look": desk.look, "keep": desk.keep,
         "forget": desk.forget, "chart": desk.chart, "page": desk.page, "save": desk.save, "save-as": desk.save_as,
-        "differ": desk.differ, "tap": desk.tap, "make": desk.make, "making": desk.making, "stop-making": desk.stop_making,
-        "share": desk.share, "stop-sharing": desk.stop_sharing, "choices": desk.choices,
+        "differ": desk.differ, "tap": desk.tap, "make": desk.make, "making": desk.making,
+        "stop-making": desk.stop_making, "share": desk.share, "stop-sharing": desk.stop_sharing,
+        "choices": desk.choices,
     }  # fmt: skip
     routes = [
         Route("/", _file("desk.html", "text/html; charset=utf-8")),
@@ -43,8 +45,10 @@ def desk_app(desk: Desk, own: Pass) -> App:
         Route("/files/{name}", _asset),
         Route("/kept/{name}", _kept(desk)),
         Route("/staff/{name:path}", _picture(lambda request: desk.staff(request.path_params["name"]))),
-        Route("/groove.svg", _picture(lambda request: groove_svg(request.query_params.get("name", ""), desk.folder.path))),
-        Route("/groove.wav", _sound),
+        Route(
+            "/groove.svg", _picture(lambda request: groove_svg(request.query_params.get("name", ""), desk.folder.path))
+        ),
+        Route("/groove.wav", _sound(desk)),
         Route("/made/{name:path}", _made(desk)),
         Route("/changes", _changes(desk)),
         Route("/import", _imported(desk), methods=["POST"]),
@@ -164,11 +168,12 @@ def _picture(draw: Callable[[Request], bytes]) -> Any:
     return answer
 
 
-async def _sound(request: Request) -> Response:
-    tempo = request.query_params.get("tempo", "120")
-    bpm = min(max(int(tempo), 30), 400) if tempo.isdecimal() and len(tempo) < 4 else 120
-    data = await run_in_threadpool(groove_wav, request.query_params.get("name", ""), bpm)
-    return Response(data, media_type="audio/wav")
+def _sound(desk: Desk) -> Any:
+    async def answer(request: Request) -> Response:
+        data = await run_in_threadpool(desk.groove, request.query_params.get("name", ""))
+        return Response(data, media_type="audio/wav")
+
+    return answer
 
 
 def _made(desk: Desk) -> Any:

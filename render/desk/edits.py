@@ -4,6 +4,7 @@ Every change is a table with a `kind`; what is wrong with it is one LessonError,
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,15 @@ from typing import Any
 from grooves.errors import LessonError, at
 from grooves.line import WrittenLine
 from grooves.meter import Meter
-from grooves.rhythm import Bar, spell
+from grooves.pickup import parse_pickup
+from grooves.rhythm import Bar, parse_values, values_text
 from grooves.teaching.graded import lines
 from render.desk import places, steps
 from render.desk.asked import number, word
-from render.desk.line_text import line_of, meter_of, typed_counts, typed_values, with_bars
+from render.desk.line_text import in_rows, line_of, meter_of, typed_counts, typed_values, with_bars
 from render.desk.places import Marks, bar_of, ends_sounding, marks_of, mended, silent_bar
 from render.desk.toml_edit import with_values
+from render.lesson.groove_files import find_groove
 from render.lesson.load import lesson_of_text
 
 Change = Mapping[str, Any]
@@ -29,7 +32,7 @@ def edited(text: str, path: Path, change: Change) -> str:
     Raises LessonError where the change cannot be made, or where what comes of it is no lesson.
     """
     kind = word(change, "kind")
-    if kind in _OF_A_BAR or kind in _OF_THE_LINE:
+    if kind in _OF_A_BAR or kind in ("level", "take"):
         after = _with_line(text, path, kind, change)
     elif kind == "set":
         after = with_values(text, [(_key(change), change.get("value"))])
@@ -53,101 +56,115 @@ def _key(change: Change) -> Sequence[str | int]:
 # --- the line -------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _InBar:
+    """A change of one bar: which line, which bar of it from 0, what is asked."""
+
+    line: WrittenLine
+    index: int
+    meter: Meter
+    change: Change
+
+    @property
+    def bar(self) -> Bar:
+        return self.line.bars[self.index]
+
+    @property
+    def marks(self) -> Marks:
+        return marks_of(self.bar)
+
+    @property
+    def sounds_before(self) -> bool:
+        """Whether the bar before, or the pickup, ends with a note."""
+        before = self.line.bars[self.index - 1] if self.index else self.line.pickup
+        return bool(before) and ends_sounding(before)
+
+    def place(self, key: str = "tick") -> Fraction:
+        return places.place(number(self.change, key, 0, 10_000), self.meter, self.index + 1)
+
+    @property
+    def step(self) -> Fraction:
+        return Fraction(number(self.change, "step", 1, 1_000), places.TICKS)
+
+    def drawn(self, marks: Marks) -> tuple[Bar, ...]:
+        """The line with this bar as marks have it."""
+        return self.replaced(bar_of(marks, self.meter, self.index + 1))
+
+    def replaced(self, *bars: Bar) -> tuple[Bar, ...]:
+        """The line with other bars in this one's place."""
+        return (*self.line.bars[: self.index], *bars, *self.line.bars[self.index + 1 :])
+
+
 def _with_line(text: str, path: Path, kind: str, change: Change) -> str:
     meter, line = meter_of(text, path), line_of(text, path)
-    if kind in _OF_THE_LINE:
-        bars = _OF_THE_LINE[kind](line, meter, change)
+    if kind == "take":
+        return _taken(text, path, meter, change)
+    if kind == "level":
+        bars = _level(meter, change)
     else:
         index = number(change, "bar", 0, len(line.bars) - 1)
-        with at(f"bar {index + 1}") if kind not in ("values", "counts") else at("line"):
-            bars = _OF_A_BAR[kind](line, index, meter, change)
+        with at("line" if kind in ("values", "counts") else f"bar {index + 1}"):
+            bars = _OF_A_BAR[kind](_InBar(line, index, meter, change))
     sounds = bool(line.pickup) and ends_sounding(line.pickup)
     return with_bars(text, path, mended(bars, meter, sounds))
 
 
-def _sounds_before(line: WrittenLine, index: int) -> bool:
-    before = line.bars[index - 1] if index else line.pickup
-    return bool(before) and ends_sounding(before)
+def _touched(one: _InBar) -> Marks:
+    """A touch makes a note, and a touch on a note a rest."""
+    mark = one.marks.get(one.place())
+    struck = mark is not None and mark.kind == "struck"
+    return places.rest(one.marks, one.place()) if struck else places.strike(one.marks, one.place(), one.meter)
 
 
-def _pencil(act: Callable[[Marks, Fraction, Meter, bool, Change], Marks]) -> Any:
-    """A change of a bar's marks at a place, as a change of the line."""
-
-    def changed(line: WrittenLine, index: int, meter: Meter, change: Change) -> tuple[Bar, ...]:
-        place = places.place(number(change, "tick", 0, 10_000), meter, index + 1)
-        marks = act(marks_of(line.bars[index]), place, meter, _sounds_before(line, index), change)
-        return _replaced(line, index, bar_of(marks, meter, index + 1))
-
-    return changed
-
-
-def _replaced(line: WrittenLine, index: int, *bars: Bar) -> tuple[Bar, ...]:
-    return (*line.bars[:index], *bars, *line.bars[index + 1 :])
-
-
-def _step(change: Change) -> Fraction:
-    return Fraction(number(change, "step", 1, 1_000), places.TICKS)
-
-
-def _hold(marks: Marks, start: Fraction, meter: Meter, _: bool, change: Change) -> Marks:
-    last = places.place(number(change, "to", 0, 10_000), meter, 1)
-    step = _step(change)
+def _held(one: _InBar) -> Marks:
+    start, last = one.place(), one.place("to")
     if last < start:
         raise LessonError("a note is held on, not back; draw it from its beginning")
-    return places.hold(marks, start, last, step, meter)
+    return places.hold(one.marks, start, last, one.step, one.meter)
 
 
-def _turn(marks: Marks, place: Fraction, meter: Meter, _: bool, __: Change) -> Marks:
-    """A touch makes a note, and a touch on a note a rest."""
-    mark = marks.get(place)
-    return places.rest(marks, place) if mark and mark.kind == "struck" else places.strike(marks, place, meter)
+def _divided(one: _InBar) -> Marks:
+    beat, parts = number(one.change, "beat", 0, 15), number(one.change, "parts", 1, 12)
+    return places.divide(one.marks, beat, parts, one.meter)
 
 
-def _divided(line: WrittenLine, index: int, meter: Meter, change: Change) -> tuple[Bar, ...]:
-    marks = places.divide(
-        marks_of(line.bars[index]), number(change, "beat", 0, 15), number(change, "parts", 1, 12), meter
-    )
-    return _replaced(line, index, bar_of(marks, meter, index + 1))
+def _removed(one: _InBar) -> tuple[Bar, ...]:
+    if len(one.line.bars) == 1:
+        raise LessonError("a line has at least one bar; change this one")
+    return one.replaced()
 
 
-_OF_A_BAR: dict[str, Any] = {
-    "touch": _pencil(_turn),
-    "strike": _pencil(lambda marks, place, meter, sounds, change: places.strike(marks, place, meter)),
-    "rest": _pencil(lambda marks, place, meter, sounds, change: places.rest(marks, place)),
-    "tie": _pencil(lambda marks, place, meter, sounds, change: places.tie(marks, place, sounds, _step(change), meter)),
-    "accent": _pencil(lambda marks, place, meter, sounds, change: places.accent(marks, place)),
-    "hold": _pencil(_hold),
-    "divide": _divided,
-    "values": lambda line, index, meter, change: typed_values(line, index, word(change, "text", ""), meter),
-    "counts": lambda line, index, meter, change: typed_counts(line, index, word(change, "text", ""), meter),
-    "add bar": lambda line, index, meter, change: _replaced(line, index, line.bars[index], silent_bar(meter)),
-    "copy bar": lambda line, index, meter, change: _replaced(line, index, line.bars[index], line.bars[index]),
-    "remove bar": lambda line, index, meter, change: _without(line, index),
-    "clear bar": lambda line, index, meter, change: _replaced(line, index, silent_bar(meter)),
-    "easier": lambda line, index, meter, change: _replaced(line, index, steps.easier(line.bars[index], meter)),
-    "harder": lambda line, index, meter, change: _replaced(line, index, steps.harder(line.bars[index], meter)),
+_OF_A_BAR: dict[str, Callable[[_InBar], tuple[Bar, ...]]] = {
+    "touch": lambda one: one.drawn(_touched(one)),
+    "rest": lambda one: one.drawn(places.rest(one.marks, one.place())),
+    "tie": lambda one: one.drawn(places.tie(one.marks, one.place(), one.sounds_before, one.step, one.meter)),
+    "accent": lambda one: one.drawn(places.accent(one.marks, one.place())),
+    "hold": lambda one: one.drawn(_held(one)),
+    "divide": lambda one: one.drawn(_divided(one)),
+    "values": lambda one: typed_values(one.line, one.index, word(one.change, "text", ""), one.meter),
+    "counts": lambda one: typed_counts(one.line, one.index, word(one.change, "text", ""), one.meter),
+    "add bar": lambda one: one.replaced(one.bar, silent_bar(one.meter)),
+    "copy bar": lambda one: one.replaced(one.bar, one.bar),
+    "clear bar": lambda one: one.replaced(silent_bar(one.meter)),
+    "remove bar": _removed,
+    "easier": lambda one: one.replaced(steps.easier(one.bar, one.meter)),
+    "harder": lambda one: one.replaced(steps.harder(one.bar, one.meter)),
 }
 
 
-def _without(line: WrittenLine, index: int) -> tuple[Bar, ...]:
-    if len(line.bars) == 1:
-        raise LessonError("a line has at least one bar; change this one")
-    return _replaced(line, index)
-
-
-def _level(line: WrittenLine, meter: Meter, change: Change) -> tuple[Bar, ...]:
+def _level(meter: Meter, change: Change) -> tuple[Bar, ...]:
     with at("level"):
-        return lines(number(change, "level", 1, 99), number(change, "bars", 1, 128), number(change, "seed", 0, 2**32), meter)
+        level, bars = number(change, "level", 1, 99), number(change, "bars", 1, 128)
+        return lines(level, bars, number(change, "seed", 0, 2**32), meter)
 
 
-def _taken(line: WrittenLine, meter: Meter, change: Change) -> tuple[Bar, ...]:
-    """A whole line in values, as it was tapped or read from a file."""
-    from grooves.rhythm import parse_values
-
-    return parse_values(word(change, "text", most=100_000), meter)
-
-
-_OF_THE_LINE: dict[str, Any] = {"level": _level, "take": _taken}
+def _taken(text: str, path: Path, meter: Meter, change: Change) -> str:
+    """A whole line in values, as it was tapped or read from a file, with its own pickup or none."""
+    values, pickup = word(change, "text", most=100_000), word(change, "pickup", "")
+    if not pickup:
+        return with_bars(text, path, mended(parse_values(values, meter), meter), ())
+    before, bars = parse_pickup(pickup, meter, values)
+    return with_bars(text, path, bars, before)
 
 
 # --- another meter, tracks ------------------------------------------------------------------------
@@ -155,8 +172,6 @@ _OF_THE_LINE: dict[str, Any] = {"level": _level, "take": _taken}
 
 def _fit(text: str, path: Path, change: Change) -> str:
     """A groove in another meter, with every bar of the line cut off or filled with rests to fit it."""
-    from render.lesson.groove_files import find_groove
-
     with at("groove"):
         meter = find_groove(word(change, "groove"), path.parent).meter
     bars = []
@@ -165,9 +180,6 @@ def _fit(text: str, path: Path, change: Change) -> str:
         if bar[-1].end < meter.length:
             marks[bar[-1].end] = places.Mark("rest")
         bars.append(bar_of(places.tidy(marks), meter, number_of))
-    from grooves.rhythm import values_text
-    from render.desk.line_text import in_rows
-
     written = in_rows(values_text(mended(bars, meter)))
     gone = [(["line", key], None) for key in ("counts", "file", "part", "pickup")]
     return with_values(text, [(["groove"], word(change, "groove")), *gone, (["line", "values"], written)])
@@ -189,4 +201,8 @@ def _remove_track(text: str, path: Path, change: Change) -> str:
     return with_values(text, [(["track", number(change, "track", 0, count - 1)], None)])
 
 
-_OF_TRACKS: dict[str, Any] = {"fit": _fit, "add track": _add_track, "remove track": _remove_track}
+_OF_TRACKS: dict[str, Callable[[str, Path, Change], str]] = {
+    "fit": _fit,
+    "add track": _add_track,
+    "remove track": _remove_track,
+}

@@ -20,7 +20,15 @@ from render.lesson.groove_files import read_text
 from render.lesson.load import lesson_of_text, lessons_in
 
 MOST_LESSONS = 500  # shown at once; ours
-FIRST_LINE = "4 4 4 4 | 4 4 4 4 | 4 4 4 4 | 4 4 4 4"
+FIRST_LESSON = """title    = "Lesson"
+tempo    = 100           # beats a minute
+groove   = "swing"
+choruses = 2             # times through the line in each track
+
+[line]
+values    = "4 4 4 4 | 4 4 4 4 | 4 4 4 4 | 4 4 4 4"
+played_on = "snare"
+"""
 SUFFIX = ".draft"
 
 
@@ -107,13 +115,8 @@ class Folder:
 
     def new(self, title: str) -> str:
         """Write a lesson to start from: four bars of quarters; its name."""
-        import tomlkit
-
         title = _title(title)
-        text = (
-            f'title    = {tomlkit.item(title).as_string()}\ntempo    = 100\ngroove   = "swing"\nchoruses = 2\n'
-            f'\n[line]\nvalues    = "{FIRST_LINE}"\nplayed_on = "snare"\n'
-        )
+        text = with_values(FIRST_LESSON, [(["title"], title)])
         with self._lock:
             path = self._free(title)
             write_bytes(path, text.encode(), ())
@@ -233,7 +236,5 @@ def hash_of(data: bytes) -> str:
 
 def difference(mine: str, theirs: str) -> list[str]:
     """The lines that differ between two texts, as `diff -u` shows them: `difference(mine, theirs)[2:]`."""
-    lines = difflib.unified_diff(
-        theirs.splitlines(), mine.splitlines(), "on the disk", "here", lineterm="", n=2
-    )
+    lines = difflib.unified_diff(theirs.splitlines(), mine.splitlines(), "on the disk", "here", lineterm="", n=2)
     return list(lines)[:400]

@@ -44,7 +44,8 @@ def line_of(text: str, path: Path) -> WrittenLine:
 def with_bars(text: str, path: Path, bars: Sequence[Bar], pickup: Bar | None = None) -> str:
     """A lesson's text with other bars in its line: `with_bars(text, path, bars)`; raises LessonError.
 
-    A line that was read from a file stands in the lesson from then on.
+    A line that was read from a file stands in the lesson from then on. Without `pickup` the pickup stays as it is; an
+    empty one takes it away.
     """
     table = read_tables(text).line
     meter = meter_of(text, path)
@@ -55,6 +56,8 @@ def with_bars(text: str, path: Path, bars: Sequence[Bar], pickup: Bar | None = N
         changes += [(["line", "file"], None), (["line", "part"], None)]
     else:
         read = pickup or ()
+    if table.pickup and pickup == ():
+        changes.append((["line", "pickup"], None))
     if read:
         changes.append((["line", "pickup"], values_text([read, *bars]).split(" | ")[0]))
     key, written = "values", values_text(bars)
@@ -111,8 +114,9 @@ def typed_values(line: WrittenLine, number: int, typed: str, meter: Meter) -> tu
 
     `number` counts from 0.
     """
+    _check_written(number, typed)
     pickup, *written = values_text([line.pickup, *line.bars]).split(" | ")
-    whole = " | ".join([*written[:number], typed.strip() or " ", *written[number + 1 :]])
+    whole = " | ".join([*written[:number], typed.strip(), *written[number + 1 :]])
     if line.pickup:
         return parse_pickup(pickup, meter, whole)[1]
     return parse_values(whole, meter)
@@ -120,12 +124,18 @@ def typed_values(line: WrittenLine, number: int, typed: str, meter: Meter) -> tu
 
 def typed_counts(line: WrittenLine, number: int, typed: str, meter: Meter) -> tuple[Bar, ...]:
     """The same in counts; what stands before is only told whether it sounds on, so that the bar has its number."""
+    _check_written(number, typed)
     before = line.bars[number - 1] if number else line.pickup
     sounds = bool(before) and ends_sounding(before)
     note = spell((Symbol(meter.length * 0, meter.length, "struck" if sounds else "rest"),), meter)
     filled = [counts_text([note], meter)] * max(number, 1 if sounds else 0)
-    read = parse_counts(" | ".join([*filled, typed.strip() or " "]), meter)[len(filled) :]
+    read = parse_counts(" | ".join([*filled, typed.strip()]), meter)[len(filled) :]
     return (*line.bars[:number], *read, *line.bars[number + 1 :])
+
+
+def _check_written(number: int, typed: str) -> None:
+    if not typed.strip(" |"):
+        raise LessonError(f"bar {number + 1} is empty; write its notes, or a rest such as 1r")
 
 
 def counts_of(bar: Bar, meter: Meter) -> str | None:

@@ -86,9 +86,9 @@ def strike(marks: Marks, at: Fraction, meter: Meter) -> dict[Fraction, Mark]:
     """Put a note at a place: out of a rest it takes the rest of its beat, out of a note what that note had left."""
     changed = {**marks, at: Mark("struck")}
     after = next(end for start, end in beats(meter) if start <= at < end)
-    if state_at(marks, at).kind == "rest" and at not in _struck(marks) and after < meter.length:
-        if not any(at < onset <= after for onset in marks):
-            changed[after] = Mark("rest")
+    silent = state_at(marks, at).kind == "rest"
+    if silent and after < meter.length and not any(at < onset <= after for onset in marks):
+        changed[after] = Mark("rest")
     return tidy(changed)
 
 

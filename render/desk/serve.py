@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError
 
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from render.desk.guard import App
 
 REQUEST_SECONDS = 10.0  # in which a request must have come in whole
-ANSWER_SECONDS = 120.0  # in which its answer must have been taken
 MOST_CONNECTIONS = 200  # beyond them 503; fifty slow ones leave a teacher room
 HOST = "127.0.0.1"
 
@@ -31,7 +30,9 @@ def listen(port: int, host: str = HOST) -> socket.socket:
     except (OSError, OverflowError) as error:
         own.close()
         reason = getattr(error, "strerror", None) or str(error)
-        raise LessonError(f"--port: {port} cannot be used ({reason.lower()}); leave it out for one that is free") from None
+        raise LessonError(
+            f"--port: {port} cannot be used ({reason.lower()}); leave it out for one that is free"
+        ) from None
     return own
 
 
@@ -39,10 +40,12 @@ def server_of(app: "App", seconds: float = REQUEST_SECONDS) -> "uvicorn.Server":
     """A uvicorn server of an application that breaks off requests slower than this."""
     import uvicorn
 
+    from render.desk.patience import patient
+
     return uvicorn.Server(
         uvicorn.Config(
             app,
-            http=_patient(seconds),
+            http=patient(seconds),
             ws="none",
             lifespan="on",
             log_config=None,
@@ -88,52 +91,6 @@ def serve(app: "App", own: socket.socket, begun: Callable[[], None]) -> None:
             await told
 
     asyncio.run(run())
-
-
-def _patient(seconds: float) -> Any:
-    """uvicorn's protocol with an end to its patience, which it has none of: a deadline for each request and answer."""
-    from h11 import DONE, IDLE
-    from uvicorn.protocols.http.h11_impl import H11Protocol
-
-    class Patient(H11Protocol):
-        """A connection that is cut where a request or the taking of its answer lasts too long."""
-
-        deadline: asyncio.TimerHandle | None = None
-        whole = False  # the request that is being answered has come in
-
-        def connection_made(self, transport: Any) -> None:
-            super().connection_made(transport)
-            self._within(seconds)
-
-        def data_received(self, data: bytes) -> None:
-            if self.deadline is None:
-                self._within(seconds)
-            super().data_received(data)
-            if self.conn.their_state is DONE and not self.whole:
-                self.whole = True
-                self._within(ANSWER_SECONDS)
-
-        def on_response_complete(self) -> None:
-            self._at_rest()
-            super().on_response_complete()
-            if self.conn.their_state not in (IDLE, DONE) and not self.transport.is_closing():
-                self._within(seconds)
-
-        def connection_lost(self, exc: Exception | None) -> None:
-            self._at_rest()
-            super().connection_lost(exc)
-
-        def _within(self, patience: float) -> None:
-            if self.deadline:
-                self.deadline.cancel()
-            self.deadline = self.loop.call_later(patience, self.transport.abort)
-
-        def _at_rest(self) -> None:
-            if self.deadline:
-                self.deadline.cancel()
-            self.deadline, self.whole = None, False
-
-    return Patient
 
 
 def lessons_folder(folder: Path) -> Path:

@@ -95,7 +95,7 @@ function showGroove() {
   if (ui["groove-picture"].getAttribute("src") !== address) ui["groove-picture"].src = address;
   const known = choices?.grooves.find((one) => one.name === name);
   ui["groove-picture"].alt = `A bar of ${known ? known.title : name}: a row for each part`;
-  ui["groove-hear"].disabled = !known || !known.meter;
+  
 }
 
 ui.groove.addEventListener("change", async () => {
@@ -121,7 +121,7 @@ ui["groove-hear"].addEventListener("click", () => {
     ui["groove-hear"].textContent = "hear it";
     return;
   }
-  heard = new Audio(`/groove.wav?name=${encodeURIComponent(ui.groove.value)}&tempo=${Math.round(held("tempo"))}`);
+  heard = new Audio(`/groove.wav?name=${encodeURIComponent(ui.groove.value)}`);
   heard.addEventListener("ended", () => (ui["groove-hear"].textContent = "hear it"));
   ui["groove-hear"].textContent = "stop";
   heard.play().catch(() => (ui["groove-hear"].textContent = "hear it"));

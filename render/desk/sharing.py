@@ -35,7 +35,7 @@ class Shared:
     token: str = field(default_factory=lambda: secrets.token_urlsafe(16))
     fetched: bool = False
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: Scope, _: Receive, send: Send) -> None:
         """Answer the one address that there is, once."""
         if scope["type"] != "http":
             return
@@ -98,7 +98,7 @@ class Sharing:
 
 
 def address_in_network() -> str:
-    """This computer's address in its network; raises LessonError where it is in none.
+    """The address of this computer in its network; raises LessonError where it is in none.
 
     To ask the system for a way to a foreign address sends nothing (that one is for documentation, RFC 5737).
     """

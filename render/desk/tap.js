@@ -131,10 +131,10 @@ async function read(file) {
   const asked = new URLSearchParams({ file: file.name, part: ui.part.value.trim(), groove });
   try {
     const told = await give(`/import?${asked}`, file);
-    await change({ kind: "take", text: told.values });
+    await change({ kind: "take", text: told.values, pickup: told.pickup });
     wrong(ui["score-wrong"], "");
     ui["part-row"].hidden = true;
-    report([...told.report, ...(told.pickup ? [`the pickup ${told.pickup} is left out; write it into the file's text as pickup = "${told.pickup}"`] : [])]);
+    report(told.report);
     say("The score was read");
   } catch (error) {
     wrong(ui["score-wrong"], error.message);

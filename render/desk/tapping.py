@@ -65,7 +65,7 @@ def _read_taps(
 
 
 def read_score(data: bytes, file: str, part: str, groove: str, folder: Path) -> dict[str, Any]:
-    """A line from the bytes of a MusicXML or MIDI file, for a groove: its values, pickup and report; raises LessonError.
+    """A line from the bytes of a MusicXML or MIDI file: its values, pickup and report; raises LessonError.
 
     `part` is a part's name or number, "" where the file has but one.
     """

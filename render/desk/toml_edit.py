@@ -6,6 +6,7 @@ nothing else, or nothing is changed.
 
 from collections.abc import Sequence
 from copy import deepcopy
+from itertools import pairwise
 from typing import Any
 
 from grooves.errors import LessonError
@@ -42,7 +43,7 @@ def _unchanged(changes: Sequence[tuple[Path, Value]]) -> LessonError:
 def _put(root: Any, path: Path, value: Value, tomlkit: bool) -> None:
     """Set a key in nested tables, making those that are missing; None takes it away, with a table it leaves empty."""
     table = root
-    for step, following in zip(path, path[1:], strict=False):
+    for step, following in pairwise(path):
         if isinstance(step, int):
             if step == len(table):
                 table.append(_new({}, tomlkit))

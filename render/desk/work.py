@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from grooves.errors import LessonError
-from render.desk import preview
 from render.desk.asked import number, word
+from render.desk.drawing import Drawer, Kept
 from render.desk.edits import edited
-from render.desk.folder import Folder, difference, hash_of
+from render.desk.folder import FIRST_LESSON, Folder, difference, hash_of
 from render.desk.giving import Making, made_here
 from render.desk.sharing import Sharing
 from render.desk.tapping import read_score, tapped
@@ -33,12 +33,14 @@ class Desk:
 
     def __init__(self, path: Path) -> None:
         self.folder = Folder(path)
-        self.kept = preview.Kept()
+        self.kept = Kept()
+        self.charts, self.pages = Drawer(), Drawer()
         self.makings = Making(self.folder)
         self.sharing = Sharing()
         self._changes = 0
         self._changed: asyncio.Condition | None = None
         self._staves: dict[str, bytes] = {}
+        self._grooves: dict[str, bytes] = {}
 
     # --- the folder ---
 
@@ -61,7 +63,7 @@ class Desk:
         text = read_text(path)
         key = hash_of(f"{name}\n{text}".encode())
         if key not in self._staves:
-            self._staves = {**dict(list(self._staves.items())[-200:]), key: preview.staff_svg(text, path)}
+            self._staves = {**dict(list(self._staves.items())[-200:]), key: self.charts.draw("staff", text, path)}
         return self._staves[key]
 
     def new(self, body: Body) -> Answer:
@@ -155,11 +157,17 @@ class Desk:
 
     def chart(self, body: Body) -> Answer:
         """The chart of a text, to be fetched."""
-        return {"chart": self.kept.put(preview.chart_svg(self._text(body), self._path(body)), "svg")}
+        return {"chart": self.kept.put(self.charts.draw("chart", self._text(body), self._path(body)), "svg")}
 
     def page(self, body: Body) -> Answer:
         """The page of a text, to be fetched."""
-        return {"page": self.kept.put(preview.page_html(self._text(body), self._path(body)), "html")}
+        return {"page": self.kept.put(self.pages.draw("page", self._text(body), self._path(body)), "html")}
+
+    def groove(self, name: str) -> bytes:
+        """Some bars of a groove as sound."""
+        if name not in self._grooves:
+            self._grooves[name] = self.pages.draw("groove", name, self.folder.path)
+        return self._grooves[name]
 
     def tap(self, body: Body) -> Answer:
         """What was tapped, as note values, and how it was read."""
@@ -204,6 +212,8 @@ class Desk:
         """Watch the folder for as long as the desk serves."""
         self._changed = asyncio.Condition()
         ended = asyncio.Event()
+        self.charts.warm("chart", FIRST_LESSON)
+        self.pages.warm("page", FIRST_LESSON)
         watching = asyncio.create_task(self._watch(ended))
         try:
             yield
@@ -211,6 +221,8 @@ class Desk:
             ended.set()
             self.makings.stop_all()
             self.sharing.stop()
+            self.charts.end()
+            self.pages.end()
             watching.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await watching

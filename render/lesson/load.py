@@ -38,7 +38,7 @@ def load_lesson(path: Path) -> Loaded:
 
 
 def lesson_of_text(text: str, path: Path) -> Loaded:
-    """Read a lesson from its text, as if it stood in a file: `lesson_of_text(text, path).lesson`; raises LessonError."""
+    """Read a lesson from a text, as if a file held it: `lesson_of_text(text, path).lesson`; raises LessonError."""
     notes: list[str] = []
 
     def read_line(name: str, meter: Meter, part: str | int | None) -> WrittenLine:
