@@ -26,9 +26,9 @@ class Served:
     def origin(self) -> str:
         return f"http://127.0.0.1:{self.own.port}"
 
-    def ask(self, name: str, **body: Any) -> Any:
+    def ask(self, what: str, /, **body: Any) -> Any:
         """The answer to a request that is granted."""
-        answer = self.client.post(f"/do/{name}", json=body)
+        answer = self.client.post(f"/do/{what}", json=body)
         assert answer.status_code == 200, answer.text
         return answer.json()
 

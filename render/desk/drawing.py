@@ -8,6 +8,7 @@ import json
 import subprocess
 import sys
 from collections import OrderedDict
+from contextlib import suppress
 from pathlib import Path
 from threading import Lock, Thread
 
@@ -48,6 +49,7 @@ class Drawer:
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
         self._lock = Lock()
+        self._over = False
 
     def draw(self, kind: str, text: str, path: Path) -> bytes:
         """What `render.desk.preview` draws of a lesson's text; raises LessonError."""
@@ -58,7 +60,7 @@ class Drawer:
                     return self._answer(wish)
                 except (OSError, ValueError):  # it died: another one is tried, once
                     self._end()
-                    if last:
+                    if last or self._over:
                         raise LessonError("the drawing broke off; take the last change back") from None
         raise AssertionError
 
@@ -77,10 +79,18 @@ class Drawer:
 
     def warm(self, kind: str, text: str) -> None:
         """Draw something that nobody waits for, so that the next wish finds everything loaded."""
-        Thread(target=self.draw, args=(kind, text, Path("desk.toml")), daemon=True).start()
+
+        def draw() -> None:
+            with suppress(LessonError):
+                self.draw(kind, text, Path("desk.toml"))
+
+        Thread(target=draw, daemon=True).start()
 
     def end(self) -> None:
-        """Let the process go."""
+        """Let the process go, whatever it draws."""
+        self._over = True
+        if process := self._process:
+            process.kill()
         with self._lock:
             self._end()
 

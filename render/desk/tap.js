@@ -38,6 +38,7 @@ async function begin() {
   run.timer = setTimeout(end, (length * (bars + 1) + LOOK_AHEAD + late) * 1000 + 150);
   run.words = setInterval(tell, 100);
   ui.tapping.hidden = false;
+  ui.tapping.dataset.origin = origin; // when bar 1 begins, by the page's clock
   ui["tap-begin"].disabled = true;
   wrong(ui["line-wrong"], "");
   ui["tap-here"].focus();
