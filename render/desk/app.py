@@ -54,7 +54,7 @@ def desk_app(desk: Desk, own: Pass) -> App:
         Route("/import", _imported(desk), methods=["POST"]),
         *(Route(f"/do/{name}", _asked(act), methods=["POST"]) for name, act in asked.items()),
     ]
-    return Guard(Starlette(routes=routes, lifespan=desk.lifespan, exception_handlers=_HANDLERS), own)
+    return Guard(Starlette(routes=routes, lifespan=desk.lifespan, exception_handlers=_HANDLERS), own, desk.closing)
 
 
 # --- what is asked in JSON ------------------------------------------------------------------------

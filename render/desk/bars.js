@@ -74,10 +74,22 @@ function placeButton(place, number, meter) {
     "data-step": place.step,
     "data-beat": place.beat,
   });
-  if (place.begins && !sounds) button.append(make("span", { className: "sign", textContent: "𝄽", "aria-hidden": "true" }));
+  if (place.begins && !sounds) button.append(restSign());
   if (place.accent) button.append(make("span", { className: "accent", textContent: ">", "aria-hidden": "true" }));
   button.append(make("span", { className: "count", textContent: syllable(place, meter), "aria-hidden": "true" }));
   return button;
+}
+
+/** A rest as it is written by hand. */
+function restSign() {
+  const sign = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  sign.setAttribute("viewBox", "0 0 12 30");
+  sign.setAttribute("class", "sign");
+  sign.setAttribute("aria-hidden", "true");
+  const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  path.setAttribute("d", "M3 2 L9 10 L4 16 L10 23 C5 20 3 24 7 29");
+  sign.append(path);
+  return sign;
 }
 
 function rowOf(bar, number, meter) {

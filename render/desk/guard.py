@@ -60,10 +60,13 @@ class Pass:
 
 
 class Guard:
-    """An ASGI application that lets through what may come in: `Guard(app, Pass(8000))`."""
+    """An ASGI application that lets through what may come in: `Guard(app, Pass(8000))`.
 
-    def __init__(self, app: App, own: Pass) -> None:
-        self.app, self.own = app, own
+    `closing` is awaited before the server waits for the last answers.
+    """
+
+    def __init__(self, app: App, own: Pass, closing: Callable[[], Awaitable[None]] | None = None) -> None:
+        self.app, self.own, self.closing = app, own, closing
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request, or refuse it in a sentence."""

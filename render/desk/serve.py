@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import socket
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -42,7 +43,13 @@ def server_of(app: "App", seconds: float = REQUEST_SECONDS) -> "uvicorn.Server":
 
     from render.desk.patience import patient
 
-    return uvicorn.Server(
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            if closing := getattr(app, "closing", None):
+                await closing()
+            await super().shutdown(sockets)
+
+    return Server(
         uvicorn.Config(
             app,
             http=patient(seconds),
@@ -62,11 +69,13 @@ def server_of(app: "App", seconds: float = REQUEST_SECONDS) -> "uvicorn.Server":
 
 @contextmanager
 def running(app: "App", own: socket.socket, seconds: float = REQUEST_SECONDS) -> Iterator[None]:
-    """Serve in a thread of its own for as long as the block lasts."""
+    """Serve in a thread of its own for as long as the block lasts, which begins once there are answers."""
     server = server_of(app, seconds)
     thread = Thread(target=lambda: asyncio.run(server.serve(sockets=[own])), daemon=True)
     thread.start()
     try:
+        while not server.started and thread.is_alive():
+            time.sleep(0.005)
         yield
     finally:
         server.should_exit = True

@@ -175,14 +175,14 @@ ui.swing.addEventListener("change", () => {
 });
 
 function showBalance() {
-  const { balance, here } = lesson.view;
-  const names = here.filter((name) => name !== "ride" && (name in balance || name === "line") && !name.includes("hand") && !name.includes("foot"));
+  const { balance } = lesson.view;
+  const names = Object.keys(balance);
   const drawn = [...ui.balance.children].map((row) => row.dataset.part).join();
   if (drawn !== names.join()) ui.balance.replaceChildren(...names.map(balanceRow));
   for (const row of ui.balance.children) {
     const own = (held("balance") || {})[row.dataset.part];
     const slider = row.querySelector("input");
-    slider.value = own ?? balance[row.dataset.part] ?? -5;
+    slider.value = balance[row.dataset.part];
     row.querySelector("button").hidden = own === undefined;
     sayBalance(slider, own === undefined);
   }
@@ -198,7 +198,7 @@ function balanceRow(part) {
   const id = `balance-${part.replaceAll(" ", "-")}`;
   const slider = make("input", { type: "range", id, min: "-30", max: "6", step: "1", "data-kind": "number" });
   const usual = make("button", { type: "button", textContent: "as the groove has it", "aria-label": `${part}: as the groove has it` });
-  const row = make("div", { "data-part": part }, make("p", { className: "slide" }, make("label", { htmlFor: id, textContent: part === "line" ? "the line" : part }), slider, make("output", { htmlFor: id })), usual);
+  const row = make("div", { "data-part": part }, make("p", { className: "slide" }, make("label", { htmlFor: id, textContent: { line: "the line", gaps: "what fills its gaps" }[part] || part }), slider, make("output", { htmlFor: id })), usual);
   slider.addEventListener("input", () => sayBalance(slider, false));
   slider.addEventListener("change", () => set(slider, ["balance", part], Number(slider.value)));
   usual.addEventListener("click", () => set(slider, ["balance", part], null));

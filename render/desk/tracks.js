@@ -16,7 +16,7 @@ function show() {
   if (focused && ui.tracks.querySelector(`#${CSS.escape(focused)}`)) document.getElementById(focused).focus();
 }
 
-function field(number, key, words, track, properties) {
+function field(number, key, words, track, properties, className = "pair") {
   const id = `track-${number}-${key}`;
   const value = track[key] === undefined ? "" : String(track[key]);
   const input = make("input", { id, value, autocomplete: "off", ...properties, "aria-label": `${words}, track ${number + 1}` });
@@ -25,7 +25,7 @@ function field(number, key, words, track, properties) {
     const isNumber = /^-?\d+(\.\d+)?$/.test(told);
     set(input, ["track", number, key], told === "" && key !== "name" ? null : isNumber && key !== "name" && key !== "note" ? Number(told) : told);
   });
-  return make("label", { className: "pair", htmlFor: id }, make("span", { textContent: words }), input);
+  return make("label", { className, htmlFor: id }, make("span", { textContent: words }), input);
 }
 
 function outs(number, track) {
@@ -58,7 +58,7 @@ function row(track, number) {
       make("label", { className: "pair", htmlFor: click.id }, make("span", { textContent: "click" }), click),
       remove),
     outs(number, track),
-    make("div", { className: "row" }, field(number, "note", "your word", track, { maxLength: 2000, size: 40 })));
+    make("div", { className: "row" }, field(number, "note", "your word", track, { maxLength: 2000 }, "pair wide")));
 }
 
 async function act(what) {

@@ -8,6 +8,7 @@ from grooves.kit import LIMBS, PARTS
 from grooves.lesson import Lesson
 from grooves.line import WrittenLine
 from grooves.meter import Meter
+from grooves.performance import level_of
 from grooves.rhythm import values_text
 from render.desk.line_text import counts_of, line_of
 from render.desk.places import TICKS, beats, divisions, ticks
@@ -27,7 +28,7 @@ def view(text: str, path: Path) -> dict[str, Any]:
         "pickup": values_text([line.pickup]) if line.pickup else "",
         "bars": _bars(line, meter),
         "tables": _plain(loaded.tables),
-        "balance": {part: round(level, 2) for part, level in lesson.balance_lu.items()},
+        "balance": _balance(lesson),
         "here": _who_is_here(lesson),
         "tracks": [track.name for track in lesson.tracks],
         "notes": list(loaded.notes),
@@ -54,6 +55,17 @@ def _who_is_here(lesson: Lesson) -> list[str]:
     parts = [part for part in PARTS if any(stroke.part == part for stroke in strokes)]
     limbs = [limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes)]
     return [*parts, *limbs, *(lesson.score.band.parts if lesson.score.band else ()), "line"]
+
+
+def _balance(lesson: Lesson) -> dict[str, float]:
+    """How loud each part's plain stroke is against the ride's: as the lesson says, else as the groove has it."""
+    score, own = lesson.score, lesson.balance_lu
+    levels = {part.name: own.get(part.name, part.level_lu) for part in score.groove.parts if part.name != "ride"}
+    for role, name in (("line", "line"), ("gap", "gaps")):
+        strokes = (stroke for bar in score.bars for stroke in bar.strokes if stroke.role == role)
+        if stroke := next(strokes, None):
+            levels[name] = level_of(stroke, score, own)
+    return {name: round(level, 1) for name, level in levels.items()}
 
 
 def _plain(value: Any) -> Any:

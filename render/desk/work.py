@@ -37,7 +37,7 @@ class Desk:
         self.charts, self.pages = Drawer(), Drawer()
         self.makings = Making(self.folder)
         self.sharing = Sharing()
-        self._changes = 0
+        self._changes, self._closing = 0, False
         self._changed: asyncio.Condition | None = None
         self._staves: dict[str, bytes] = {}
         self._grooves: dict[str, bytes] = {}
@@ -244,5 +244,12 @@ class Desk:
         assert self._changed
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(WAIT_SECONDS), self._changed:
-                await self._changed.wait_for(lambda: self._changes != since)
+                await self._changed.wait_for(lambda: self._changes != since or self._closing)
         return self._changes
+
+    async def closing(self) -> None:
+        """Let nobody wait any longer: the desk is being closed."""
+        self._closing = True
+        assert self._changed
+        async with self._changed:
+            self._changed.notify_all()
