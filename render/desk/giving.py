@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock, Thread
@@ -120,11 +121,10 @@ def _escaped(name: str) -> str:
 def _listen(job: Job) -> None:
     """Take in what the process says, until it has said all."""
     assert job.process.stdout
-    for line in job.process.stdout:
-        try:
-            _note(job, json.loads(line))
-        except (ValueError, KeyError):
-            continue
+    with job.process.stdout as said:
+        for line in said:
+            with suppress(ValueError, KeyError):
+                _note(job, json.loads(line))
     code = job.process.wait()
     if not job.files and not job.error and not job.stopped:
         job.error = f"it broke off (code {code}); nothing was made"

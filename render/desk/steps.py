@@ -7,7 +7,7 @@ from grooves.meter import EIGHTH, Meter
 from grooves.rhythm import Bar
 from grooves.teaching.complexity import reading_points
 from grooves.teaching.stairs import alone, climb_to
-from render.desk.places import Marks, bar_of, beats, marks_of, strike, tie
+from render.desk.places import Marks, bar_of, beats, marks_of, strike, tidy
 
 
 def easier(bar: Bar, meter: Meter) -> Bar:
@@ -41,7 +41,7 @@ def _one_stroke_away(bar: Bar, meter: Meter) -> Iterator[Bar]:
         if at not in struck:
             yield from _written(strike(marks, at, meter), meter)
         elif len(struck) > 1 and at > 0:
-            without = tie(marks, at, False, EIGHTH, meter)
+            without = tidy({onset: mark for onset, mark in marks.items() if onset != at})
             yield from _written(without, meter)
             for moved in (at - EIGHTH, at + EIGHTH):
                 if 0 <= moved < meter.length and not any(min(at, moved) < one < max(at, moved) for one in struck):

@@ -149,8 +149,9 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
             until(page, f"document.querySelector('#made').textContent.includes('{link}')", 60)
             until(page, "document.querySelector('#making').hidden", 60)
             assert page.locator("#giving-wrong").is_hidden(), page.inner_text("#giving-wrong")
+        page.click("[data-make=page]")
+        until(page, "document.querySelector('#making').hidden", 60)
         with page.context.expect_page() as shown:
-            page.click(f"[data-make=page]")
             page.click(f"#made a[href='/made/{name}.html']")
         shown.value.wait_for_selector("body.ready")
         assert shown.value.title() == TITLE
@@ -241,7 +242,7 @@ def test_bars_come_and_go_and_undo_brings_every_one_back(page):
     for kind, number in (("copy bar", 5), ("clear bar", 5), ("add bar", 6), ("remove bar", 5), ("harder", 5)):
         page.click(f"[data-bar='{kind}']")
         until(page, f"document.querySelectorAll('.one-bar').length === {number}")
-        page.wait_for_timeout(80)
+        assert page.locator("#line-wrong").is_hidden()
     for _ in range(5):
         page.click("#undo")
     until(page, "document.querySelector('#undo').disabled")

@@ -175,7 +175,7 @@ def test_a_bar_one_step_harder_is_harder_by_one_stroke():
     from grooves.teaching.complexity import reading_points
     from grooves.teaching.stairs import strokes_of
 
-    bar = parse_values("4 4 4 4", Meter(4, 4))[0]
+    bar = parse_values("4 4 4r 4", Meter(4, 4))[0]
     for _ in range(3):
         (harder,) = line_of(
             after(lesson_with(f'values = "{values_text([bar])}"'), kind="harder", bar=0), BESIDE
@@ -358,7 +358,7 @@ class Desk(RuleBasedStateMachine):
             self.folder.cleanup()
 
 
-Desk.TestCase.settings = settings(max_examples=300, stateful_step_count=5, deadline=None)
+Desk.TestCase.settings = settings(max_examples=300, stateful_step_count=4, deadline=None)
 TestWhateverIsDone = Desk.TestCase
 
 
