@@ -6,6 +6,7 @@ Conventions: every place and length is a `Fraction` of quarter notes, in every m
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property, lru_cache
 
 from grooves.errors import LessonError, visible
 
@@ -25,12 +26,12 @@ class Meter:
     count: int
     unit: int
 
-    @property
+    @cached_property
     def length(self) -> Fraction:
         """Quarters in one bar."""
         return self.count * self.step
 
-    @property
+    @cached_property
     def step(self) -> Fraction:
         """Quarters from one counted number to the next."""
         return Fraction(4, self.unit)
@@ -40,7 +41,7 @@ class Meter:
         """Whether the felt beat holds three of the written ones, as in 6/8 and 12/8."""
         return self.unit >= 8 and self.count % 3 == 0
 
-    @property
+    @cached_property
     def pulse(self) -> Fraction:
         """Quarters in one felt beat."""
         return self.step * 3 if self.compound else self.step
@@ -64,6 +65,7 @@ def parse_meter(text: str) -> Meter:
     return Meter(int(found[1]), int(found[2]))
 
 
+@lru_cache(maxsize=256)
 def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
     """Where each felt beat begins and ends: 6/8 is two groups of three eighths, 7/8 is 2 + 2 + 3."""
     step = meter.pulse

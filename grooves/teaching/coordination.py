@@ -12,6 +12,7 @@ Sources: the measures are those of `grooves.complexity`; the formula and its wei
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 from grooves.feel import sixteenth_beats
@@ -50,9 +51,6 @@ class Place:
     words: str = ""  # "both hands", "ride alone"; empty where nothing sounds
 
 
-# --- the grid -----------------------------------------------------------------------------------
-
-
 def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     """All places of a bar's grid, silent ones too: a bar of swing says 1 trip let 2 trip let, and so on.
 
@@ -63,7 +61,7 @@ def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     bars = score.bars if bar_index is None else [score.bars[bar_index]]
     onsets = {place for bar in bars for place in _columns(bar.strokes, score.meter, swung)}
     found = {} if bar_index is None else _by_place(score.bars[bar_index].strokes, swung)
-    return tuple(_place(onset, found.get(onset, []), score.meter) for onset in sorted(onsets))
+    return tuple(_place(onset, tuple(found.get(onset, ())), score.meter) for onset in sorted(onsets))
 
 
 def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
@@ -72,10 +70,11 @@ def who_sounds(score: Score, bar_index: int) -> tuple[Place, ...]:
     `bar_index` counts `score.bars` from 0.
     """
     found = _by_place(score.bars[bar_index].strokes, swings(score.groove))
-    return tuple(_place(onset, found[onset], score.meter) for onset in sorted(found))
+    return tuple(_place(onset, tuple(found[onset]), score.meter) for onset in sorted(found))
 
 
-def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fraction]:
+@lru_cache(maxsize=4096)  # a page asks for the same bars again and again
+def _columns(strokes: tuple[Stroke, ...], meter: Meter, swung: bool) -> frozenset[Fraction]:
     beat = min(meter.step, QUARTER)
     sixteenths = sixteenth_beats([stroke.onset for stroke in strokes])
     columns = {_on_grid(stroke.onset, sixteenths, swung) for stroke in strokes}
@@ -83,7 +82,7 @@ def _columns(strokes: Sequence[Stroke], meter: Meter, swung: bool) -> set[Fracti
         inside = {(onset / beat % 1).denominator for onset in columns if onset // beat == number}
         usual = 1 if beat < QUARTER else 3 if swung and number not in sixteenths else 2
         columns |= {beat * number + beat * part / parts for parts in {usual, *inside} for part in range(parts)}
-    return columns
+    return frozenset(columns)
 
 
 def _on_grid(onset: Fraction, sixteenths: frozenset[int], swung: bool) -> Fraction:
@@ -99,7 +98,8 @@ def _by_place(strokes: Sequence[Stroke], swung: bool) -> dict[Fraction, list[Str
     return found
 
 
-def _place(onset: Fraction, strokes: Sequence[Stroke], meter: Meter) -> Place:
+@lru_cache(maxsize=4096)
+def _place(onset: Fraction, strokes: tuple[Stroke, ...], meter: Meter) -> Place:
     written = {stroke.onset for stroke in strokes}
     count = place_name(written.pop() if len(written) == 1 else onset, meter)
     limbs = tuple(limb for limb in LIMBS if any(stroke.limb == limb for stroke in strokes))

@@ -6,7 +6,7 @@ two stroke by stroke. Places are whole `divisions` of a quarter, levels LU again
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import lcm
 from typing import Any
 
@@ -26,7 +26,7 @@ from grooves.rhythm import QUARTER
 from grooves.score import Score, Stroke
 from grooves.teaching.coordination import Place
 from render.page.readers import staff_shift_mm, time_hand
-from render.paper.grids import column_of, grid_of, places_of
+from render.paper.grids import column_of, columns_of, places_of
 from render.sound.stems import CHOKE_DB_PER_SECOND
 
 SOFTER_LU = -9.0  # what "softer" lowers a limb by: a clear step down, still heard; ours, by ear
@@ -143,6 +143,11 @@ def curve(swing: Swing, low: float, high: float) -> list[tuple[float, float]]:
     return [(low, swing_ratio(swing, low)), *rows(low, high)]
 
 
+@lru_cache(maxsize=16)  # it hangs on the beat alone, and every page asks for it
+def _rounded_curve(swing: Swing, beat: float) -> list[list[float]]:
+    return [[round(x, 6), round(y, 9)] for x, y in curve(swing, SLOWEST_BPM * beat, FASTEST_BPM * beat)]
+
+
 def _is_straight(swing: Swing, left: float, right: float, share: float) -> bool:
     line = swing_ratio(swing, left) * (1 - share) + swing_ratio(swing, right) * share
     return abs(line - swing_ratio(swing, left + (right - left) * share)) < _TABLE_ERROR
@@ -176,10 +181,7 @@ def score_data(lessons: Sequence[Lesson], printed: Sequence[int]) -> dict[str, A
         "parts": PARTS,
         "helpers": _helpers(),
         "feel": _feel_data(lesson),
-        "curves": {
-            word: [[round(x, 6), round(y, 9)] for x, y in curve(word, SLOWEST_BPM * beat, FASTEST_BPM * beat)]
-            for word in SWING_WORDS
-        },
+        "curves": {word: _rounded_curve(word, beat) for word in SWING_WORDS},
         "chokes": {one.key: one.choke for one in INSTRUMENTS.values() if one.choke},
         "chokeSlope": CHOKE_DB_PER_SECOND,
     }
@@ -215,8 +217,7 @@ def _lines_data(sheet: Sheet, printed: Sequence[int]) -> dict[str, Any]:
 def column_data(score: Score, index: int) -> list[list[Any]]:
     """A bar's columns: share of the bar, what is said, and 2 on a felt beat, 1 on another that is counted, else 0."""
     return [
-        [round(one.across, 5), one.says, 2 if one.felt else 1 if one.beat else 0]
-        for one in grid_of(score, index).columns
+        [round(one.across, 5), one.says, 2 if one.felt else 1 if one.beat else 0] for one in columns_of(score, index)
     ]
 
 

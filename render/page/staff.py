@@ -16,7 +16,7 @@ from grooves.players import ChordMark
 from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
-from render.paper.grids import grid_of
+from render.paper.grids import Column, columns_of
 from render.paper.notation import line_musicxml
 from render.paper.voices import printed_bars
 
@@ -69,16 +69,18 @@ def staves(score: Score) -> Staves:
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
-    across = [[share_of(onset, score, start) for onset in own] for own, start in zip(places, starts, strict=True)]
+    columns = [columns_of(score, start) for start in starts]
+    across = [[share_of(onset, score, own) for onset in bar] for bar, own in zip(places, columns, strict=True)]
     left, width = _left_mm(engraved[0]), _width_mm(across)
     above = max(one.top_line_mm for one in engraved)
     if any(bar.chords for bar in printed):
         above = max(above, _CHORDS_UP_MM + _CHORDS_MM)
     pictures = []
-    for bar, start, own, system in zip(printed, starts, across, engraved, strict=True):
+    for number, (bar, start, own, system) in enumerate(zip(printed, starts, across, engraved, strict=True)):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
-        chords = "".join(_chord(mark, left + width * share_of(mark.onset, score, start), above) for mark in bar.chords)
+        shares = [share_of(mark.onset, score, columns[number]) for mark in bar.chords]
+        chords = "".join(_chord(one, left + width * x, above) for one, x in zip(bar.chords, shares, strict=True))
         drawn = _drawn(staff, down, system) + chords
         pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system)))
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
@@ -90,12 +92,12 @@ def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:
     return f'<text class="chord" {place} stroke="none">{escape(mark.symbol)}</text>'
 
 
-def share_of(onset: Fraction, score: Score, index: int) -> float:
+def share_of(onset: Fraction, score: Score, own: Sequence[Column]) -> float:
     """Where a written place lies across its bar: at its column, a swung upbeat on its beat's third, else in between.
 
-    Example: `share_of(Fraction(1, 2), score_of_swing, 0)` is 1/6 of the bar.
+    Example: `share_of(Fraction(1, 2), score_of_swing, columns_of(score_of_swing, 0))` is 1/6 of the bar.
     """
-    columns = [(one.onset, one.across) for one in grid_of(score, index).columns] + [(score.meter.length, 1.0)]
+    columns = [(one.onset, one.across) for one in own] + [(score.meter.length, 1.0)]
     known = dict(columns)
     upbeat = onset // 1 + Fraction(2, 3)
     if onset not in known and onset % 1 == Fraction(1, 2) and upbeat in known:

@@ -81,14 +81,20 @@ def grid_of(score: Score, index: int, limbs: Sequence[str] = ()) -> Grid:
     """
     bar, limbs = score.bars[index], tuple(limbs) or score.limbs
     places = places_of(score, index)
-    across = _across(places, bar, score)
     length = score.meter.length
     return Grid(
-        tuple(_column(place, x, limbs, score) for place, x in zip(places, across, strict=True)),
+        columns_of(score, index, limbs),
         tuple(_row(score, bar, limb) for limb in limbs),
         tuple(_marks(bar, places, limbs)),
         tuple((float(low / length), float(high / length)) for low, high in beat_groups(score.meter)),
     )
+
+
+def columns_of(score: Score, index: int, limbs: Sequence[str] = ()) -> tuple[Column, ...]:
+    """The columns of a bar's grid alone: `columns_of(score, 0)` is `grid_of(score, 0).columns`."""
+    places, limbs = places_of(score, index), tuple(limbs) or score.limbs
+    across = _across(places, score.bars[index], score)
+    return tuple(_column(place, x, limbs, score) for place, x in zip(places, across, strict=True))
 
 
 def places_of(score: Score, index: int) -> tuple[Place, ...]:

@@ -25,7 +25,12 @@ def opened(chrome, desk, **context):
     page.wrong = []
     page.on("pageerror", lambda error: page.wrong.append(str(error)))
     page.on("console", lambda said: page.wrong.append(said.text) if said.type in ("error", "warning") else None)
-    page.on("request", lambda asked: page.wrong.append(asked.url) if not asked.url.startswith((desk.origin, "blob:", "data:")) else None)
+    page.on(
+        "request",
+        lambda asked: (
+            page.wrong.append(asked.url) if not asked.url.startswith((desk.origin, "blob:", "data:")) else None
+        ),
+    )
     page.goto(desk.own.address)
     page.wait_for_selector("body.ready")
     yield page
@@ -123,7 +128,9 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
         tap(page, tapped, 300)
         until(page, "document.querySelector('#values-1').value.startsWith('8 ')")
         assert [text.split()[0] for text in values(page)] == ["4", "8", "4", "4"]
-        struck = page.evaluate("[...document.querySelectorAll('.one-place.struck')].map((one) => one.getAttribute('aria-label').split(':')[0])")
+        struck = page.evaluate(
+            "[...document.querySelectorAll('.one-place.struck')].map((one) => one.getAttribute('aria-label').split(':')[0])"
+        )
         assert len(struck) == len(line)
         assert struck[:4] == ["Bar 1, 1", "Bar 1, 2", "Bar 1, 3", "Bar 1, 3 and"]
         assert "read as" in page.inner_text("#report") or page.locator("#report li").count()
@@ -144,7 +151,12 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
         name = "harbour-street-tapped"
         assert tomllib.loads((folder / f"{name}.toml").read_text())["line"]["values"].startswith("4 4 8 8r 4 |")
 
-        for what, link in (("page", f"{name}.html"), ("everything", f"{name}/{name}-full.wav"), ("chart", f"{name}-chart.pdf"), ("tracks", f"{name}-tracks.zip")):
+        for what, link in (
+            ("page", f"{name}.html"),
+            ("everything", f"{name}/{name}-full.wav"),
+            ("chart", f"{name}-chart.pdf"),
+            ("tracks", f"{name}-tracks.zip"),
+        ):
             page.click(f"[data-make={what}]")
             until(page, f"document.querySelector('#made').textContent.includes('{link}')", 60)
             until(page, "document.querySelector('#making').hidden", 60)
@@ -428,7 +440,9 @@ def test_a_making_that_is_broken_off_leaves_nothing(page, folder):
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (768, "dark"), (1440, "light")])
 def test_axe_finds_nothing_and_nothing_runs_off_the_screen(chrome, desk, folder, width, scheme):
     fits = "document.documentElement.scrollWidth <= innerWidth"
-    with opened(chrome, desk, viewport={"width": width, "height": 800}, color_scheme=scheme, has_touch=width < 800) as page:
+    with opened(
+        chrome, desk, viewport={"width": width, "height": 800}, color_scheme=scheme, has_touch=width < 800
+    ) as page:
         page.wait_for_selector(".card")
         found = Axe().run(page)
         assert found.violations_count == 0, found.generate_report()

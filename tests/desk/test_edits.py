@@ -61,7 +61,7 @@ def test_who_reads_may_be_a_table():
     value = {"long": "bass drum", "short": "snare"}
     changed = after(LESSON, kind="set", key=["line", "played_on"], value=value)
     assert tomllib.loads(changed)["line"]["played_on"] == value
-    assert 'played_on = {' in changed
+    assert "played_on = {" in changed
 
 
 def test_a_note_of_several_lines_stands_between_triple_quotes():
@@ -71,7 +71,7 @@ def test_a_note_of_several_lines_stands_between_triple_quotes():
 
 
 def test_a_note_may_hold_any_sign():
-    for words in ('say "one"', "back\\slash", "tab\there", '"""', "é 𝄽", "'''", "\\\n\"x\""):
+    for words in ('say "one"', "back\\slash", "tab\there", '"""', "é 𝄽", "'''", '\\\n"x"'):
         changed = after(LESSON, kind="set", key=["note"], value=words)
         assert tomllib.loads(changed)["note"] == words
 
@@ -177,9 +177,7 @@ def test_a_bar_one_step_harder_is_harder_by_one_stroke():
 
     bar = parse_values("4 4 4r 4", Meter(4, 4))[0]
     for _ in range(3):
-        (harder,) = line_of(
-            after(lesson_with(f'values = "{values_text([bar])}"'), kind="harder", bar=0), BESIDE
-        ).bars
+        (harder,) = line_of(after(lesson_with(f'values = "{values_text([bar])}"'), kind="harder", bar=0), BESIDE).bars
         assert reading_points(harder, Meter(4, 4), harder) > reading_points(bar, Meter(4, 4), bar)
         assert len(set(strokes_of(harder)) ^ set(strokes_of(bar))) in (1, 2)
         bar = harder
@@ -257,7 +255,9 @@ def test_a_line_has_at_least_one_bar():
 
 # --- whatever is done in whatever order -----------------------------------------------------------
 
-TYPED = st.sampled_from(["4 4 4 4", "2 [2", "8 8 8 8 2r", "12 12 12 4 2", "1r", "4 4", "16 8 16 4 2", "% ", "6 6 6 2", ""])
+TYPED = st.sampled_from(
+    ["4 4 4 4", "2 [2", "8 8 8 8 2r", "12 12 12 4 2", "1r", "4 4", "16 8 16 4 2", "% ", "6 6 6 2", ""]
+)
 COUNTED = st.sampled_from(["1 2 3 4", "1 & 2r (3) 4", "(1) & 2 3 4", "1r", "1 trip let 2 3 4", "1 5"])
 SETTINGS = st.sampled_from([
     (["tempo"], 120), (["tempo"], 0), (["choruses"], 2), (["choruses"], None), (["note"], "Aloud.\nAnd again."),

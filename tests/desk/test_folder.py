@@ -75,7 +75,11 @@ def test_a_new_lesson_can_be_read_and_never_takes_a_name_that_is_there(folder):
 
 @pytest.mark.parametrize("title", ["", "   ", "x" * 201])
 def test_a_title_has_something_in_it(folder, title):
-    for act in (folder.new, lambda title: folder.copy("first.toml", title), lambda title: folder.rename("first.toml", title)):
+    for act in (
+        folder.new,
+        lambda title: folder.copy("first.toml", title),
+        lambda title: folder.rename("first.toml", title),
+    ):
         with pytest.raises(LessonError, match="a title of 1 to 200 signs"):
             act(title)
 

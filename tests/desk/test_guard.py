@@ -48,13 +48,27 @@ def raw(desk, data, wait=5.0):
 # --- from elsewhere -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1", "", "localhost.evil:{port}", "[::1]:{port}", "0.0.0.0:{port}"])
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.example",
+        "evil.example:{port}",
+        "127.0.0.1",
+        "127.0.0.1:1",
+        "",
+        "localhost.evil:{port}",
+        "[::1]:{port}",
+        "0.0.0.0:{port}",
+    ],
+)
 def test_another_host_is_refused(desk, host):
     host = host.format(port=desk.own.port)
     answer = desk.client.get("/", headers={"host": host})
     assert answer.status_code == 421
     assert answer.text == "This desk answers only to its own address on this computer.\n"
-    assert desk.client.post("/do/lessons", json={}, headers={"host": host, "origin": f"http://{host}"}).status_code == 421
+    assert (
+        desk.client.post("/do/lessons", json={}, headers={"host": host, "origin": f"http://{host}"}).status_code == 421
+    )
     assert lives(desk)
 
 
@@ -62,7 +76,10 @@ def test_no_host_at_all_is_refused(desk):
     assert raw(desk, b"GET / HTTP/1.0\r\n\r\n").startswith(b"HTTP/1.1 421")
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:{port}", "http://localhost:{port}", "http://127.0.0.1:1", ""])
+@pytest.mark.parametrize(
+    "origin",
+    ["http://evil.example", "null", "https://127.0.0.1:{port}", "http://localhost:{port}", "http://127.0.0.1:1", ""],
+)
 def test_another_origin_is_refused_even_with_the_cookie(desk, origin):
     origin = origin.format(port=desk.own.port)
     for answer in (
@@ -87,7 +104,11 @@ def test_what_another_page_embeds_is_refused(desk, site):
 
 def test_no_answer_lets_another_origin_read_it(desk):
     asked = {"origin": "http://evil.example", "access-control-request-method": "POST"}
-    answers = [desk.client.options("/do/lessons", headers=asked), desk.client.get("/"), desk.client.get("/files/desk.css")]
+    answers = [
+        desk.client.options("/do/lessons", headers=asked),
+        desk.client.get("/"),
+        desk.client.get("/files/desk.css"),
+    ]
     assert not [name for answer in answers for name in answer.headers if name.startswith("access-control")]
     assert answers[0].status_code == 403
 
@@ -132,13 +153,26 @@ def test_it_listens_on_this_computer_alone(desk):
 
 # --- paths ----------------------------------------------------------------------------------------
 
-WAYS = ["../outside.toml", "..%2foutside.toml", "%2e%2e/outside.toml", "....//outside.toml", "link.toml", "/etc/passwd", "%00", "..%5coutside.toml", "a/../../outside.toml"]
+WAYS = [
+    "../outside.toml",
+    "..%2foutside.toml",
+    "%2e%2e/outside.toml",
+    "....//outside.toml",
+    "link.toml",
+    "/etc/passwd",
+    "%00",
+    "..%5coutside.toml",
+    "a/../../outside.toml",
+]
 
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("place", ["staff", "made", "files", "kept"])
 def test_no_path_leads_out_of_the_folder(desk, place, way):
-    told = raw(desk, f"GET /{place}/{way} HTTP/1.1\r\nHost: 127.0.0.1:{desk.own.port}\r\nCookie: {desk.own.cookie}={desk.own.token}\r\nConnection: close\r\n\r\n".encode())
+    told = raw(
+        desk,
+        f"GET /{place}/{way} HTTP/1.1\r\nHost: 127.0.0.1:{desk.own.port}\r\nCookie: {desk.own.cookie}={desk.own.token}\r\nConnection: close\r\n\r\n".encode(),
+    )
     assert re.match(rb"HTTP/1.1 4(04|22)", told), told[:200]
     assert b"secret" not in told and b"root:" not in told and b"title" not in told.partition(b"\r\n\r\n")[2]
 
@@ -191,7 +225,11 @@ def fifty_slow_ones(desk):
     slow = [socket.create_connection(("127.0.0.1", desk.own.port), timeout=10) for _ in range(50)]
     try:
         for number, one in enumerate(slow):
-            one.sendall(b"GET / HTTP/1.1\r\nHost: 127" if number % 2 else b"POST /do/lessons HTTP/1.1\r\nContent-Length: 9\r\n\r\n")
+            one.sendall(
+                b"GET / HTTP/1.1\r\nHost: 127"
+                if number % 2
+                else b"POST /do/lessons HTTP/1.1\r\nContent-Length: 9\r\n\r\n"
+            )
         assert lives(desk)
         deadline = time.monotonic() + 30
         for one in slow:
@@ -210,7 +248,9 @@ def fifty_slow_ones(desk):
 
 def test_fifty_at_once_are_all_answered(desk):
     def one(number):
-        with httpx.Client(base_url=desk.origin, headers={"origin": desk.origin}, cookies=desk.client.cookies, timeout=60) as client:
+        with httpx.Client(
+            base_url=desk.origin, headers={"origin": desk.origin}, cookies=desk.client.cookies, timeout=60
+        ) as client:
             change = {"kind": "touch", "bar": number % 4, "tick": 48}
             return client.post("/do/edit", json={"name": "first.toml", "text": LESSON, "change": change}).status_code
 
@@ -219,7 +259,16 @@ def test_fifty_at_once_are_all_answered(desk):
     assert lives(desk)
 
 
-@pytest.mark.parametrize("data", [b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03", b"GET\r\n\r\n", b"GET / HTTP/9.9\r\n\r\n", b"\0" * 100, b"X" * 200_000])
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",
+        b"GET\r\n\r\n",
+        b"GET / HTTP/9.9\r\n\r\n",
+        b"\0" * 100,
+        b"X" * 200_000,
+    ],
+)
 def test_what_is_no_request_is_refused_and_the_desk_lives(desk, data):
     try:
         told = raw(desk, data)
@@ -229,7 +278,20 @@ def test_what_is_no_request_is_refused_and_the_desk_lives(desk, data):
     assert lives(desk)
 
 
-@pytest.mark.parametrize("body", [b"", b"{", b"[]", b"5", b"[" * 100_000, b"\xff", b'{"name": 5}', b'{"name": ["first.toml"]}', b'{"name": "' + b"x" * 100_000 + b'"}'])
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"",
+        b"{",
+        b"[]",
+        b"5",
+        b"[" * 100_000,
+        b"\xff",
+        b'{"name": 5}',
+        b'{"name": ["first.toml"]}',
+        b'{"name": "' + b"x" * 100_000 + b'"}',
+    ],
+)
 def test_a_body_that_cannot_be_read_is_refused_in_a_sentence(desk, body):
     answer = desk.client.post("/do/open", content=body)
     assert answer.status_code == 422
@@ -255,7 +317,11 @@ def test_the_policy_allows_no_inline_script_and_nothing_from_elsewhere(desk):
     assert policy["frame-ancestors"] == policy["base-uri"] == policy["form-action"] == "'none'"
     assert "unsafe" not in answer.headers["content-security-policy"]
     assert not re.findall(r"<script(?![^>]*\bsrc=)|\son\w+=|\sstyle=|javascript:", answer.text)
-    for name, value in {"x-content-type-options": "nosniff", "referrer-policy": "no-referrer", "cache-control": "no-store"}.items():
+    for name, value in {
+        "x-content-type-options": "nosniff",
+        "referrer-policy": "no-referrer",
+        "cache-control": "no-store",
+    }.items():
         assert answer.headers[name] == value
     assert "server" not in answer.headers
 
