@@ -58,6 +58,8 @@ class Drawer:
             for last in (False, True):
                 try:
                     return self._answer(wish)
+                except LessonError:
+                    raise
                 except (OSError, ValueError):  # it died: another one is tried, once
                     self._end()
                     if last or self._over:

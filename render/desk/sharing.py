@@ -4,11 +4,11 @@ import contextlib
 import io
 import secrets
 import socket
-import time
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock
+from time import monotonic as now
 from typing import Any
 
 from grooves.errors import LessonError
@@ -41,7 +41,7 @@ class Shared:
             return
         host = dict(scope["headers"]).get(b"host", b"").decode("latin-1")
         own = secrets.compare_digest(scope["path"].encode(), f"/{self.token}".encode())
-        if scope["method"] != "GET" or host != self.host or not own or time.monotonic() > self.until:
+        if scope["method"] != "GET" or host != self.host or not own or now() > self.until:
             await _answer(send, 404, b"There is nothing here.\n")
         elif self.fetched:
             await _answer(send, 410, b"This page was fetched already; ask for it to be shown again.\n")
@@ -74,7 +74,7 @@ class Sharing:
         with self._lock:
             own = listen(0, host)
             port = own.getsockname()[1]
-            shared = Shared(page.read_bytes(), f"{host}:{port}", time.monotonic() + SHARED_SECONDS)
+            shared = Shared(page.read_bytes(), f"{host}:{port}", now() + SHARED_SECONDS)
             self._open, self._shared = ExitStack(), shared
             self._open.enter_context(running(shared, own))
         address = f"http://{shared.host}/{shared.token}"
@@ -84,7 +84,7 @@ class Sharing:
         """Whether something is shared, and whether it was fetched; what is over is ended."""
         with self._lock:
             shared = self._shared
-        if shared and (time.monotonic() > shared.until):
+        if shared and now() > shared.until:
             self.stop()
             return {"shared": False, "fetched": shared.fetched}
         return {"shared": shared is not None and not shared.fetched, "fetched": bool(shared and shared.fetched)}
