@@ -102,8 +102,9 @@ class Drawer:
             process.kill()
             process.wait()
             for stream in (process.stdin, process.stdout):
-                if stream:
-                    stream.close()
+                with suppress(OSError):  # what was not sent any more
+                    if stream:
+                        stream.close()
 
 
 def _started() -> "subprocess.Popen[bytes]":

@@ -12,6 +12,7 @@ export const lesson = {
   view: null,
   past: [],
   future: [],
+  asked: 0, // when the last change was asked for, by the page's clock
 };
 const shows = []; // what is to be told of every new state
 
@@ -31,6 +32,7 @@ function show(why) {
 
 /** Open a lesson by its name. */
 export async function openLesson(name) {
+  lesson.asked = performance.now();
   const told = await ask("open", { name });
   Object.assign(lesson, { name, base: told.base, disk: told.text, text: told.text, view: told.view || null, past: [], future: [] });
   notice();
@@ -51,6 +53,7 @@ let last = Promise.resolve();
 
 /** Change the lesson; what is wrong with that is thrown, and the lesson stays as it is. */
 export function change(what) {
+  lesson.asked = performance.now();
   const done = last.then(async () => {
     const { name, text } = lesson;
     const told = await ask("edit", { name, text, change: what });
@@ -73,6 +76,7 @@ function become(text, view) {
 }
 
 function step(from, to, words) {
+  lesson.asked = performance.now();
   last = last.then(() => {
     const there = from.pop();
     if (!there) return;

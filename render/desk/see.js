@@ -132,7 +132,6 @@ export function closeSight() {
 whenChanged((_, why) => {
   if (why === "opened") closeSight();
   if (!lesson.view || why === "saved") return;
-  const since = performance.now();
-  drawChart(lesson.name, lesson.text, since);
-  makePage(lesson.name, lesson.text, since);
+  drawChart(lesson.name, lesson.text, lesson.asked);
+  makePage(lesson.name, lesson.text, lesson.asked);
 });

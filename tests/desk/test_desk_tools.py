@@ -42,7 +42,10 @@ def taps(quarters, tempo=100.0, groove="swing", bars=4, late=0.0, beat=1.0):
     return tapped({"groove": groove, "tempo": tempo, "bars": bars, "seconds": seconds}, BESIDE)
 
 
-def struck(values, meter=Meter(4, 4)):
+FOUR = Meter(4, 4)
+
+
+def struck(values, meter=FOUR):
     bars = parse_values(values, meter)
     return [
         float(number * meter.length + one.onset)
