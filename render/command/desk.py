@@ -1,5 +1,6 @@
 """`fourlimb desk`: lessons written, heard and given away in a browser on this computer."""
 
+import gc
 from pathlib import Path
 from typing import Annotated
 
@@ -21,6 +22,8 @@ def desk(
     """Write, hear and give away lessons in your browser, on this computer alone."""
     from render.command.report import show_lines
     from render.desk.serve import lessons_folder, listen, serve
+
+    gc.enable()  # other commands live too short to need it
 
     folder = lessons_folder(folder)
     if shortcut:
