@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo docs test fuzz bench lint clean
+.PHONY: help demo docs pictures test fuzz bench lint dist clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/'
@@ -24,6 +24,12 @@ lint: .venv/test-ready
 docs: .venv/ready ## write the tables of keys in docs/ anew
 	$(BIN)/python -m render.lesson.key_pages
 
+dist: .venv/test-ready ## make the wheel and the archive of the sources in dist/
+	$(BIN)/python -m build --no-isolation --outdir dist .
+
+pictures: .venv/test-ready ## draw the pictures of the README anew
+	$(BIN)/python docs/pictures/draw.py
+
 bench: .venv/test-ready ## print the ratios kept in DEVELOPERS.md
 	for bench in tests/bench/*.py; do $(BIN)/python $$bench || exit 1; done
 
@@ -36,4 +42,4 @@ bench: .venv/test-ready ## print the ratios kept in DEVELOPERS.md
 	touch $@ .venv/ready
 
 clean: ## remove what was made here
-	rm -rf .venv demo out .fuzz .pytest_cache .mypy_cache .ruff_cache .hypothesis *.egg-info
+	rm -rf .venv build demo dist out .fuzz .pytest_cache .mypy_cache .ruff_cache .hypothesis *.egg-info

@@ -4,6 +4,7 @@ Each kind is a pydantic validator that also says what it takes (`kind`) and in w
 """
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -178,6 +179,46 @@ def _read_programs(value: object) -> dict[str, int]:
 
 
 PROGRAMS = _check(_read_programs, f"table of {', '.join(BAND)} with General MIDI programs, 0 to 127")
+
+
+_LETTER = re.compile(r"[^\W\d_][^\W_'’′]*(?:[ '’′][^\W_]*)*")
+LONGEST_LETTER = 12  # signs: a word such as Intro; ours
+MOST_LETTERS = 99  # over one line; ours
+
+
+def _read_letter(value: object) -> str:
+    said = value.strip() if isinstance(value, str) else ""
+    if not _LETTER.fullmatch(said) or len(said) > LONGEST_LETTER:
+        raise LessonError(
+            f"{quoted(value)} is not a rehearsal letter; write A, or a short word such as Intro, "
+            f"a letter first, up to {LONGEST_LETTER} signs"
+        )
+    return said
+
+
+LETTER = _check(_read_letter, f"letter, or a word of up to {LONGEST_LETTER} signs")
+
+
+def _read_sections(value: object) -> dict[str, int]:
+    if not isinstance(value, dict) or not value:
+        said = "no letter stands here" if value == {} else f"{quoted(value)} is not a table of letters"
+        raise LessonError(f"{said}; write letters with bars, such as {{ A = 1, B = 9 }}")
+    if len(value) > MOST_LETTERS:
+        raise LessonError(f"{len(value)} letters stand here; a line has at most {MOST_LETTERS}")
+    over: dict[object, str] = {}
+    for name, bar in value.items():
+        letter = _read_letter(name)
+        if isinstance(bar, bool) or not isinstance(bar, int) or bar < 1:
+            raise LessonError(f"{letter} = {quoted(bar)}: write the number of the bar that it stands over")
+        for same in (bar, letter.casefold()):
+            if same in over:
+                what = f"both stand over bar {bar}" if same == bar else "are one letter"
+                raise LessonError(f"{over[same]} and {letter} {what}; keep one")
+            over[same] = letter
+    return {name.strip(): bar for name, bar in value.items()}
+
+
+SECTIONS = _check(_read_sections, "table of letters with numbers of bars")
 
 
 def _read_yes_or_no(value: object) -> bool:

@@ -8,16 +8,19 @@ how a notation file is read and who plays along.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from grooves.counts import parse_counts
+from grooves.bar_choice import bar_indexes as bar_indexes
+from grooves.bar_choice import bar_numbers as bar_numbers
 from grooves.errors import LessonError, at, nearest
 from grooves.feel import Feel
+from grooves.file_names import slug
 from grooves.groove import Groove, check_swing
 from grooves.kit import BAND, LIMBS, PARTS, Handedness
 from grooves.lesson_feel import no_player, read_balance, read_feel
 from grooves.lesson_file import read_tables
-from grooves.lesson_readers import reading_hand, who_reads
-from grooves.lesson_tables import BandTable, LessonFile, LineTable, SilenceTable, TrackTable, TradeTable
-from grooves.line import WrittenLine
+from grooves.lesson_lines import MOST_BARS as MOST_BARS
+from grooves.lesson_lines import ReadLine as ReadLine
+from grooves.lesson_lines import read_lines
+from grooves.lesson_tables import BandTable, SilenceTable, TrackTable, TradeTable
 from grooves.passages import (
     LINE,
     Alternation,
@@ -29,21 +32,14 @@ from grooves.passages import (
     default_tracks,
     heard,
     plays,
-    slug,
 )
-from grooves.pickup import parse_pickup
 from grooves.players import Band
-from grooves.rhythm import Meter, parse_values
-from grooves.score import Score, with_band, write_score
+from grooves.score import Score, with_band
 
 SLOWEST_BPM, FASTEST_BPM = 30.0, 400.0
-MOST_CHOSEN = 20_000  # bars in one choice, repeats among them: more than ten hours of most lessons; ours
-
-MOST_BARS = 10_000  # of a lesson, with those that come again: five hours at 120, 5 s to say how hard each is; ours
 
 FindGroove = Callable[[str], Groove]
 ReadBand = Callable[[BandTable, Groove, int], Band]  # its table, the groove, bars in one chorus of the line
-ReadLine = Callable[[str, Meter, str | int | None], WrittenLine]
 
 
 @dataclass(frozen=True)
@@ -75,7 +71,7 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
     if file.feel.swing is not None:
         with at("feel"):
             groove = replace(groove, swing=check_swing(file.feel.swing, groove.meter))
-    score = _score(file, groove, read_line)
+    score = read_lines(file, groove, read_line)
     if file.band:
         with at("band"):
             score = with_band(score, read_band(file.band, groove, score.chorus_length))
@@ -96,78 +92,6 @@ def parse_lesson(text: str, find_groove: FindGroove, read_line: ReadLine, read_b
         file.kit_program,
         file.note,
     )
-
-
-# --- the line ------------------------------------------------------------------------------------
-
-
-def _score(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
-    with at("line"):
-        line = written_line(file.line, groove.meter, read_line)
-        bars = line.bars
-        played_on, turns = who_reads(file.line)
-        with at("bars"):
-            chosen = () if file.line.bars is None else bar_numbers(file.line.bars, range(1, len(bars) + 1))
-        whole = len(chosen or bars) * file.line.repeat_each * (len(played_on) if turns == "chorus" else 1)
-        if whole > MOST_BARS:
-            raise LessonError(
-                f"{whole:,} bars with their repeats; a lesson has at most {MOST_BARS:,}: use times or choruses"
-            )
-        hand = reading_hand(file.line, played_on)
-        return write_score(
-            file.title,
-            groove,
-            file.tempo,
-            bars,
-            played_on,
-            chosen,
-            file.line.repeat_each,
-            turns,
-            file.kit,
-            hand,
-            line.pickup,
-        )
-
-
-def written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
-    """The bars of `[line]` as they are written, before any are chosen or repeated; raises LessonError."""
-    given = [name for name in ("values", "counts", "file") if getattr(table, name)]
-    if len(given) != 1:
-        said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"
-        raise LessonError(f"{said}; write one of values, counts or file")
-    if table.part is not None and not table.file:
-        raise LessonError("part: it names a part of a notation file; write it beside file only")
-    if table.pickup and table.file:
-        raise LessonError("pickup: it stands beside values or counts; a notation file has its own")
-    with at(given[0]):
-        if table.file:
-            return read_line(table.file, meter, table.part)
-        bars = parse_counts(table.counts, meter) if table.counts else ()
-        if table.pickup:
-            pickup, after = parse_pickup(table.pickup, meter, table.values)
-            return WrittenLine(bars or after, pickup)
-        return WrittenLine(bars or parse_values(table.values, meter))
-
-
-def bar_numbers(text: str | int, there: Sequence[int]) -> tuple[int, ...]:
-    """Read a choice of bars: `bar_numbers("1-3, 7", range(1, 9))` is (1, 2, 3, 7); raises LessonError."""
-    numbers, known = list[int](), {*there}
-    bars = f"it has bars {', '.join(map(str, sorted(known)))}" if len(known) < 9 else f"the last bar is {max(there)}"
-    for piece in str(text).split(","):
-        first, dash, last = (word.strip() for word in piece.partition("-"))
-        if not first.isdecimal() or (dash and not last.isdecimal()):
-            raise LessonError(f"'{piece.strip()}' is not a bar; write numbers and ranges, such as \"1-4, 7\"")
-        if max(len(first), len(last)) > 5:
-            raise LessonError(f"'{piece.strip()[:20]}' is past the end; the last bar is {max(there)}")
-        if dash and int(last) < int(first):
-            raise LessonError(f"'{piece.strip()}' runs backwards; write {last}-{first}")
-        for number in range(int(first), int(last or first) + 1):
-            if number not in known:
-                raise LessonError(f"there is no bar {number}; {bars}")
-            if len(numbers) == MOST_CHOSEN:
-                raise LessonError(f"more than {MOST_CHOSEN:,} bars are chosen; choose fewer, and repeat them by times")
-            numbers.append(number)
-    return tuple(numbers)
 
 
 # --- tracks --------------------------------------------------------------------------------------
@@ -218,13 +142,6 @@ def _check_names(tracks: Sequence[Track]) -> None:
                 f"track {number} ({track.name}): track {first} ({tracks[first - 1].name}) would write the same files; "
                 "choose another name"
             )
-
-
-def bar_indexes(text: str | int, score: Score) -> tuple[int, ...]:
-    """Find chosen bars in a score: with `repeat_each = 2`, bar 3 is `score.bars[4]`; raises LessonError."""
-    there = [bar.number for bar in score.bars[: score.chorus_length]]
-    first = {number: place for place, number in reversed([*enumerate(there)])}
-    return tuple(first[number] for number in bar_numbers(text, there))
 
 
 def pace_bpm(pace: float | str, tempo_bpm: float) -> float:

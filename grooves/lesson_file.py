@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from grooves.errors import LessonError, nearest, quoted, visible
 from grooves.kit import PARTS
-from grooves.lesson_tables import TABLES, FeelTable, LessonFile, LineTable, Table, TrackTable, keys_of
+from grooves.lesson_tables import ONE, SEVERAL, TABLES, FeelTable, LessonFile, LineTable, Table, TrackTable, keys_of
 from grooves.toml_text import read_toml
 
 
@@ -30,7 +30,7 @@ def read_tables(text: str) -> LessonFile:
 def _explain(error: ValidationError) -> str:
     """The first thing wrong, misspelt keys before all else, since they cause the others."""
     found = sorted(error.errors(), key=lambda one: one["type"] != "extra_forbidden")[0]
-    loc = [step for step in found["loc"] if step not in ("float", "str", "int", "bool")]
+    loc = [step for step in found["loc"] if step not in ("float", "str", "int", "bool", ONE, SEVERAL)]
     *above, key = loc or ["lesson"]
     where = key_place(loc)
     match found["type"]:

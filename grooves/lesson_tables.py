@@ -5,13 +5,15 @@ One row for each key: what it takes, what it is for, an example. `docs/lesson.md
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from grooves.checks import (
+    LETTER,
     NAMES,
     NOTE,
     PACE,
     PROGRAMS,
+    SECTIONS,
     YES_OR_NO,
     by_name,
     choice,
@@ -38,6 +40,7 @@ _KIT_PROGRAM = text_or_whole(
     "neither a drum kit's number nor its name; `fourlimb soundfonts FILE` lists them", "program number, or name"
 )
 _MS = by_name(0, 80, "milliseconds")
+ONE, SEVERAL = "[line]", "[[line]]"  # how a lesson writes its line
 _READERS = said_as("a drum, a table of drums, or a list of them in turn")
 
 
@@ -60,7 +63,9 @@ class LineTable(Table):
     each_chorus: Annotated[Any, said_as("list of drums"), Key("who reads, in turn by chorus", 'each_chorus = ["snare", "bass drum"]')] = None
     reads_with: Annotated[str, choice(*HANDS), Key("the hand that reads on a drum of the hands; left out: the hand that does not keep the ride", 'reads_with = "right hand"')] = ""
     repeat_each: Annotated[int, whole(1, 64, _TIMES), Key("how often every bar is played in a row", "repeat_each = 4")] = 1
-    bars: Annotated[str | int | None, _CHOICE_OF_BARS, Key("only these bars of the line, from 1", 'bars = "1-4, 7"')] = None
+    bars: Annotated[str | int | None, _CHOICE_OF_BARS, Key("only these bars of the line, from 1; a letter of sections stands for its bars", 'bars = "1-4, 7"')] = None
+    letter: Annotated[str, LETTER, Key("the rehearsal letter over its first bar; of several lines left out: A, B, C in turn", 'letter = "A"')] = ""
+    sections: Annotated[dict[str, int], SECTIONS, Key("rehearsal letters over bars of the one line, each with a double bar before it", "sections = { A = 1, B = 5 }")] = {}
 
 
 class FeelTable(Table):
@@ -146,6 +151,12 @@ class TrackTable(Table):
     line: Annotated[bool, YES_OR_NO, Key("false: the groove alone, as if there were no line", "line = false")] = True
 
 
+ONE_OR_SEVERAL = Annotated[
+    Annotated[LineTable, Tag(ONE)] | Annotated[list[LineTable], Tag(SEVERAL)],
+    Discriminator(lambda value: SEVERAL if isinstance(value, list) else ONE),
+]
+
+
 class LessonFile(Table):
     """The whole file: what stands above the first heading, and the headings."""
 
@@ -153,7 +164,7 @@ class LessonFile(Table):
     tempo: Annotated[float, number(30, 400, "a tempo", "beats a minute"), Key("how fast; the groove says which note is the beat, mostly a quarter", "tempo = 120")]
     note: Annotated[str, NOTE, Key("your word to the student, on the page and on the chart", 'note = "Listen to the ride."')] = ""
     groove: Annotated[str, text("a groove"), Key("what the other limbs play: a shipped groove or a groove file beside the lesson", 'groove = "swing"')]
-    line: Annotated[LineTable, Key("the reading line", '[line]\nvalues = "4 4 4 4"')]
+    line: Annotated[ONE_OR_SEVERAL, Key("the reading line; several, each under its own [[line]], are played one after another", '[line]\nvalues = "4 4 4 4"')]
     choruses: Annotated[int, whole(1, 1000, "a number of choruses"), Key("times through the line in each track", "choruses = 2")] = 1
     count_in: Annotated[int, whole(0, 16, _BARS, "bars"), Key("bars before each track; 0 = none", "count_in = 2")] = 2
     kit: Annotated[Handedness, choice("right-handed", "left-handed"), Key("left-handed: right and left swapped, the feet too", 'kit = "left-handed"')] = "right-handed"
@@ -163,6 +174,11 @@ class LessonFile(Table):
     balance: Annotated[dict[str, float], by_name(-40, 6, "LU"), Key("loudness of a part's plain stroke against the ride's; line: the reading line, gaps: what fills its gaps", '[balance]\n"bass drum" = -14')] = {}
     band: Annotated[BandTable | None, Key("a band that plays along", '[band]\nform = "blues"')] = None
     track: Annotated[list[TrackTable], Key("a track to render, each under its own heading; left out: the four default tracks", '[[track]]\nname = "slow"')] = []
+
+    @property
+    def lines(self) -> list[LineTable]:
+        """The line, or several in turn."""
+        return self.line if isinstance(self.line, list) else [self.line]
 # fmt: on
 
 

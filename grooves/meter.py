@@ -65,7 +65,7 @@ def parse_meter(text: str) -> Meter:
     return Meter(int(found[1]), int(found[2]))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=64)
 def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
     """Where each felt beat begins and ends: 6/8 is two groups of three eighths, 7/8 is 2 + 2 + 3."""
     step = meter.pulse
@@ -75,19 +75,20 @@ def beat_groups(meter: Meter) -> tuple[tuple[Fraction, Fraction], ...]:
     return tuple(zip(starts, [*starts[1:], meter.length], strict=True))
 
 
-def rest_lengths(start: Fraction, end: Fraction, meter: Meter) -> list[Fraction]:
+@lru_cache(maxsize=4096)  # the same few silences come up again and again
+def rest_lengths(start: Fraction, end: Fraction, meter: Meter) -> tuple[Fraction, ...]:
     """The rests of a silence: `rest_lengths(EIGHTH, Fraction(2), Meter(4, 4))` is an eighth and a quarter.
 
     Each shows the beats: none hides the middle of the bar, none is dotted except for a whole beat of three eighths.
     A silent bar is one rest. Common practice, no source.
     """
     if start == 0 and end == meter.length and meter.length in _SIGNS:
-        return [meter.length]
+        return (meter.length,)
     lengths: list[Fraction] = []
     while start < end:
         lengths.append(_rest_length(start, end, meter))
         start += lengths[-1]
-    return lengths
+    return tuple(lengths)
 
 
 def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:

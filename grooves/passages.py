@@ -4,8 +4,6 @@ Nothing else in the house repeats, slows or drops anything. Each shape of practi
 fading, silent bars, loop, count-in) is one small function from passages to passages.
 """
 
-import re
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from itertools import groupby
@@ -88,12 +86,6 @@ class Track:
     groove_alone: bool = False
     note: str = ""  # the teacher's word to the student
     goes_round: bool = False  # a loop without a seam
-
-
-def slug(name: str, fallback: str = "track") -> str:
-    """A name as part of a file name: `slug("You play the snare!")` is "you-play-the-snare"."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:80] or fallback
 
 
 def default_tracks(band: Iterable[str] = ()) -> tuple[Track, ...]:

@@ -25,7 +25,7 @@ from grooves.rhythm import Meter
 from grooves.score import Score, ScoreBar, Stroke
 
 if TYPE_CHECKING:
-    from grooves.accompany import LaidBar
+    from grooves.accompany import LaidBar, StruckBar
 
 # Levels against the ride's plain stroke, LU: ours, set by ear. The line lies under the ride on every limb.
 LINE_LU: Mapping[str, float] = {"snare": -4, "cross-stick": -5, "bass drum": -5, "hi-hat": -5, "ride": 0}
@@ -116,6 +116,16 @@ def band_sheet(score: Score, passages: Sequence[Passage], feel: Feel) -> list[Wr
     return written_bars(score.band, score, laid, feel) if score.band and laid else []
 
 
+def band_bars(
+    score: Score, passages: Sequence[Passage], feel: Feel, balance_lu: Mapping[str, float]
+) -> "list[StruckBar]":
+    """The same with levels, for whoever plays it at another tempo: `band_bars(score, passages, Feel(), {})`."""
+    from grooves.accompany import struck_bars
+
+    laid = _for_the_band(tuple(_lay_bars(score, passages)))
+    return struck_bars(score.band, score, laid, feel, balance_lu) if score.band and laid else []
+
+
 def _for_the_band(marks: Sequence[_Laid]) -> "list[LaidBar]":
     from grooves.accompany import LaidBar
 
@@ -132,7 +142,8 @@ def _lay_bars(score: Score, passages: Sequence[Passage]) -> Iterator[_Laid]:
         for turn, bar in enumerate(bars or [None] * passage.count_in):
             label = "pickup" if passage.lead_in else f"bar {bar.number}" if bar else "count-in"
             length = score.meter.length
-            mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label)
+            letter = score.letter_over(bar.number) if bar and not passage.lead_in else ""
+            mark = BarMark(float(seconds), quarters, length, float(bar_seconds), float(pace), label, letter)
             yield mark, bar, passage, turn
             seconds += bar_seconds
             quarters += length

@@ -44,6 +44,7 @@ class BarMark:
     seconds: float  # its length
     quarters_per_minute: float
     label: str  # "bar 1", "count-in"
+    letter: str = ""  # the rehearsal letter over it
 
 
 @dataclass(frozen=True)

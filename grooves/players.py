@@ -31,10 +31,11 @@ class LineOnset:
 class TrackBar:
     """One bar of a track: which one of the chorus, where, how fast, and what is read over it."""
 
-    index: int  # of the bar in the chorus, from 0
+    index: int  # of the bar in the chorus, from 0; -1 the bar of the groove before it, for a pickup
     place: Fraction  # of its barline, quarters since the count-in
     quarters_per_minute: float
     line: tuple[LineOnset, ...] = ()
+    pickup: tuple[LineOnset, ...] = ()  # read before its barline: onsets below 0
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class BandNote:
     """One note of the band as written, straight eighths and all."""
 
     bar: int  # index among the bars that were given
-    onset: Fraction  # in its bar
+    onset: Fraction  # in its bar; below 0 in a pickup to it
     length: Fraction  # may run over the barline
     part: str
     key: int  # MIDI key
@@ -84,6 +85,10 @@ class Band(Protocol):
     @property
     def programs(self) -> Mapping[str, int]:
         """Their General MIDI programs, counted from 0."""
+
+    @property
+    def form_bars(self) -> int:
+        """How many bars its form has."""
 
     @property
     def key_signature(self) -> str:

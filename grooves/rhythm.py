@@ -61,6 +61,7 @@ _LENGTHS = {
     if not dots or number % 3
 }
 _NAMES = {length: name for name, length in reversed(_LENGTHS.items())}
+_LONGEST_FIRST = sorted(_NAMES, reverse=True)
 
 
 def value_length(value: str) -> Fraction:
@@ -276,9 +277,9 @@ def _first_length(onset: Fraction, length: Fraction, meter: Meter) -> Fraction:
     """The longest legible start of a note or rest: printed habit shows the beat, and the middle of 4/4."""
     beat, end = meter.pulse, onset + length
     in_triplet = any(place.denominator % 3 == 0 for place in (onset, end))
-    candidates = [one for one in _NAMES if one <= length and (in_triplet or not is_triplet(one))]
-    legible = [one for one in candidates if _is_legible(onset, one, beat, meter) and _alike(onset + one, end)]
-    return max(legible, default=min(length, beat - onset % beat))
+    candidates = (one for one in _LONGEST_FIRST if one <= length and (in_triplet or not is_triplet(one)))
+    legible = (one for one in candidates if _is_legible(onset, one, beat, meter) and _alike(onset + one, end))
+    return next(legible, min(length, beat - onset % beat))
 
 
 def _alike(cut: Fraction, end: Fraction) -> bool:

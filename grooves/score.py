@@ -76,6 +76,15 @@ class Pickup:
 
 
 @dataclass(frozen=True)
+class RehearsalLetter:
+    """A letter over a bar: `RehearsalLetter("B", 9)`."""
+
+    letter: str
+    bar: int  # its number
+    readers: tuple[PlayedOn, ...] = ()  # who reads from here on, where the lines of a lesson differ
+
+
+@dataclass(frozen=True)
 class Score:
     """A lesson on paper: `score.bars[0].strokes` are the strokes of the first bar.
 
@@ -92,6 +101,7 @@ class Score:
     readings: int = 1  # choruses that differ
     band: Band | None = None  # who plays along
     pickup: Pickup | None = None  # read before bar 1
+    letters: tuple[RehearsalLetter, ...] = ()  # in the order of their bars
 
     @property
     def meter(self) -> Meter:
@@ -102,6 +112,10 @@ class Score:
     def chorus_length(self) -> int:
         """Bars in one chorus, repeats included."""
         return len(self.bars) // self.readings
+
+    def letter_over(self, number: int) -> str:
+        """The letter that stands over a bar, by its number, "" for none: `score.letter_over(9)` is "B"."""
+        return next((one.letter for one in self.letters if one.bar == number), "")
 
     def pickup_leads_to(self, index: int) -> bool:
         """Whether a bar, by its index, is one that the pickup is read before: the first of each reading."""
@@ -132,6 +146,7 @@ def write_score(
     kit: Handedness = "right-handed",
     reads_with: str = "",
     pickup: Bar = (),
+    start: int = 0,
 ) -> Score:
     """Set a line over a groove: `write_score("x", groove, 120, bars, [PlayedOn("snare", "snare")])`.
 
@@ -140,8 +155,8 @@ def write_score(
     `chosen` are 1-based bar numbers (none: all). Several ways of `played_on` take turns by chorus or by bar.
     `kit="left-handed"` swaps right and left. The hand that keeps the ride goes on, the other one reads, unless
     `reads_with` names a hand. A bar that is repeated in a row begins with a stroke where a tie came from the bar
-    before. A `pickup` is read before bar 1, where that is the first bar chosen. Raises LessonError where one limb has
-    two instruments at once.
+    before. A `pickup` is read before bar 1, where that is the first bar chosen. With `start=3` the groove's pattern
+    has come three bars far already. Raises LessonError where one limb has two instruments at once.
     """
     if reads_with and kit == "left-handed":
         reads_with = mirrored(reads_with)  # as seen on the kit that is mirrored below
@@ -157,16 +172,30 @@ def write_score(
     bars: list[ScoreBar] = []
     for ways in choruses:
         for place, number in enumerate(numbers):
-            once = number, place % cycle, ways[place % len(ways)]
+            once = number, (start + place) % cycle, ways[place % len(ways)]
             if once not in written:
                 own = read[once[2]].get(number - 1, [])
-                written[once] = _write_bar(groove, line[number - 1], number, place, once[2], own)
+                written[once] = _write_bar(groove, line[number - 1], number, start + place, once[2], own)
             bars.append(written[once])
     if kit == "left-handed":
         mirror = {id(bar): _mirrored_bar(bar) for bar in written.values()}
         groove, bars = mirrored_groove(groove), [mirror[id(bar)] for bar in bars]
     before = _pickup(pickup, [read[ways[0]].get(-1, []) for ways in choruses], kit) if numbers[0] == 1 else None
     return Score(title, groove, tempo_bpm, tuple(bars), tuple(played_on), repeat_each, len(choruses), pickup=before)
+
+
+def in_turn(scores: Sequence[Score], before: Sequence[int]) -> Score:
+    """Several lines one after another, as one score: `in_turn([first, second], [0, 8])`.
+
+    The second one's bars go on from number 9. All are over one groove and read in one way each chorus.
+    """
+    bars = [
+        replace(bar, number=bar.number + offset)
+        for score, offset in zip(scores, before, strict=True)
+        for bar in score.bars
+    ]
+    readers = tuple(dict.fromkeys(way for score in scores for way in score.played_on))
+    return replace(scores[0], bars=tuple(bars), played_on=readers)
 
 
 def _pickup(line: Bar, read: Sequence[Sequence[Assigned]], kit: Handedness) -> Pickup | None:

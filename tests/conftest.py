@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does: the tests already share the cores
 settings.register_profile("ci", derandomize=True, deadline=None)
 if os.environ.get("CI"):
     settings.load_profile("ci")

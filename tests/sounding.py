@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 
+import numpy as np
 from written import score
 
 from grooves.feel import Feel
@@ -13,6 +14,7 @@ from render.sound.balance import calibrate, velocities
 from render.sound.events import Rendition
 from render.sound.gain import Gain
 
+RATE = 44100
 NO_GAIN = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
 
 
@@ -32,3 +34,18 @@ def humanized(kit, choruses=2):
     made = score("4 8 8 4 4 | 8 4 4 4 8", tempo_bpm=140)
     performance = perform(made, track_passages(Track("full"), made, choruses), Feel(timing_ms=10))
     return Rendition(performance, velocities(performance, calibrate(kit)))
+
+
+def pitch_hertz(heard, near_hertz):
+    """The frequency of a sound by autocorrelation, over more and more of its periods at a time."""
+    one = heard.sum(axis=1) - heard.sum(axis=1).mean()
+    spectrum = np.fft.rfft(one, 2 * len(one))
+    alike = np.fft.irfft(np.abs(spectrum) ** 2)[: len(one)] / (len(one) - np.arange(len(one)))
+    hertz = near_hertz
+    for periods in (1, 2, 4, 8):
+        lag = periods * RATE / hertz
+        first = int(lag * (1 - 0.03 / periods))
+        best = first + int(alike[first : int(lag * (1 + 0.03 / periods)) + 2].argmax())
+        before, there, after = alike[best - 1 : best + 2]
+        hertz = periods * RATE / (best + 0.5 * (before - after) / (before - 2 * there + after))
+    return hertz

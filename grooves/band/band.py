@@ -41,6 +41,11 @@ class FormBand:
         return tuple(part for part in BAND if getattr(self, part) == "line")
 
     @property
+    def form_bars(self) -> int:
+        """How many bars the form has."""
+        return len(self.form.bars)
+
+    @property
     def key_signature(self) -> str:
         """The key that the form is in."""
         return self.form.key
@@ -75,7 +80,8 @@ class FormBand:
     def _with_chords(self, bars: Sequence[TrackBar]) -> Iterator["BandBar"]:
         """Lay the form under a track: it goes on from bar to bar, and where the track jumps, to where it stood first.
 
-        So a bar that is looped keeps its chords, and whole choruses of the line run through the form.
+        So a bar that is looped keeps its chords, and whole choruses of the line run through the form. A bar before the
+        first one has the form's last chords.
         """
         from grooves.band.bars import BandBar
 
@@ -84,7 +90,8 @@ class FormBand:
             follows = bar.index == (before + 1) % self.line_bars and before >= 0
             place = (place + 1 if follows else bar.index) % len(self.form.bars)
             fresh = place == 0 or not follows
-            yield BandBar(self.form.bars[place], self.meter, bar.place, bar.quarters_per_minute, bar.line, fresh)
+            pace = bar.quarters_per_minute
+            yield BandBar(self.form.bars[place], self.meter, bar.place, pace, bar.line, fresh, bar.pickup)
             before = bar.index
 
 

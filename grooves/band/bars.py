@@ -21,6 +21,7 @@ class BandBar:
     quarters_per_minute: float
     line: tuple[LineOnset, ...] = ()
     fresh: bool = False  # the form begins here, or the track jumps
+    pickup: tuple[LineOnset, ...] = ()  # read before its barline: onsets below 0
 
 
 @dataclass(frozen=True)

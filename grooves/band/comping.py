@@ -80,7 +80,7 @@ def comp_line(bars: Sequence[BandBar], seed: int, bass: Sequence[BandNote] = ())
     chords = [
         replace(_chordal(index, bar, note.onset, note.length, changes), accent_lu=note.accent_lu)
         for index, bar in enumerate(bars)
-        for note in bar.line
+        for note in (*bar.pickup, *bar.line)
     ]
     return written(chords, bars, seed, bass)
 

@@ -64,7 +64,8 @@ def _new_turn(before: int, now: int, bars: Sequence[BandBar]) -> bool:
 def _sung(bars: Sequence[BandBar]) -> Iterator[_Sung]:
     """The line's notes with the chord that each is heard against, and how much it weighs."""
     changes = Changes(spans(bars))
-    notes = [(index, note, bars[index].place + note.onset) for index, bar in enumerate(bars) for note in bar.line]
+    read = [(index, note) for index, bar in enumerate(bars) for note in (*bar.pickup, *bar.line)]
+    notes = [(index, note, bars[index].place + note.onset) for index, note in read]
     nexts = [place for _, _, place in notes[1:]]
     for (index, note, place), after in zip(notes, [*nexts, None], strict=False):
         meter = bars[index].meter

@@ -102,6 +102,7 @@ class Findings:
     together: tuple[Together, ...]
     judged: tuple[Judged, ...]
     zero_ms: float  # what lateness is measured against, ms behind the track as it was laid
+    kept: tuple[int, ...] = ()  # the sheet's bars that were judged: a take may end before its track
 
 
 def find(
@@ -140,6 +141,7 @@ def find(
         tuple(_together(judged)),
         judged,
         against,
+        tuple(sorted(kept)),
     )
 
 

@@ -190,6 +190,8 @@ def _gathered(
             used.add(row.hits[played])
     parts = {*sheet.parts}
     extras = [
-        place for place, one in enumerate(take.strokes) if one.part in parts and not one.mark and place not in used
+        place
+        for place, one in enumerate(take.strokes)
+        if one.part in parts and not one.mark and place not in used and true[place] >= sheet.begins_seconds
     ]
     return Match(tuple(of), tuple(late), tuple(extras), lost)

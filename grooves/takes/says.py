@@ -145,14 +145,16 @@ def _missing(found: Findings, sheet: Sheet) -> Iterable[str]:
     gone: Counter[tuple[int, str, str]] = Counter()
     turns: Counter[tuple[int, str, str]] = Counter()
     for one in found.judged:
-        at = (sheet.bars[one.stroke.bar].number, one.stroke.part, place_name(one.stroke.place, sheet.meter))
+        number = 0 if one.stroke.place < 0 else sheet.bars[one.stroke.bar].number  # a pickup has none
+        at = (number, one.stroke.part, place_name(one.stroke.place % sheet.meter.length, sheet.meter))
         turns[at] += 1
         gone[at] += one.state == "missed"
     often = [at for at, count in gone.most_common() if count and count >= OFTEN * turns[at]]
     for bar, part, place in often[:MOST_PLACES]:
         count, of = gone[bar, part, place], turns[bar, part, place]
         rounds = f" in {count} of {of} rounds" if of > 1 else ""
-        yield f"In bar {bar} the {part} was missing on {place}{rounds}."
+        where = f"bar {bar}" if bar else "the pickup"
+        yield f"In {where} the {part} was missing on {place}{rounds}."
     total, written = sum(gone.values()), sum(turns.values())
     if total and (not often or len(often) > MOST_PLACES or total > sum(gone[at] for at in often)):
         yield f"In all {total} of {written} written strokes were missing."

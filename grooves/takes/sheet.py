@@ -27,7 +27,7 @@ class Written:
     limb: str
     part: str
     bar: int  # index into Sheet.bars
-    place: Fraction  # in its bar, as on paper
+    place: Fraction  # in its bar, as on paper; below 0 in a pickup to it
     role: str = "time"
     level_lu: float = 0.0  # against the ride's plain stroke
 
@@ -64,6 +64,11 @@ class Sheet:
         """Each limb with each part that it plays, hands first."""
         here = {(stroke.limb, stroke.part) for stroke in self.strokes}
         return tuple((limb, part) for limb in LIMBS for part in self.parts if (limb, part) in here)
+
+    @property
+    def begins_seconds(self) -> float:
+        """Where strokes begin to count: a quarter of a beat before the first bar; a pickup is written out by itself."""
+        return self.bars[0].onset_seconds - self.bars[0].beat_seconds / 4
 
     @property
     def end_seconds(self) -> float:
@@ -117,12 +122,30 @@ def _strokes(score: Score, performance: Performance, played: Sequence[Passage], 
             by_bar[bisect_right(starts, hit.onset_quarters) - 1].append(hit)
     found = []
     for bar, (place, passage) in enumerate(zip(places, played, strict=True)):
-        own = score.bars[passage.bars[0]]
+        own, pickup = score.bars[passage.bars[0]], _pickup_to(score, played[: bar + 1][-2:])
         strokes = own.groove_alone if passage.groove_alone else own.strokes
-        for stroke, hit in _pairs(strokes, by_bar[place]):
+        before = [hit for hit in by_bar[place - 1] if place and hit.onset_quarters >= starts[place - 1] + _start(score)]
+        early = [(replace(one, onset=one.onset - score.meter.length), hit) for one, hit in _pairs(pickup, before)]
+        for stroke, hit in (*early, *_pairs(strokes, by_bar[place])):
             onset = hit.onset_seconds + placement_seconds(feel, stroke.limb)
             found.append(Written(onset, stroke.limb, stroke.part, bar, stroke.onset, stroke.role, hit.level_lu))
     return found
+
+
+def _start(score: Score) -> Fraction:
+    return score.pickup.start if score.pickup else score.meter.length
+
+
+def _pickup_to(score: Score, two: Sequence[Passage]) -> tuple[Stroke, ...]:
+    """The pickup that is read before the last of some bars, unless the bar before it leaves no room."""
+    *before, bar = two
+    if score.pickup is None or bar.groove_alone or not score.pickup_leads_to(bar.bars[0]):
+        return ()
+    reading = bar.bars[0] // score.chorus_length
+    there = score.bars[before[0].bars[0]] if before else None
+    sounding = score.pickup.before(there, bool(before) and before[0].groove_alone, reading)
+    own = score.pickup.strokes[reading]
+    return own if set(own) <= set(sounding) else ()
 
 
 def _pairs(strokes: Sequence[Stroke], hits: Sequence[Hit]) -> list[tuple[Stroke, Hit]]:

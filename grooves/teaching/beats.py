@@ -1,4 +1,4 @@
-"""Bars from beats drawn as strings: `x` a stroke, `-` the last note still sounding, `.` silence, parted evenly."""
+"""Bars from beats and strokes, and back; in a drawn beat `x` is a stroke, `-` still sounding, `.` silence, evenly."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -45,3 +45,13 @@ def untied(onsets: Sequence[Fraction], meter: Meter) -> Bar:
             note = replace(note, length=min(following, (onset // meter.pulse + 1) * meter.pulse) - onset)
         symbols += [note, Symbol(note.end, following - note.end, "rest")][: 1 + (note.end < following)]
     return spell(tuple(symbols), meter)
+
+
+def on_the_beats(meter: Meter) -> Bar:
+    """One note on each beat: four quarters in 4/4, two dotted quarters in 6/8."""
+    return tuple(Symbol(meter.pulse * number, meter.pulse) for number in range(meter.pulses))
+
+
+def strokes_of(bar: Bar) -> tuple[Fraction, ...]:
+    """Where a bar is struck: `strokes_of` of "4 8r 8 2r" is (0, 3/2)."""
+    return tuple(symbol.onset for symbol in bar if symbol.kind == "struck")

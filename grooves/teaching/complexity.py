@@ -243,6 +243,7 @@ def read(
     )
 
 
+@lru_cache(maxsize=8192)  # the same few bars come up again and again
 def reading_points(bar: Bar, meter: Meter, following: Bar) -> float:
     """How hard a bar reads by itself in a hand at 120 quarters a minute, before the bar that follows it.
 

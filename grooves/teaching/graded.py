@@ -17,7 +17,7 @@ from itertools import combinations, count, pairwise, starmap
 from random import Random
 
 from grooves.rhythm import EIGHTH, Bar, Meter
-from grooves.teaching.beats import bar_of, untied, upbeat_bar
+from grooves.teaching.beats import bar_of, on_the_beats, untied, upbeat_bar
 from grooves.teaching.complexity import reading_points, strong_beats
 from grooves.teaching.levels import (
     ACROSS_BARLINES,
@@ -30,7 +30,6 @@ from grooves.teaching.levels import (
     check_line,
     comes_home,
 )
-from grooves.teaching.stairs import on_the_beats
 
 StrokeSet = frozenset[Fraction]
 

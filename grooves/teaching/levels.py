@@ -12,8 +12,8 @@ from types import MappingProxyType
 from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, SIXTEENTH, Bar, Meter, is_triplet
+from grooves.teaching.beats import strokes_of
 from grooves.teaching.complexity import held_over, strong_beats
-from grooves.teaching.stairs import strokes_of
 
 METERS = (Meter(4, 4), Meter(3, 4), Meter(5, 4), Meter(6, 8), Meter(12, 8))
 LONGEST_LINE = 128  # bars

@@ -21,6 +21,7 @@ from itertools import count, pairwise
 from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, place_name, spell
+from grooves.teaching.beats import on_the_beats, strokes_of
 from grooves.teaching.complexity import reading_points
 
 Series = tuple[float, tuple[int, ...]]  # its sum of squared rises, its bars as sets of places
@@ -63,11 +64,6 @@ def climb_to(target: Bar, meter: Meter, start: Bar | None = None) -> Climb:
     return Climb(tuple(walk.written[strokes] for strokes in series), layers is not None)
 
 
-def on_the_beats(meter: Meter) -> Bar:
-    """One note on each beat: four quarters in 4/4, two dotted quarters in 6/8."""
-    return tuple(Symbol(meter.pulse * number, meter.pulse) for number in range(meter.pulses))
-
-
 def alone(bar: Bar, meter: Meter) -> Bar:
     """The bar by itself: a tie into it becomes a rest, as there is nothing to be tied to."""
     if bar[0].kind != "held":
@@ -76,11 +72,6 @@ def alone(bar: Bar, meter: Meter) -> Bar:
     silent = sounding[0].onset if sounding else bar[-1].end
     rest = Symbol(Fraction(0), silent, "rest")
     return spell((rest, *(symbol for symbol in bar if symbol.onset >= silent)), meter)
-
-
-def strokes_of(bar: Bar) -> tuple[Fraction, ...]:
-    """Where a bar is struck: `strokes_of` of "4 8r 8 2r" is (0, 3/2)."""
-    return tuple(symbol.onset for symbol in bar if symbol.kind == "struck")
 
 
 def said(before: Bar, after: Bar, meter: Meter) -> str:

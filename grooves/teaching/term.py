@@ -18,8 +18,9 @@ from grooves.teaching.levels import LEVELS
 from grooves.teaching.stairs import alone
 
 COMES_BACK_AFTER = (1, 2, 4)  # weeks
-_SEEDS = 6  # drawn for each level that a week may be taken from
-_MORE_SEEDS = 48  # where those do not do
+# Seeds drawn for each level that a week may be taken from: more where none of fewer comes near.
+_SEEDS = (range(6), range(6, 16), range(16, 48))
+_NEAR = 0.3  # of a week's mean to its aim; levels lie 1.5 and more apart
 _MEAN_SEEDS = 8  # lines that a level's mean is taken over
 
 
@@ -143,36 +144,56 @@ def _mean(line: Sequence[Bar], meter: Meter) -> float:
 
 
 def _choose(wanted: _Wanted, used: set[tuple[Bar, ...]]) -> tuple[PlannedLine, ...]:
-    """The lines nearest to the aim whose mean is not under that of the week before; the hardest where none is."""
-    for seeds in (_SEEDS, _MORE_SEEDS):
-        pool = sorted(_pool(wanted, seeds, used), key=lambda line: (line.difficulty, line.level, line.seed))
-        runs = [tuple(pool[start : start + wanted.group.lines]) for start in range(len(pool) - wanted.group.lines + 1)]
-        rising = [run for run in runs if _run_mean(run) >= wanted.least]
-        if rising:
-            return min(rising, key=lambda run: (abs(_run_mean(run) - wanted.aim), run[0].seed))
-    raise LessonError(
-        f"group '{wanted.group.name}': in {wanted.meter} no lines are as hard as those of the week before; "
-        "keep the grooves of one meter together, or raise the level"
-    )
+    """The lines nearest to the aim whose mean is not under that of the week before, of harder levels at need."""
+    own = _own_levels(wanted)
+    pool: list[PlannedLine] = []
+    chosen: tuple[PlannedLine, ...] = ()
+    for seeds in _SEEDS:
+        pool += _drawn(wanted, own, seeds, used | {line.bars for line in pool})
+        chosen = _nearest(pool, wanted)
+        if chosen and abs(_run_mean(chosen) - wanted.aim) <= _NEAR:
+            return chosen
+    for level in LEVELS:
+        if level > own[-1] and not chosen:
+            pool += _drawn(wanted, [level], range(_SEEDS[-1].stop), used | {line.bars for line in pool})
+            chosen = _nearest(pool, wanted)
+    if not chosen:
+        raise LessonError(
+            f"group '{wanted.group.name}': in {wanted.meter} no lines are as hard as those of the week before; "
+            "keep the grooves of one meter together, or raise the level"
+        )
+    return chosen
+
+
+def _nearest(pool: Sequence[PlannedLine], wanted: _Wanted) -> tuple[PlannedLine, ...]:
+    """The lines, alike in difficulty, whose mean is nearest to the aim and no lower than the last; () for none."""
+    ranked = sorted(pool, key=lambda line: (line.difficulty, line.level, line.seed))
+    runs = [tuple(ranked[at : at + wanted.group.lines]) for at in range(len(ranked) - wanted.group.lines + 1)]
+    rising = [run for run in runs if _run_mean(run) >= wanted.least]
+    return min(rising, key=lambda run: (abs(_run_mean(run) - wanted.aim), run[0].seed), default=())
 
 
 def _run_mean(run: Sequence[PlannedLine]) -> float:
     return fmean(line.difficulty for line in run)
 
 
-def _pool(wanted: _Wanted, seeds: int, used: set[tuple[Bar, ...]]) -> Iterator[PlannedLine]:
-    """Lines of the levels about the week's own, each once, none of them read before."""
+def _own_levels(wanted: _Wanted) -> list[int]:
+    """The levels that a week stands between, in the order of difficulty."""
     first, last = wanted.group.level
     own = first + (last - first) * wanted.share
-    levels = sorted({level for level in (int(own), int(own) + 1) if min(first, last) <= level <= max(first, last)})
+    return sorted({level for level in (int(own), int(own) + 1) if min(first, last) <= level <= max(first, last)})
+
+
+def _drawn(wanted: _Wanted, levels: Sequence[int], seeds: range, used: set[tuple[Bar, ...]]) -> Iterator[PlannedLine]:
+    """Lines of some levels, each once, none of them read before; of harder levels where the meter has them."""
     seen = set(used)
-    for level in levels if seeds == _SEEDS else [one for one in LEVELS if one >= levels[0]]:
-        for number in range(seeds):
+    for level in levels:
+        for number in seeds:
             seed = _seed(f"{wanted.seed} {level} {number}")
             try:
                 bars = lines(level, wanted.group.bars, seed, wanted.meter)
             except LessonError:
-                if level in levels and seeds == _SEEDS:
+                if level in _own_levels(wanted):
                     raise
                 break  # this meter has no such level
             if bars not in seen:

@@ -9,10 +9,10 @@ from pydantic import ValidationError
 
 from grooves.checks import number, said_as, text, whole
 from grooves.errors import LessonError, nearest, quoted
+from grooves.file_names import slug
 from grooves.keys import Key
 from grooves.lesson_file import key_place
 from grooves.lesson_tables import Table, keys_of
-from grooves.passages import slug
 from grooves.teaching.levels import LEVELS
 from grooves.teaching.term import Group, OwnLesson
 from grooves.toml_text import read_toml

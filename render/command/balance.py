@@ -63,7 +63,7 @@ def _show(report: "BalanceReport") -> None:
     rows = [
         (
             row.part,
-            {"line": "reads", "gaps": "fills the gaps"}.get(row.role, "keeps time"),
+            {"line": "reads", "gaps": "fills the gaps", "band": "plays along"}.get(row.role, "keeps time"),
             f"{row.target_lu:+.1f}",
             f"{row.measured_lu:+.1f}",
             f"{row.difference_lu:+.1f}",

@@ -1,6 +1,8 @@
-"""`fourlimb demo`: the shipped lesson, and every kind of file that can be made of it."""
+"""`fourlimb demo`: the shipped lesson, every kind of file that can be made of it, and a take to try `check` with."""
 
+import shlex
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 from render.command.options import Folder, Json, KitProgram, NoCache, Rate, Soundfont, render_options
@@ -17,8 +19,9 @@ def demo(
     no_cache: NoCache = False,
     json: Json = False,
 ) -> None:
-    """Render the shipped lesson: every kind of file."""
+    """Render the shipped lesson: every kind of file, and a made-up take to try `check` with."""
     from render.lesson.first_lesson import demo_lesson
+    from render.lesson.made_up_take import write_made_up_take
     from render.lesson.several import render_lessons
 
     lesson, note = demo_lesson(out)
@@ -34,5 +37,7 @@ def demo(
         stems=True,
     )
     with progress_bar("rendering", not json) as progress:
-        reports = render_lessons([lesson], options, progress=progress)
-    show_reports(reports, json)
+        (report,) = render_lessons([lesson], options, progress=progress)
+    take = write_made_up_take(lesson, out)
+    said = f"{take.path} is a made-up take: fourlimb check {shlex.quote(str(lesson))} {shlex.quote(str(take.path))}"
+    show_reports([replace(report, files=(*report.files, take), notes=(*report.notes, said))], json)

@@ -1,6 +1,6 @@
 /* The line: each bar a ruled row of places for the pencil, its values and its counts. */
-import { make, say, ui, wrong, wrongAt } from "./dom.js";
-import { change, lesson, whenChanged } from "./lesson.js";
+import { fill, make, say, ui, wrong, wrongAt } from "./dom.js";
+import { change, lesson, showLine, whenChanged } from "./lesson.js";
 
 const KINDS = { struck: "note", held: "held on", rest: "rest" };
 const PARTS = { 2: "eighths", 3: "triplets", 4: "sixteenths", 6: "sixteenths" };
@@ -150,6 +150,9 @@ function draw() {
     if (ui.bars.children[number]?.key !== keyOf(bar, meter)) drawBar(number);
   });
   while (ui.bars.children.length > bars.length) ui.bars.lastChild.remove();
+  ui["which-line"].hidden = lesson.view.lines.length < 2;
+  fill(ui["line-number"], lesson.view.lines.map((letter, number) => [number, letter]));
+  ui["line-number"].value = lesson.view.line;
   ui.meter.textContent = `${meter.name}, ${bars.length} bar${bars.length === 1 ? "" : "s"}${lesson.view.pickup ? `, after a pickup of ${lesson.view.pickup}` : ""}`;
   showHere();
 }
@@ -326,6 +329,8 @@ for (const button of ui["bar-tools"].querySelectorAll("[data-bar]")) {
     say(`Bar ${bar + 1}: ${button.textContent}`);
   });
 }
+
+ui["line-number"].addEventListener("change", () => showLine(Number(ui["line-number"].value)));
 
 ui.how.addEventListener("click", () => {
   ui["how-text"].hidden = !ui["how-text"].hidden;

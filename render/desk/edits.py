@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from grooves.errors import LessonError, at
+from grooves.lesson_file import read_tables
 from grooves.line import WrittenLine
 from grooves.meter import Meter
 from grooves.pickup import parse_pickup
@@ -17,9 +18,9 @@ from grooves.rhythm import Bar, parse_values, values_text
 from grooves.teaching.graded import lines
 from render.desk import places, steps
 from render.desk.asked import number, word
-from render.desk.line_text import in_rows, line_of, meter_of, typed_counts, typed_values, with_bars
+from render.desk.line_text import in_rows, line_key, line_of, meter_of, typed_counts, typed_values, with_bars
 from render.desk.places import Marks, bar_of, ends_sounding, marks_of, mended, silent_bar
-from render.desk.toml_edit import with_values
+from render.desk.toml_edit import Value, with_values
 from render.lesson.groove_files import find_groove
 from render.lesson.load import lesson_of_text
 
@@ -96,9 +97,10 @@ class _InBar:
 
 
 def _with_line(text: str, path: Path, kind: str, change: Change) -> str:
-    meter, line = meter_of(text, path), line_of(text, path)
+    which = number(change, "line", 0, 25) if "line" in change else 0
+    meter, line = meter_of(text, path), line_of(text, path, which)
     if kind == "take":
-        return _taken(text, path, meter, change)
+        return _taken(text, path, meter, change, which)
     if kind == "level":
         bars = _level(meter, change)
     else:
@@ -106,7 +108,7 @@ def _with_line(text: str, path: Path, kind: str, change: Change) -> str:
         with at("line" if kind in ("values", "counts") else f"bar {index + 1}"):
             bars = _OF_A_BAR[kind](_InBar(line, index, meter, change))
     sounds = bool(line.pickup) and ends_sounding(line.pickup)
-    return with_bars(text, path, mended(bars, meter, sounds))
+    return with_bars(text, path, mended(bars, meter, sounds), which=which)
 
 
 def _touched(one: _InBar) -> Marks:
@@ -158,13 +160,13 @@ def _level(meter: Meter, change: Change) -> tuple[Bar, ...]:
         return lines(level, bars, number(change, "seed", 0, 2**32), meter)
 
 
-def _taken(text: str, path: Path, meter: Meter, change: Change) -> str:
+def _taken(text: str, path: Path, meter: Meter, change: Change, which: int) -> str:
     """A whole line in values, as it was tapped or read from a file, with its own pickup or none."""
     values, pickup = word(change, "text", most=100_000), word(change, "pickup", "")
     if not pickup:
-        return with_bars(text, path, mended(parse_values(values, meter), meter), ())
+        return with_bars(text, path, mended(parse_values(values, meter), meter), (), which)
     before, bars = parse_pickup(pickup, meter, values)
-    return with_bars(text, path, bars, before)
+    return with_bars(text, path, bars, before, which)
 
 
 # --- another meter, tracks ------------------------------------------------------------------------
@@ -174,15 +176,21 @@ def _fit(text: str, path: Path, change: Change) -> str:
     """A groove in another meter, with every bar of the line cut off or filled with rests to fit it."""
     with at("groove"):
         meter = find_groove(word(change, "groove"), path.parent).meter
-    bars = []
-    for number_of, bar in enumerate(line_of(text, path).bars, 1):
-        marks = {onset: mark for onset, mark in marks_of(bar).items() if onset < meter.length}
-        if bar[-1].end < meter.length:
-            marks[bar[-1].end] = places.Mark("rest")
-        bars.append(bar_of(places.tidy(marks), meter, number_of))
-    written = in_rows(values_text(mended(bars, meter)))
-    gone = [(["line", key], None) for key in ("counts", "file", "part", "pickup")]
-    return with_values(text, [(["groove"], word(change, "groove")), *gone, (["line", "values"], written)])
+    changes: list[tuple[list[str | int], Value]] = [(["groove"], word(change, "groove"))]
+    for which in range(len(read_tables(text).lines)):
+        key = line_key(text, which)
+        bars = [_cut(bar, meter, n) for n, bar in enumerate(line_of(text, path, which).bars, 1)]
+        changes += [([*key, gone], None) for gone in ("counts", "file", "part", "pickup")]
+        changes.append(([*key, "values"], in_rows(values_text(mended(bars, meter)))))
+    return with_values(text, changes)
+
+
+def _cut(bar: Bar, meter: Meter, number_of: int) -> Bar:
+    """A bar cut off at the end of a shorter meter, or filled with a rest up to that of a longer one."""
+    marks = {onset: mark for onset, mark in marks_of(bar).items() if onset < meter.length}
+    if bar[-1].end < meter.length:
+        marks[bar[-1].end] = places.Mark("rest")
+    return bar_of(places.tidy(marks), meter, number_of)
 
 
 def _add_track(text: str, path: Path, change: Change) -> str:

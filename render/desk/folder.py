@@ -13,7 +13,7 @@ from threading import RLock
 from typing import Any
 
 from grooves.errors import LessonError, visible
-from grooves.passages import slug
+from grooves.file_names import slug
 from render.desk.toml_edit import with_values
 from render.files.write import make_folder, write_bytes
 from render.lesson.groove_files import read_text

@@ -12,6 +12,7 @@ export const lesson = {
   view: null,
   past: [],
   future: [],
+  which: 0, // of several lines, the one that is shown
   asked: 0, // when the last change was asked for, by the page's clock
 };
 const shows = []; // what is to be told of every new state
@@ -34,7 +35,7 @@ function show(why) {
 export async function openLesson(name) {
   lesson.asked = performance.now();
   const told = await ask("open", { name });
-  Object.assign(lesson, { name, base: told.base, disk: told.text, text: told.text, view: told.view || null, past: [], future: [] });
+  Object.assign(lesson, { name, base: told.base, disk: told.text, text: told.text, view: told.view || null, which: 0, past: [], future: [] });
   notice();
   show("opened");
   if (told.error) brokenNotice(told.error);
@@ -56,7 +57,7 @@ export function change(what) {
   lesson.asked = performance.now();
   const done = last.then(async () => {
     const { name, text } = lesson;
-    const told = await ask("edit", { name, text, change: what });
+    const told = await ask("edit", { name, text, change: { line: lesson.which, ...what } });
     if (lesson.name === name && told.text !== lesson.text) become(told.text, told.view);
     return told;
   });
@@ -81,12 +82,19 @@ function step(from, to, words) {
     const there = from.pop();
     if (!there) return;
     to.push({ text: lesson.text, view: lesson.view });
-    Object.assign(lesson, there);
+    Object.assign(lesson, there, { which: there.view ? there.view.line : 0 });
     show("changed");
     keep();
     say(words);
   });
   return last;
+}
+
+/** Show another of several lines. */
+export async function showLine(which) {
+  const { view } = await ask("look", { name: lesson.name, text: lesson.text, line: which });
+  Object.assign(lesson, { which: view.line, view });
+  show("line");
 }
 
 export const undo = () => step(lesson.past, lesson.future, "Undone");
@@ -116,7 +124,7 @@ async function offerDraft(told) {
   notice(make("p", { textContent: "Unsaved work was found beside this lesson. What it changes:" }), differenceOf(told.difference), make("p", { className: "row" }, take, leave));
   take.addEventListener("click", async () => {
     try {
-      const { view } = await ask("look", { name: lesson.name, text: told.draft });
+      const { view } = await ask("look", { name: lesson.name, text: told.draft, line: lesson.which });
       become(told.draft, view);
       notice();
     } catch (error) {
@@ -181,7 +189,7 @@ export async function lookAtDisk() {
 async function takeTheirs(told, words) {
   Object.assign(lesson, { base: told.base, disk: told.theirs });
   try {
-    const { view } = await ask("look", { name: lesson.name, text: told.theirs });
+    const { view } = await ask("look", { name: lesson.name, text: told.theirs, line: lesson.which });
     become(told.theirs, view);
     notice(make("p", { textContent: words }));
   } catch (error) {

@@ -9,13 +9,14 @@ from pathlib import Path
 
 from grooves.counts import counts_text, parse_counts
 from grooves.errors import LessonError, at
-from grooves.lesson import written_line
 from grooves.lesson_file import read_tables
+from grooves.lesson_lines import written_line
+from grooves.lesson_tables import LineTable
 from grooves.line import WrittenLine
 from grooves.meter import Meter
 from grooves.pickup import parse_pickup
 from grooves.rhythm import Bar, Symbol, parse_values, spell, values_text
-from render.desk.places import ends_sounding
+from render.desk.places import ends_sounding, marks_of
 from render.desk.toml_edit import Value, with_values
 from render.lesson.groove_files import find_groove
 from render.lesson.load import read_line_beside
@@ -29,9 +30,22 @@ def meter_of(text: str, path: Path) -> Meter:
         return find_groove(read_tables(text).groove, path.parent).meter
 
 
-def line_of(text: str, path: Path) -> WrittenLine:
-    """The line of a lesson as it is written, before bars are chosen or repeated; raises LessonError."""
-    table = read_tables(text).line
+def line_table(text: str, which: int = 0) -> LineTable:
+    """The table of a lesson's line, of several of one of them, from 0; raises LessonError."""
+    tables = read_tables(text).lines
+    if not 0 <= which < len(tables):
+        raise LessonError(f"line {which + 1}: this lesson has {len(tables)}")
+    return tables[which]
+
+
+def line_key(text: str, which: int = 0) -> list[str | int]:
+    """Where that table stands: `line_key(text)` is `["line"]`, of several lines `["line", 0]`."""
+    return ["line", which] if isinstance(read_tables(text).line, list) else ["line"]
+
+
+def line_of(text: str, path: Path, which: int = 0) -> WrittenLine:
+    """A line of a lesson as it is written, before bars are chosen or repeated; raises LessonError."""
+    table = line_table(text, which)
 
     def read(name: str, meter: Meter, part: str | int | None) -> WrittenLine:
         line = read_line_beside(path, name, meter, part)
@@ -41,33 +55,33 @@ def line_of(text: str, path: Path) -> WrittenLine:
         return written_line(table, meter_of(text, path), read)
 
 
-def with_bars(text: str, path: Path, bars: Sequence[Bar], pickup: Bar | None = None) -> str:
+def with_bars(text: str, path: Path, bars: Sequence[Bar], pickup: Bar | None = None, which: int = 0) -> str:
     """A lesson's text with other bars in its line: `with_bars(text, path, bars)`; raises LessonError.
 
     A line that was read from a file stands in the lesson from then on. Without `pickup` the pickup stays as it is; an
     empty one takes it away.
     """
-    table = read_tables(text).line
+    table, key_of = line_table(text, which), line_key(text, which)
     meter = meter_of(text, path)
-    old = line_of(text, path).bars
+    old = line_of(text, path, which).bars
     changes: list[tuple[list[str | int], Value]] = []
     if table.file:
-        read = line_of(text, path).pickup if pickup is None else pickup
-        changes += [(["line", "file"], None), (["line", "part"], None)]
+        read = line_of(text, path, which).pickup if pickup is None else pickup
+        changes += [([*key_of, "file"], None), ([*key_of, "part"], None)]
     else:
         read = pickup or ()
     if table.pickup and pickup == ():
-        changes.append((["line", "pickup"], None))
+        changes.append(([*key_of, "pickup"], None))
     if read:
-        changes.append((["line", "pickup"], values_text([read, *bars]).split(" | ")[0]))
+        changes.append(([*key_of, "pickup"], values_text([read, *bars]).split(" | ")[0]))
     key, written = "values", values_text(bars)
     if table.counts and (said := _said(bars, meter)):
         key, written = "counts", said
     elif table.counts:
-        changes.append((["line", "counts"], None))
+        changes.append(([*key_of, "counts"], None))
     before = getattr(table, key)
     spoken = values_text(old) if key == "values" else _said(old, meter)
-    changes.append((["line", key], _into(before, spoken, written) if before else in_rows(written)))
+    changes.append(([*key_of, key], _into(before, spoken, written) if before else in_rows(written)))
     return with_values(text, changes)
 
 
@@ -126,11 +140,15 @@ def typed_counts(line: WrittenLine, number: int, typed: str, meter: Meter) -> tu
     """The same in counts; what stands before is only told whether it sounds on, so that the bar has its number."""
     _check_written(number, typed)
     before = line.bars[number - 1] if number else line.pickup
-    sounds = bool(before) and ends_sounding(before)
+    read = _after(bool(before) and ends_sounding(before), number, typed, meter)
+    return (*line.bars[:number], *read, *line.bars[number + 1 :])
+
+
+def _after(sounds: bool, number: int, typed: str, meter: Meter) -> tuple[Bar, ...]:
+    """Bars of counts behind so many others, of which the last sounds on or not."""
     note = spell((Symbol(meter.length * 0, meter.length, "struck" if sounds else "rest"),), meter)
     filled = [counts_text([note], meter)] * max(number, 1 if sounds else 0)
-    read = parse_counts(" | ".join([*filled, typed.strip()]), meter)[len(filled) :]
-    return (*line.bars[:number], *read, *line.bars[number + 1 :])
+    return parse_counts(" | ".join([*filled, typed.strip()]), meter)[len(filled) :]
 
 
 def _check_written(number: int, typed: str) -> None:
@@ -139,8 +157,10 @@ def _check_written(number: int, typed: str) -> None:
 
 
 def counts_of(bar: Bar, meter: Meter) -> str | None:
-    """One bar in counts; None where some place has none."""
+    """One bar in counts; None where some place has none, or where they would be read as another bar."""
     try:
-        return counts_text([bar], meter)
+        said = counts_text([bar], meter)
+        read = _after(bar[0].kind == "held", 0, said, meter)
     except LessonError:
         return None
+    return said if [marks_of(one) for one in read] == [marks_of(bar)] else None

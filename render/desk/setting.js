@@ -27,15 +27,21 @@ export function setChoices(told) {
   fill(ui.swing, SWINGS);
 }
 
+/** The way to a key: of several lines, to the one that is shown. */
+function stepsOf(key) {
+  const steps = key.split(".");
+  return steps[0] === "line" && Array.isArray(lesson.view.tables.line) ? ["line", lesson.which, ...steps.slice(1)] : steps;
+}
+
 /** What a key holds, given its name with dots; undefined where it is left out. */
 function held(key) {
-  return key.split(".").reduce((table, step) => (table === undefined ? undefined : table[step]), lesson.view.tables);
+  return stepsOf(key).reduce((table, step) => (table === undefined ? undefined : table[step]), lesson.view.tables);
 }
 
 /** Set a key, and say at its control what is wrong with that. */
 export async function set(control, key, value) {
   try {
-    await change({ kind: "set", key: Array.isArray(key) ? key : key.split("."), value });
+    await change({ kind: "set", key: Array.isArray(key) ? key : stepsOf(key), value });
     wrongAt(control, "");
     return true;
   } catch (error) {

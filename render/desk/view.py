@@ -6,6 +6,8 @@ from typing import Any
 
 from grooves.kit import LIMBS, PARTS
 from grooves.lesson import Lesson
+from grooves.lesson_file import read_tables
+from grooves.lesson_lines import ALPHABET
 from grooves.line import WrittenLine
 from grooves.meter import Meter
 from grooves.performance import level_of
@@ -15,10 +17,15 @@ from render.desk.places import TICKS, beats, divisions, ticks
 from render.lesson.load import Loaded, lesson_of_text
 
 
-def view(text: str, path: Path) -> dict[str, Any]:
-    """What the browser shows of a lesson's text: `view(text, path)["title"]`; raises LessonError where it is none."""
+def view(text: str, path: Path, which: int = 0) -> dict[str, Any]:
+    """What the browser shows of a lesson's text: `view(text, path)["title"]`; raises LessonError where it is none.
+
+    Of several lines it shows the bars of one, from 0.
+    """
     loaded = lesson_of_text(text, path)
-    lesson, line = loaded.lesson, line_of(text, path)
+    lines = read_tables(text).lines
+    which = min(which, len(lines) - 1)
+    lesson, line = loaded.lesson, line_of(text, path, which)
     meter = lesson.score.meter
     return {
         "title": lesson.title,
@@ -26,6 +33,8 @@ def view(text: str, path: Path) -> dict[str, Any]:
         "meter": meter_table(meter),
         "beat": float(lesson.score.groove.beat),
         "pickup": values_text([line.pickup]) if line.pickup else "",
+        "line": which,
+        "lines": [table.letter or ALPHABET[number % 26] for number, table in enumerate(lines)],
         "bars": _bars(line, meter),
         "tables": _plain(loaded.tables),
         "balance": _balance(lesson),

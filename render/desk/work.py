@@ -112,7 +112,7 @@ class Desk:
 
     def look(self, body: Body) -> Answer:
         """What a text shows."""
-        return {"view": view(self._text(body), self._path(body))}
+        return {"view": view(self._text(body), self._path(body), _which(body))}
 
     def edit(self, body: Body) -> Answer:
         """A text after a change, and what it shows."""
@@ -121,7 +121,7 @@ class Desk:
             raise LessonError("there is no change in this request")
         path = self._path(body)
         text = edited(self._text(body), path, change)
-        return {"text": text, "view": view(text, path)}
+        return {"text": text, "view": view(text, path, _which(change))}
 
     def keep(self, body: Body) -> Answer:
         """Note unsaved work."""
@@ -253,3 +253,8 @@ class Desk:
         assert self._changed
         async with self._changed:
             self._changed.notify_all()
+
+
+def _which(body: Body) -> int:
+    """Which of several lines is meant, from 0."""
+    return number(body, "line", 0, 25) if "line" in body else 0

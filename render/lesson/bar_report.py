@@ -12,10 +12,11 @@ from grooves.groove import Groove
 from grooves.lesson import Lesson, bar_numbers, parse_lesson
 from grooves.line import WrittenLine
 from grooves.rhythm import Bar, Meter, value_name, values_text
+from grooves.score import Score
 from grooves.teaching.coordination import Difficulty, hardest_first, who_sounds
 from grooves.teaching.stairs import alone, climb_to, said
 from render.lesson.groove_files import find_groove, shipped_grooves
-from render.lesson.lesson_text import lesson_text, named_from
+from render.lesson.lesson_text import lesson_text, line_tables, named_from
 from render.lesson.load import Loaded, load_lesson
 
 TIMES_EACH_STEP = 4
@@ -155,7 +156,8 @@ def _told(steps: Sequence[Bar], meter: Meter) -> tuple[str, ...]:
 def _but_its_tracks(loaded: Loaded, number: int, steps: Sequence[Bar]) -> dict[str, Any]:
     """The tables of the stairs, from those of the lesson."""
     lesson, old = loaded.lesson, loaded.tables
-    readers = {key: old["line"][key] for key in ("played_on", "each_chorus", "reads_with") if key in old["line"]}
+    line = _line_of(number, lesson.score, line_tables(old))
+    readers = {key: line[key] for key in ("played_on", "each_chorus", "reads_with") if key in line}
     tables = {key: value for key, value in old.items() if key not in ("choruses", "track")}
     # Readers by chorus need as many choruses.
     choruses = {"choruses": lesson.score.readings} if lesson.score.readings > 1 else {}
@@ -165,6 +167,12 @@ def _but_its_tracks(loaded: Loaded, number: int, steps: Sequence[Bar]) -> dict[s
         "feel": _feel(old.get("feel", {}), lesson),
     }
     return {key: value for key, value in {**tables, **choruses, **changed}.items() if value != {}}
+
+
+def _line_of(number: int, score: Score, tables: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    """The table of the line that a bar stands in; each of several has its letter."""
+    before = [one for one in score.letters if one.bar <= number] if len(tables) > 1 else []
+    return tables[max(len(before) - 1, 0)]
 
 
 def _files(tables: Mapping[str, Any], folder: Path, new_folder: Path) -> dict[str, str]:
@@ -215,7 +223,7 @@ def _on_the_stairs(table: Mapping[str, Any], places: Mapping[int, int], lesson: 
     """A track with its bars as the stairs number them; raises LessonError where one is not among the steps."""
     if "bars" not in table:
         return table
-    asked = bar_numbers(table["bars"], [bar.number for bar in lesson.score.bars])
+    asked = bar_numbers(table["bars"], [bar.number for bar in lesson.score.bars], lesson.score.letters)
     for number in asked:
         if number not in places:
             raise LessonError(f"it plays bar {number} of the line, which is no step of these stairs")

@@ -9,7 +9,7 @@ from grooves.errors import LessonError, at
 from grooves.lesson import Lesson, bar_numbers
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
-from grooves.takes.check import Answer, check_take, student_track
+from grooves.takes.check import Answer, check_take
 from grooves.takes.findings import BarFinding, LimbFinding, Together
 from grooves.takes.pads import Pads, key_name, played_take, told_pads
 from grooves.takes.says import listed
@@ -20,6 +20,7 @@ from render.hearing.midi_take import read_pads
 from render.lesson.load import Loaded, load_lesson
 from render.lesson.options import MadeFile, Progress
 from render.lesson.plan import choose_tracks
+from render.lesson.played_to import played_to
 from render.page.practice_log import lesson_hash
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ LATENCIES_MS = (-100.0, 1000.0)
 class CheckOptions:
     """What is asked of a check: which track was played to, which bars count, what tells the drums apart, where to."""
 
-    track: str | None = None  # none: the student's own
+    track: str | None = None  # none: that which leaves somebody out and fits best
     bars: str | None = None  # of the line; none: all
     kit: Path | None = None  # a recording of single strokes
     latency_ms: float | None = None  # of the device, where it is known
@@ -76,7 +77,7 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     """
     loaded = load_lesson(path)
     lesson = loaded.lesson
-    track = choose_tracks(lesson.tracks, [options.track])[0] if options.track else student_track(lesson.tracks)
+    track = choose_tracks(lesson.tracks, [options.track])[0] if options.track else played_to(lesson, take)
     _check_latency(options.latency_ms)
     with at("--bars"):
         chosen = _chosen_bars(lesson, options.bars)
@@ -109,7 +110,8 @@ def _check_latency(latency_ms: float | None) -> None:
 
 
 def _chosen_bars(lesson: Lesson, bars: str | None) -> Collection[int]:
-    return bar_numbers(bars, [bar.number for bar in lesson.score.bars]) if bars is not None else ()
+    there = [bar.number for bar in lesson.score.bars]
+    return () if bars is None else bar_numbers(bars, there, lesson.score.letters)
 
 
 def _fastest(lesson: Lesson, track: Track) -> float:

@@ -5,15 +5,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from grooves.file_names import slug
 from grooves.lesson import SLOWEST_BPM
-from grooves.passages import slug
 from grooves.takes.check import Answer
 from grooves.takes.findings import BarFinding, bar_of
 from grooves.takes.sheet import Sheet
 from grooves.takes.take import Take
 from render.files.write import check_reads, make_folder, whole, write_bytes
 from render.lesson.groove_files import LARGEST_FILE_BYTES, shipped_grooves
-from render.lesson.lesson_text import lesson_text, named_from
+from render.lesson.lesson_text import lesson_text, line_tables, named_from
 from render.lesson.load import Loaded
 from render.lesson.options import LoopOptions, MadeFile, Progress, RenderOptions
 from render.paper.take_chart import Extra, take_pages
@@ -114,8 +114,10 @@ def practice_tables(loaded: Loaded, worst: Sequence[BarFinding], old: Path, new:
     for key in ("groove", "soundfont"):
         if key in kept and kept[key] not in shipped_grooves():
             kept[key] = named_from(new, kept[key], old)
-    if "file" in kept["line"]:
-        kept["line"] = {**kept["line"], "file": named_from(new, kept["line"]["file"], old)}
+    lines = [
+        {**line, "file": named_from(new, line["file"], old)} if "file" in line else line for line in line_tables(kept)
+    ]
+    kept["line"] = lines if isinstance(kept["line"], list) else lines[0]
     return {**kept, "track": [track for bar in worst for track in _tracks(bar, tempo_bpm)]}
 
 

@@ -4,7 +4,8 @@ Measured from rendered stems: the plain stroke of each part is struck four times
 quantized as in any track, and its momentary loudness (ITU-R BS.1770, 400 ms) read from the samples.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -13,7 +14,8 @@ import numpy as np
 from grooves.kit import INSTRUMENTS
 from grooves.lesson import Lesson
 from grooves.passages import Passage, Track, counted_in
-from grooves.performance import BarMark, Hit, Performance, level_of
+from grooves.performance import BarMark, Hit, Note, Performance, level_of
+from grooves.players import BAND_LU
 from grooves.score import Stroke
 from render.lesson.load import load_lesson
 from render.lesson.options import MadeFile, RenderOptions
@@ -27,7 +29,7 @@ from render.lesson.session import (
     write_midi,
     write_sounds,
 )
-from render.sound.balance import Balance, out_of_reach, velocities
+from render.sound.balance import RANGES, Balance, out_of_reach, velocities
 from render.sound.events import Rendition
 from render.sound.gain import Gain, gain_for
 from render.sound.loudness import hit_loudness
@@ -38,6 +40,8 @@ from render.soundfont.samples import DrumKit
 TOLERANCE_LU = 1.0
 STRUCK = 4
 APART_SECONDS = 2
+NOTES_APART = 3  # semitones between the notes of the band that are measured
+AS_IT_IS = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
 BARS_EACH = 4  # of the demonstration: loud, feathered, without, feathered again
 
 
@@ -97,24 +101,40 @@ def _write_sounds(session: Session, shown: PerformedTrack) -> list[MadeFile]:
 
 
 def measure_parts(lesson: Lesson, kit: DrumKit, balance: Balance) -> tuple[MeasuredPart, ...]:
-    """Level of every part's plain stroke from its stem, ride first: rows with target and measured LU."""
+    """Level of every part's plain stroke from its stem, ride first, then the band's plain notes: rows in LU."""
     strokes = _plain_strokes(lesson)
-    gain = Gain(0.0, 0.0, 0.0, limited_by_peak=False)
     loudness = {}
     for stroke in strokes:
         performance = _struck(stroke, level_of(stroke, lesson.score, lesson.balance_lu), lesson)
         take = Rendition(performance, velocities(performance, balance))
-        loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, gain))), kit.rate)
+        loudness[stroke] = _loudness(np.concatenate(list(mix(take, kit, AS_IT_IS))), kit.rate)
     ride = loudness[next(stroke for stroke in strokes if stroke.part == "ride" and stroke.role == "time")]
-    return tuple(
-        _measured(stroke, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride)
+    drums = (
+        _measured(stroke.part, stroke.role, level_of(stroke, lesson.score, lesson.balance_lu), loudness[stroke] - ride)
         for stroke in strokes
     )
+    return (*drums, *_band(lesson, kit, balance, ride))
 
 
-def _measured(stroke: Stroke, target_lu: float, measured_lu: float) -> MeasuredPart:
+def _measured(part: str, role: str, target_lu: float, measured_lu: float) -> MeasuredPart:
     measured = round(measured_lu, 2)
-    return MeasuredPart(stroke.part, stroke.role, target_lu, measured, round(measured - target_lu, 2))
+    return MeasuredPart(part, role, target_lu, measured, round(measured - target_lu, 2))
+
+
+def _band(lesson: Lesson, kit: DrumKit, balance: Balance, ride_lufs: float) -> Iterator[MeasuredPart]:
+    """The same for notes of each part of the band, mean over its range: one key is louder than another."""
+    band = lesson.score.band
+    for part in band.parts if band else ():
+        level_lu, (low, high) = lesson.balance_lu.get(part, BAND_LU[part]), RANGES[part]
+        program = band.programs[part] if band else 0
+        keys = range(low, high + 1, NOTES_APART)
+        notes = tuple(
+            Note(at, Fraction(at), 1.0, Fraction(1), part, program, key, level_lu)
+            for at, key in zip(range(0, len(keys) * APART_SECONDS, APART_SECONDS), keys, strict=True)
+        )
+        plain = replace(_silence(len(keys), lesson), notes=notes)
+        pcm = np.concatenate(list(mix(Rendition(plain, velocities(plain, balance)), kit, AS_IT_IS)))
+        yield _measured(part, "band", level_lu, _loudness(pcm, kit.rate, len(keys)) - ride_lufs)
 
 
 def _plain_strokes(lesson: Lesson) -> list[Stroke]:
@@ -134,15 +154,19 @@ def _struck(stroke: Stroke, level_lu: float, lesson: Lesson) -> Performance:
         Hit(n * APART_SECONDS, Fraction(n * APART_SECONDS), stroke.part, stroke.limb, stroke.instrument, key, level_lu)
         for n in range(STRUCK)
     )
-    seconds = float(STRUCK * APART_SECONDS)
-    mark = BarMark(0.0, Fraction(0), Fraction(STRUCK * APART_SECONDS), seconds, 60.0, "bar 1")
-    return Performance("plain strokes", lesson.score.meter, hits, (mark,))
+    return replace(_silence(STRUCK, lesson), hits=hits)
 
 
-def _loudness(pcm: "np.ndarray[tuple[int, ...], np.dtype[np.int16]]", rate: int) -> float:
-    """Mean momentary loudness of the strokes in a stem, in LUFS."""
+def _silence(sounds: int, lesson: Lesson) -> Performance:
+    """Room for so many sounds, at 60 a minute."""
+    mark = BarMark(0.0, Fraction(0), Fraction(sounds * APART_SECONDS), float(sounds * APART_SECONDS), 60.0, "bar 1")
+    return Performance("plain sounds", lesson.score.meter, (), (mark,))
+
+
+def _loudness(pcm: "np.ndarray[tuple[int, ...], np.dtype[np.int16]]", rate: int, sounds: int = STRUCK) -> float:
+    """Mean momentary loudness of the strokes or notes in a stem, in LUFS."""
     frames = APART_SECONDS * rate
-    pieces = [pcm[n * frames : n * frames + rate // 2].astype(np.float32) / np.float32(32768) for n in range(STRUCK)]
+    pieces = [pcm[n * frames : n * frames + rate // 2].astype(np.float32) / np.float32(32768) for n in range(sounds)]
     return float(np.mean([hit_loudness(piece, rate) for piece in pieces]))
 
 
@@ -150,9 +174,10 @@ def demonstration(lesson: Lesson) -> tuple[Passage, ...]:
     """Four bars with the bass drum as loud as the ride, four feathered, four without it, four feathered again."""
     score = lesson.score
     bars = tuple(n % score.chorus_length for n in range(BARS_EACH))
-    feathered = Passage(bars, score.tempo_bpm, groove_alone=True)
+    band = frozenset(score.band.parts) if score.band else frozenset[str]()
+    feathered = Passage(bars, score.tempo_bpm, without=band, groove_alone=True)
     part = score.groove.part("bass drum")
     level = lesson.balance_lu.get("bass drum", part.level_lu if part else 0.0)
-    loud = Passage(bars, score.tempo_bpm, groove_alone=True, softer_lu={"bass drum": -level})
-    without = Passage(bars, score.tempo_bpm, groove_alone=True, without=frozenset({"bass drum"}))
+    loud = replace(feathered, softer_lu={"bass drum": -level})
+    without = replace(feathered, without=band | {"bass drum"})
     return (*counted_in(1, score.tempo_bpm), loud, feathered, without, feathered)

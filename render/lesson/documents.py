@@ -43,7 +43,7 @@ def chart_data(lesson: Lesson, form: str, wish: ChartOptions = WHOLE_CHART) -> b
 
     with at("--bars"):
         there = [bar.number for bar in lesson.score.bars]
-        chosen = () if wish.bars is None else bar_numbers(wish.bars, there)
+        chosen = () if wish.bars is None else bar_numbers(wish.bars, there, lesson.score.letters)
     band = _band_sheet(lesson) if "band" in wish.show else ()
     shown = wish.show or SHOWN
     return chart(lesson.score, form, Wish(chosen, wish.paper, shown, wish.under, note=lesson.note, band=band))

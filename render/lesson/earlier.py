@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from glob import escape
 from pathlib import Path
 
-from grooves.passages import slug
+from grooves.file_names import slug
 from render.lesson.plan import Plan
 
 _NAMED = 6  # of such files, before the rest are counted

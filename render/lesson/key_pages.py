@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import get_args
 
+from pydantic import Discriminator
 from pydantic.fields import FieldInfo
 
 from grooves.checks import Check
@@ -36,7 +37,9 @@ def groove_page() -> str:
 
 
 def _heading(name: str) -> str:
-    if name in ("line", "feel", "band"):
+    if name == "line":
+        return "[line], or several [[line]]"
+    if name in ("feel", "band"):
         return f"[{name}]"
     return "[[track]]" if name == "track" else f"{name} = {{ … }}, in a track"
 
@@ -51,6 +54,8 @@ def _rows(table: type[Table]) -> Iterable[tuple[str, ...]]:
 
 
 def _kind_of_table(field: FieldInfo) -> str:
+    if any(isinstance(one, Discriminator) for one in field.metadata):
+        return "table, or tables"
     return (
         "tables"
         if any(isinstance(one, type) and issubclass(one, Table) for one in get_args(field.annotation))

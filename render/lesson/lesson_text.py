@@ -54,6 +54,11 @@ def _on_one_line(value: Any) -> Any:
     return inline
 
 
+def line_tables(tables: Mapping[str, Any]) -> list[Any]:
+    """The table of a lesson's line, or those of several: `line_tables({"line": {"values": "1"}})` is one."""
+    return list(tables["line"]) if isinstance(tables["line"], list) else [tables["line"]]
+
+
 def named_from(folder: Path, name: str, beside: Path) -> str:
     """Name a file beside a lesson from another folder: `named_from(Path("up"), "a.toml", Path())` is "../a.toml".
 

@@ -15,6 +15,7 @@ from grooves.remarks import remarks
 from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
 from render.lesson.groove_files import find_groove, read_text
+from render.lesson.lesson_text import line_tables
 
 if TYPE_CHECKING:
     from render.reading.imported_line import ImportedLine
@@ -68,7 +69,8 @@ def read_line_beside(path: Path, name: str, meter: Meter, part: str | int | None
 
 def _named_files(tables: dict[str, Any], path: Path) -> list[Path]:
     """The files that a lesson names and that are there."""
-    names = (tables["line"].get("file"), tables["groove"], tables.get("soundfont"))
+    lines = [line.get("file") for line in line_tables(tables)]
+    names = (*lines, tables["groove"], tables.get("soundfont"))
     return [found for name in names if name and (found := _beside(path, name)).is_file()]
 
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grooves.errors import LessonError, nearest
+from grooves.file_names import slug
 from grooves.kit import BAND, HELPERS, PARTS
 from grooves.lesson import Lesson
-from grooves.passages import Passage, Track, heard, plays, slug, track_passages
+from grooves.passages import Passage, Track, heard, plays, track_passages
 from grooves.score import Score
 from render.files.write import check_reads
 from render.lesson.load import Loaded, load_lesson

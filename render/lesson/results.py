@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from grooves.errors import LessonError, visible
+from grooves.file_names import slug
 from grooves.lesson import Lesson
-from grooves.passages import slug
 from render.lesson.groove_files import LARGEST_FILE_BYTES, read_text
 from render.lesson.term_record import hash_of
 from render.page.practice_log import lesson_hash, read_log

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from grooves.passages import slug
+from grooves.file_names import slug
 from render.files.write import make_folder, whole
 from render.lesson.batch import run
 from render.lesson.load import load_lesson

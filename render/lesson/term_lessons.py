@@ -11,14 +11,14 @@ from typing import Any
 
 from grooves.band.band import read_band
 from grooves.errors import at
+from grooves.file_names import slug
 from grooves.lesson import parse_lesson
 from grooves.line import WrittenLine
-from grooves.passages import slug
 from grooves.rhythm import Bar, Meter, values_text
 from grooves.teaching.term import Group, ReviewBar, Week, plan_group
 from grooves.teaching.term_file import read_term
 from render.lesson.groove_files import find_groove, read_text, shipped_grooves
-from render.lesson.lesson_text import named_from
+from render.lesson.lesson_text import line_tables, named_from
 from render.lesson.load import load_lesson
 from render.lesson.term_record import hash_of, hash_of_file
 
@@ -222,6 +222,7 @@ def _own(place: _Place, name: str, week: int) -> str:
         for key in ("groove", "soundfont"):
             if key in tables and tables[key] not in shipped_grooves():
                 tables[key] = named_from(place.folder, str(tables[key]), path.parent)
-        if "file" in tables["line"]:
-            tables["line"]["file"] = named_from(place.folder, str(tables["line"]["file"]), path.parent)
+        for line in line_tables(tables):
+            if "file" in line:
+                line["file"] = named_from(place.folder, str(line["file"]), path.parent)
         return tomlkit.dumps(text)

@@ -20,12 +20,16 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
+from grooves.score import Score
 from grooves.teaching.coordination import difficulty, grid
+from render.page.band import band_data
+from render.page.band_sounds import band_sounds
+from render.page.pickup import count_in_score, pickup_data
 from render.page.practice_log import lesson_hash
 from render.page.readers import lines, staff_shift_mm
-from render.page.score import row_limbs, score_data
+from render.page.score import Sheet, row_limbs, score_data
 from render.page.sounds import sound_data
-from render.page.staff import AHEAD_MM, StaffPicture, Staves, staves
+from render.page.staff import AHEAD_MM, StaffPicture, Staves, pickup_picture, staves
 from render.page.steps import CAUTIONS, SHORTCUTS, steps
 from render.paper.chart import feel_words
 from render.paper.grids import grid_words
@@ -109,10 +113,12 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
     numbers = numbered([one.number for one in engraved.bars])
     named = lines(lesson)
     moved = [one for _, one in named]
+    sheet = Sheet(tuple(moved))
+    more = band_data(lesson, sheet.voices) | pickup_data(sheet)
     return _filled(
         "page.html",
-        "\n".join(_asset(f"{name}.css") for name in STYLES) + _widths(engraved),
-        "\n".join(_asset(f"{name}.js") for name in SCRIPTS),
+        "\n".join(_asset(f"{name}.css") for name in styles(score)) + _widths(engraved),
+        "\n".join(_asset(f"{name}.js") for name in scripts(score)),
         title=lesson.title,
         back=back,
         note=lesson.note,
@@ -126,6 +132,8 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
         staff_box=engraved.box,
         down=f"{staff_shift_mm(score):g}",
         limbs=row_limbs(moved),
+        band=list(more["band"]["parts"]) if score.band else [],
+        pickup=pickup_picture(score, count_in_score(score), engraved) if score.pickup else None,
         drums=[name for name, _ in named],
         slowest=f"{SLOWEST_BPM:g}",
         fastest=f"{FASTEST_BPM:g}",
@@ -134,9 +142,32 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
         backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
         cautions=CAUTIONS,
         shortcuts=SHORTCUTS,
-        score=_data(_page_data(lesson, moved, engraved, numbers)),
-        sounds=_data(sound_data(moved, kit, balance)),
+        score=_data(_page_data(lesson, moved, engraved, numbers) | more),
+        sounds=_data(_sounds(moved, more, kit, balance)),
     )
+
+
+def scripts(score: Score) -> tuple[str, ...]:
+    """The scripts that a page needs, in their order: those of band and pickup only where there is one."""
+    band = ("band", "band_limbs") if score.band else ()
+    pickup = ("pickup",) if score.pickup else ()
+    return (*SCRIPTS[:-1], *(["widen"] if band or pickup else []), *band, *pickup, SCRIPTS[-1])
+
+
+def styles(score: Score) -> tuple[str, ...]:
+    """The style sheets that a page needs."""
+    return (*STYLES, "pickup") if score.pickup else STYLES
+
+
+def _sounds(lessons: Sequence[Lesson], data: Mapping[str, Any], kit: "DrumKit", balance: Balance) -> dict[str, Any]:
+    """The recorded hits, and the notes where there is a band."""
+    sounds = sound_data(lessons, kit, balance)
+    if "band" in data:
+        more = band_sounds(lessons[0], data["band"], kit, balance)
+        sounds["hits"] += more["hits"]
+        sounds["loudness"] |= more["loudness"]
+        sounds["notes"] = more["notes"]
+    return sounds
 
 
 def _page_data(lesson: Lesson, moved: Sequence[Lesson], engraved: Staves, numbers: Sequence[str]) -> dict[str, Any]:
@@ -182,7 +213,13 @@ def _quoted(one: Entry) -> Entry:
 
 def _card(lesson: Lesson, picture: StaffPicture, label: str) -> dict[str, Any]:
     says = grid_words(grid(lesson.score, picture.index))
-    return {"label": label, "staff": Markup(picture.staff), "signs": Markup(picture.signs), "says": says}
+    return {
+        "label": label,
+        "letter": picture.letter,
+        "staff": Markup(picture.staff),
+        "signs": Markup(picture.signs),
+        "says": says,
+    }
 
 
 def _widths(engraved: Staves) -> str:

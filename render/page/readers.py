@@ -60,8 +60,9 @@ def moved_to(lesson: Lesson, drum: str) -> Lesson | None:
     reading = [PlayedOn(drum, drum)]
     try:
         moved = write_score(
-            score.title, groove, score.tempo_bpm, line, reading, chosen, score.repeat_each, "chorus", lesson.kit
-        )
+            score.title, groove, score.tempo_bpm, line, reading, chosen, score.repeat_each, "chorus", lesson.kit,
+            pickup=score.pickup.line if score.pickup else (),
+        )  # fmt: skip
     except LessonError:
         return None
     return replace(lesson, score=moved)

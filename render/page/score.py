@@ -7,6 +7,7 @@ two stroke by stroke. Places are whole `divisions` of a quarter, levels LU again
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from itertools import chain
 from math import lcm
 from typing import Any
 
@@ -62,7 +63,8 @@ class Sheet:
     def strokes(self) -> tuple[Stroke, ...]:
         """Every stroke that can be heard."""
         bars = [bar for lesson in self.lessons for bar in lesson.score.bars]
-        return tuple(stroke for bar in bars for stroke in (*bar.strokes, *bar.groove_alone))
+        pickups = [row for lesson in self.lessons if lesson.score.pickup for row in lesson.score.pickup.strokes]
+        return (*(stroke for bar in bars for stroke in (*bar.strokes, *bar.groove_alone)), *chain(*pickups))
 
     @cached_property
     def divisions(self) -> int:
@@ -89,13 +91,14 @@ class Sheet:
         alone = time_alone(score) or score
         return tuple(
             (
-                self._rows(lesson, bar.strokes, places_of(score, number)),
-                self._rows(lesson, bar.groove_alone, places_of(alone, number)),
+                self.rows(lesson, bar.strokes, places_of(score, number)),
+                self.rows(lesson, bar.groove_alone, places_of(alone, number)),
             )
             for number, bar in enumerate(score.bars)
         )
 
-    def _rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+    def rows(self, lesson: Lesson, strokes: Sequence[Stroke], places: Sequence[Place]) -> tuple[Row, ...]:
+        """The strokes of one bar, which stand in the columns of some places."""
         score = lesson.score
         levels = written_levels(strokes, score, lesson.feel, lesson.balance_lu)
         onsets = [stroke.onset for stroke in strokes]

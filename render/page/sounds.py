@@ -55,7 +55,7 @@ def sound_data(lessons: Sequence[Lesson], kit: DrumKit, balance: Balance) -> dic
             used[hit.key].append(velocity)
     return {
         "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
-        "loudness": {key: [_number(level) for level in balance.curves[key]] for key in used},
+        "loudness": {key: [level_number(level) for level in balance.curves[key]] for key in used},
         "gain": round(10 ** (_gain_db(lessons[0], kit, balance) / 20), 6),
     }
 
@@ -119,5 +119,6 @@ def flac_bytes(sound: Sound, rate: int) -> bytes:
     return file.getvalue()
 
 
-def _number(level_lu: float) -> float:
+def level_number(level_lu: float) -> float:
+    """A level as JSON may say it, silence too: `level_number(-3.14159265)` is -3.1416."""
     return round(level_lu, 4) if math.isfinite(level_lu) else _NO_SOUND_LU

@@ -7,7 +7,7 @@ The pictures share their glyphs, which stand once in the page.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from html import escape
 from itertools import pairwise
@@ -17,8 +17,10 @@ from grooves.score import Score
 from render.page.proportional import Ruler, first_middle, set_to
 from render.paper.engrave import EDGE_MM, MARGIN_MM, System, systems
 from render.paper.grids import Column, columns_of
-from render.paper.notation import line_musicxml
-from render.paper.voices import printed_bars
+from render.paper.notation import line_musicxml, musicxml
+from render.paper.notes import LINE
+from render.paper.text_metrics import width_ems
+from render.paper.voices import printed_bars, printed_pickup
 
 STAFF_MM = 6.0
 AHEAD_MM = 1.7  # from a barline to the first column, where bars stand side by side
@@ -28,6 +30,7 @@ _CLOSEST_MM = 2.45  # two notes apart: a head is 1.77 wide
 _NARROWEST_MM, _WIDEST_MM = 33.0, 84.0
 _BESIDE_CLEF_MM = 6.5
 _CHORDS_MM, _CHORDS_UP_MM = 3.6, 4.4  # letters of chord symbols, and how far they stand above the staff
+_LETTER_MM, _LETTER_UP_MM = 3.2, 4.6  # a rehearsal letter in its box, and how far the box stands above what is below
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,7 @@ class StaffPicture:
     times: int
     staff: str
     signs: str
+    letter: str = ""  # the rehearsal letter over it
 
 
 @dataclass(frozen=True)
@@ -75,15 +79,41 @@ def staves(score: Score) -> Staves:
     above = max(one.top_line_mm for one in engraved)
     if any(bar.chords for bar in printed):
         above = max(above, _CHORDS_UP_MM + _CHORDS_MM)
+    below_letter = above
+    if any(bar.letter for bar in printed):
+        above += _LETTER_UP_MM
     pictures = []
     for number, (bar, start, own, system) in enumerate(zip(printed, starts, across, engraved, strict=True)):
         staff, signs = set_to(system.group, own, Ruler(100 * left, 100 * width), with_clef=not start)
         down = above - system.top_line_mm
         shares = [share_of(mark.onset, score, columns[number]) for mark in bar.chords]
         chords = "".join(_chord(one, left + width * x, above) for one, x in zip(bar.chords, shares, strict=True))
-        drawn = _drawn(staff, down, system) + chords
-        pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system)))
+        letter = _letter(bar.letter, left, above - below_letter) if bar.letter else ""
+        drawn = _drawn(staff, down, system) + chords + letter
+        pictures.append(StaffPicture(bar.number, start, bar.times, drawn, _drawn(signs, down, system), bar.letter))
     return Staves(tuple(pictures), _glyphs(engraved), left, width, above)
+
+
+def _letter(letter: str, left_mm: float, room_mm: float) -> str:
+    """A rehearsal letter in its box at the top of a picture, over the first note of its bar."""
+    wide = width_ems(letter, bold=True) * _LETTER_MM * 1.2 + 1.6  # a fifth more for other fonts than ours
+    high, x = room_mm - 0.6, left_mm - 1.0
+    box = f'<rect x="{x:.2f}" y="0.1" width="{wide:.2f}" height="{high:.2f}" fill="none" stroke-width=".2"/>'
+    place = f'x="{x + wide / 2:.2f}" y="{high - 0.8:.2f}" font-size="{_LETTER_MM}" font-weight="bold"'
+    text = f'<text {place} text-anchor="middle" stroke="none">{escape(letter)}</text>'
+    return f'<g class="letter">{box}{text}</g>'
+
+
+def pickup_picture(score: Score, bar: Score, lines: Staves) -> StaffPicture:
+    """The pickup, set to the columns of the bar that it ends: `bar` is that bar by itself, `lines` the line's own."""
+    first = replace(score, bars=score.bars[:1], readings=1, repeat_each=1)
+    xml = musicxml(first, (LINE,), headings=False, systems=[1])
+    system = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[0]
+    columns = columns_of(bar, 0)
+    across = [share_of(sign.onset, bar, columns) for one in printed_pickup(score) for sign in one.line]
+    staff, signs = set_to(system.group, across, Ruler(100 * lines.left_mm, 100 * lines.width_mm))
+    down = lines.above_mm - system.top_line_mm
+    return StaffPicture(0, 0, 1, _drawn(staff, down, system), _drawn(signs, down, system))
 
 
 def _chord(mark: ChordMark, x_mm: float, above_mm: float) -> str:

@@ -10,7 +10,8 @@ from typing import Any
 
 from grooves.kit import FEET, PARTS
 from grooves.lesson import Lesson
-from grooves.passages import LINE, Alternation, Track, default_tracks
+from grooves.passages import LINE, Alternation, Track
+from render.page.band import own_tracks
 from render.page.readers import readers, time_hand
 
 CAUTIONS = (
@@ -42,22 +43,23 @@ def steps(lesson: Lesson) -> list[dict[str, Any]]:
     """
     kept: list[dict[str, Any]] = []
     for step in _own_steps(lesson):
-        if kept and kept[-1]["off"] == step["off"] and not kept[-1]["alone"]:
+        if kept and _who(kept[-1]) == _who(step) and not kept[-1]["alone"]:
             continue
         kept.append(step)
-    tracks = (
-        () if lesson.tracks == default_tracks(lesson.score.band.parts if lesson.score.band else ()) else lesson.tracks
-    )
-    return [*kept, *(track_step(track, lesson) for track in tracks)]
+    return [*kept, *(track_step(track, lesson) for track in own_tracks(lesson))]
+
+
+def _who(step: dict[str, Any]) -> tuple[Any, ...]:
+    return step["off"], step.get("absent")
 
 
 def _own_steps(lesson: Lesson) -> list[dict[str, Any]]:
-    limbs = lesson.score.limbs
+    limbs, band = lesson.score.limbs, lesson.score.band
     hand, reading = time_hand(lesson), set(readers(lesson))
     two = reading | {hand}
     with_feet = two | {limb for limb in limbs if limb in FEET}
     pair = "The line alone" if hand in reading or not hand else f"{_timekeeper(lesson, hand)} and line"
-    return [
+    plain = [
         _step("The time", "Only the groove. Listen until you could sing it, then play along, and lightly.", (), True),
         _step(
             pair,
@@ -79,6 +81,12 @@ def _own_steps(lesson: Lesson) -> list[dict[str, Any]]:
         )
         | {"yours": True},
     ]
+    return [*(step | {"absent": band.parts} for step in plain), _with_the_band()] if band else plain
+
+
+def _with_the_band() -> dict[str, Any]:
+    words = "Now with the others: read the line over their chords. Can you still hear where you are in the form?"
+    return _step("With the band", words, (LINE,)) | {"yours": True}
 
 
 def _step(name: str, text: str, off: Any, alone: bool = False) -> dict[str, Any]:

@@ -28,9 +28,9 @@ from render.paper.text_metrics import (
     LETTER_MM,
     balanced,
     fitted_mm,
-    is_measured,
     packed,
     printable,
+    room_mm,
     width_ems,
     wrapped,
 )
@@ -249,13 +249,8 @@ def _template() -> "Template":
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters["mm"] = lambda value: f"{value:.2f}".rstrip("0").rstrip(".")
-    environment.globals["room"] = _room
+    environment.globals["room"] = room_mm
     return environment.from_string(files("render.paper").joinpath("chart.svg").read_text(encoding="utf-8"))
-
-
-def _room(text: str, size_mm: float, bold: bool = False) -> float:
-    """How wide a text is set, whatever the viewer's font; 0 where the text has letters that are not measured."""
-    return width_ems(text, bold) * size_mm if is_measured(text) else 0.0
 
 
 def _description(placed: Sequence[Placed]) -> str:

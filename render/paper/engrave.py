@@ -156,7 +156,8 @@ def _tidy(drawing: Element) -> None:
         if kind:
             element.set("class", " ".join(word for word in kind if not word.startswith("id-")))
         if kind and kind[0] in ITALIC:
-            element.set("font-style", "italic")
+            boxed = element.find(f"{SVG}rect") is not None  # a rehearsal letter
+            element.set(*(("font-weight", "bold") if boxed else ("font-style", "italic")))
         if element.get(HREF):
             element.set(HREF, f"#{glyph_name(element.get(HREF, '')[1:])}")
     for text in list(drawing.iter(f"{SVG}text")):

@@ -3,8 +3,6 @@
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from grooves.kit import PARTS
-from grooves.line import PlayedOn
 from grooves.players import WrittenBar
 from grooves.score import Score
 from render.paper.band_sheet import band_musicxml, band_signs
@@ -18,6 +16,7 @@ from render.paper.signs import Sign
 from render.paper.strips import Strip, most_abreast, strip
 from render.paper.text_metrics import LETTER_MM, fitted_mm, packed
 from render.paper.voices import printed_bars, printed_pickup
+from render.paper.who_reads import read_on
 
 MUSIC_MM = 182.0  # as wide on every paper, so that a chart has the same lines on each
 CLEF_MM = 16.0  # clef and time signature
@@ -81,7 +80,7 @@ def flow(score: Score, wish: Wish, density: Density = ROOMY) -> Iterator[Block]:
     if "line" in wish.show:
         alone = "score" not in wish.show and "grid" not in wish.show
         part = chosen_bars(score, wish.bars if alone else (), 0)
-        yield _heading(f"The line {_read_on(score, 0)}" if alone else "The line")
+        yield _heading(f"The line {read_on(score, 0)}" if alone else "The line")
         yield from _music(part, LINE, wish, density)
     if "band" in wish.show and wish.band:
         yield _heading("The band")
@@ -90,7 +89,7 @@ def flow(score: Score, wish: Wish, density: Density = ROOMY) -> Iterator[Block]:
     grids: list[Block | GridBar] = []
     for reading in range(score.readings):
         part = chosen_bars(score, wish.bars, reading)
-        on = _read_on(score, reading)
+        on = read_on(score, reading)
         if "score" in wish.show:
             yield _heading(f"All limbs, the line {on}")
             yield from _music(part, DRUMS, wish, density, f"reading-{reading + 1}-" if reading else "")
@@ -127,27 +126,6 @@ def _heading(words: str) -> Block:
     return Block(LETTER_MM * 1.8, "heading", (words,), size_mm, keep=True)
 
 
-# --- who reads ----------------------------------------------------------------------------------
-
-
-def _read_on(score: Score, reading: int) -> str:
-    """Who reads, as a heading says it: "on the bass drum, gaps on the snare"."""
-    ways = score.played_on if score.readings == 1 else score.played_on[reading : reading + 1]
-    said = dict.fromkeys(map(_way, ways))
-    if len(said) > 1 and all(way.instruments == (way.long,) and not way.gaps and not way.alternate for way in ways):
-        names = {way.long for way in ways}
-        return f"on the {' and '.join(name for name in PARTS if name in names)} in turn"
-    return ", then ".join(said)
-
-
-def _way(way: PlayedOn) -> str:
-    if way.alternate:
-        return f"on the {way.long}, hands in turn"
-    if way.long != way.short:
-        return f"on the {way.long} (long notes) and the {way.short} (short)"
-    return f"on the {way.long}" + (f", gaps on the {way.gaps}" if way.gaps else "")
-
-
 # --- staves -------------------------------------------------------------------------------------
 
 
@@ -157,7 +135,8 @@ def _music(score: Score, staff: str, wish: Wish, density: Density, mark: str = "
     needs = [_needed_mm(bar.line if staff == LINE else (*bar.hands, *bar.feet), density) for bar in (*ahead, *printed)]
     needs = [sum(needs[: len(ahead) + 1]), *needs[len(ahead) + 1 :]]  # a pickup stands with bar 1
     equal = density is not DENSE
-    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed], equal)
+    lettered = [at for at, bar in enumerate(printed) if bar.letter]
+    starts = system_starts(needs, MUSIC_MM - CLEF_MM, [bar.number for bar in printed], equal, lettered)
     after = [len(ahead) + start for start in starts]
     xml = musicxml(score, (staff,), headings=False, systems=after, under=wish.under if staff == LINE else ())
     counts = [end - first for first, end in zip([0, *starts], [*starts, len(printed)], strict=True)]
@@ -191,13 +170,16 @@ def _needed_mm(signs: Sequence[Sign], density: Density) -> float:
     return density.bar_mm + density.column_mm * len({sign.onset for sign in signs})
 
 
-def system_starts(needs: Sequence[float], room_mm: float, numbers: Sequence[int], equal: bool = True) -> list[int]:
+def system_starts(
+    needs: Sequence[float], room_mm: float, numbers: Sequence[int], equal: bool = True, lettered: Collection[int] = ()
+) -> list[int]:
     """Where systems begin after the first: all of four bars, or of two, or of one, as the fullest allows.
 
-    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]. One also begins where the bars' numbers do not go on.
-    Where they need not be `equal`, each four bars go by themselves.
+    `system_starts([40.0] * 8, 166.0, range(1, 9))` is [4]. One also begins where the bars' numbers do not go on, and
+    with each bar that has a rehearsal letter. Where they need not be `equal`, each four bars go by themselves.
     """
-    runs = [0, *(at for at in range(1, len(needs)) if numbers[at] not in (numbers[at - 1], numbers[at - 1] + 1))]
+    jumps = (at for at in range(1, len(needs)) if numbers[at] not in (numbers[at - 1], numbers[at - 1] + 1))
+    runs = sorted({0, *jumps, *lettered})
     fours = [
         range(first, min(first + 4, end))
         for start, end in zip(runs, [*runs[1:], len(needs)], strict=True)

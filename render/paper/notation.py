@@ -21,6 +21,7 @@ from render.paper.notes import DRUMS, LINE, TYPES, Element, Page, element, instr
 from render.paper.signs import PLAIN
 from render.paper.text_metrics import printable
 from render.paper.voices import PrintedBar, printed_bars, printed_pickup
+from render.paper.who_reads import reads_from
 
 TITLES = {LINE: "Line", DRUMS: "Drum set"}
 DOCTYPE = '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">'
@@ -35,14 +36,16 @@ def musicxml(
     headings: bool = True,
     systems: Collection[int] = (),
     under: Collection[str] = (),
+    letters: bool = True,
 ) -> bytes:
     """Write a score as MusicXML: `musicxml(score)` has a part for the line and one for the drums.
 
     `headings` are tempo, feel and title; `systems` are indices of printed bars that begin a new system, each on
-    its own page; `under` names what stands below the line: "counts", "sticking".
+    its own page; `under` names what stands below the line: "counts", "sticking". `letters=False` leaves out rehearsal
+    letters, not the double bars before them.
     """
     printed = (*printed_pickup(score), *printed_bars(score))
-    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under))
+    page = Page(score, staves[0], _divisions(printed), headings, frozenset(systems), frozenset(under), letters)
     parts = [_part(page, staff, printed) for staff in staves]
     listed = [_score_part(page, staff, silent=staff == LINE and DRUMS in staves) for staff in staves]
     work = [element("work", element("work-title", printable(score.title)))] if headings else []
@@ -59,8 +62,8 @@ def musicxml(
 
 
 def line_musicxml(score: Score, headings: bool = True, systems: Collection[int] = ()) -> bytes:
-    """Write the reading line alone, spelled as it was written: `line_musicxml(score)` has one part, no pickup."""
-    return musicxml(replace(score, pickup=None), (LINE,), headings, systems)
+    """The reading line alone, spelled as it was written: `line_musicxml(score)` has no pickup and no letters."""
+    return musicxml(replace(score, pickup=None), (LINE,), headings, systems, letters=False)
 
 
 def _divisions(printed: Iterable[PrintedBar]) -> int:
@@ -145,8 +148,9 @@ def _measure(page: Page, staff: str, index: int, number: str, printed: Sequence[
     content += notes
     if bar.times > 1:
         content.append(_repeat_end(bar.times))
-    elif index + 1 == len(printed):
-        content.append(element("barline", element("bar-style", "light-heavy"), location="right"))
+    elif index + 1 == len(printed) or _is_parted(bar, printed[index + 1]):
+        style = "light-heavy" if index + 1 == len(printed) else "light-light"
+        content.append(element("barline", element("bar-style", style), location="right"))
     implicit = {} if bar.number else {"implicit": "yes"}
     return element("measure", *content, number=number, **implicit, id=f"{staff}-b{index + 1}")
 
@@ -166,6 +170,11 @@ def printed_chords(marks: Sequence[ChordMark], before: Sequence[ChordMark]) -> S
 def _jumps(before: PrintedBar, bar: PrintedBar) -> bool:
     """Whether bars were left out between two that are printed."""
     return before.reading == bar.reading and bar.number not in (before.number, before.number + 1)
+
+
+def _is_parted(bar: PrintedBar, after: PrintedBar) -> bool:
+    """Whether a double bar stands between two bars: before a letter, but for a pickup's end and a sign of repeat."""
+    return bool(after.letter and bar.number and after.times == 1)
 
 
 def _repeat_end(times: int) -> Element:
@@ -191,9 +200,19 @@ def _directions(page: Page, staff: str, index: int, printed: Sequence[PrintedBar
     reading = printed[index].reading
     if page.score.readings > 1 and (index == 0 or printed[index - 1].reading != reading) and page.headings:
         found.append(_words(f"line on {' and '.join(page.score.played_on[reading].instruments)}"))
+    if page.letters and printed[index].letter:
+        words = reads_from(page.score, printed[index].number)
+        found += [*([_words(words)] if words else []), rehearsal(printed[index].letter, drawn=not page.headings)]
     if printed[index].times > 2:
         found.append(_words(f"{printed[index].times}×"))
     return found
+
+
+def rehearsal(letter: str, drawn: bool = False) -> Element:
+    """A rehearsal letter in its box: `rehearsal("B")`; `drawn`, it is words, beside which verovio numbers the bar."""
+    bold = {"font-weight": "bold", "enclosure": "square"}
+    mark = element("words" if drawn else "rehearsal", printable(letter), **bold)
+    return element("direction", element("direction-type", mark), placement="above")
 
 
 def _words(text: str) -> Element:

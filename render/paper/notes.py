@@ -32,6 +32,7 @@ class Page:
     headings: bool
     systems: frozenset[int]
     under: frozenset[str] = frozenset()  # "counts" and "sticking", written below the line's notes
+    letters: bool = True  # rehearsal letters are written
 
 
 def element(tag: str, *content: Element | str, **attributes: str) -> Element:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from render.paper.text_metrics import FONTS, fitted_mm, printable
+from render.paper.text_metrics import FONTS, fitted_mm, printable, set_wide
 
 WIDTH_MM, LEFT_MM, TOP_MM = 210.0, 14.0, 34.0
 LABEL_MM, ROW_MM, GAP_MM, HEADS_MM = 22.0, 6.0, 2.5, 7.0
@@ -105,4 +105,4 @@ def _text(
 ) -> str:
     weight = ' font-weight="bold"' if bold else ""
     place = f'x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="{anchor}" fill="{ink}"'
-    return f"<text {place}{weight}>{escape(printable(words))}</text>"
+    return f"<text {place}{weight}{set_wide(words, size, bold)}>{escape(printable(words))}</text>"

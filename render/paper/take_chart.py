@@ -16,7 +16,7 @@ from grooves.takes.findings import Findings, Judged
 from grooves.takes.sheet import Sheet, SheetBar
 from render.paper.cautions import CAUTIONS
 from render.paper.grids import Grid, grid_of
-from render.paper.text_metrics import FONTS, fitted_mm, printable, width_ems, wrapped
+from render.paper.text_metrics import FONTS, fitted_mm, printable, set_wide, width_ems, wrapped
 
 WIDTH_MM, HEIGHT_MM, MARGIN_MM = 210.0, 297.0, 14.0  # ISO 216 A4
 MUSIC_MM = WIDTH_MM - 2 * MARGIN_MM
@@ -91,8 +91,8 @@ def _page(title: str, number: int, total: int, placed: Sequence[tuple[float, Pie
 def _text(x: float, y: float, words: str, size: float, anchor: str = "start", bold: bool = False) -> str:
     weight = ' font-weight="bold"' if bold else ""
     return (
-        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="{anchor}"{weight}>'
-        f"{escape(printable(words))}</text>"
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="{anchor}"{weight}'
+        f"{set_wide(words, size, bold)}>{escape(printable(words))}</text>"
     )
 
 
@@ -196,8 +196,8 @@ def _bars(score: Score, sheet: Sheet, found: Findings, extras: Sequence[Extra]) 
     loud = sorted(one.level_db for one in found.judged if one.state == "hit")
     levels = (loud[len(loud) // 10], loud[-len(loud) // 10]) if len(loud) >= 10 else (0.0, 0.0)
     for bar in found.bars:
-        turns = [place for place, one in enumerate(sheet.bars) if one.number == bar.bar]
-        own = [one for one in found.judged if one.stroke.bar in turns]
+        turns = [place for place in found.kept if sheet.bars[place].number == bar.bar]
+        own = [one for one in found.judged if one.stroke.bar in turns and one.stroke.place >= 0]  # no pickup to it
         limbs = [limb for limb in LIMBS if any(one.stroke.limb == limb for one in own)]
         grid = grid_of(score, sheet.bars[turns[0]].score_bar, limbs)
         rows = max(LEAST_ROW_MM, min(MOST_ROW_MM, ROUND_MM * len(turns) + 2))
@@ -240,8 +240,8 @@ def _grid(grid: Grid, limbs: Sequence[str], row_mm: float) -> str:
             drawn.append(_text(_x(column.across), HEAD_MM + COUNTS_MM - 2, column.says, size, "middle", column.beat))
     for row in grid.rows:
         top = _top(row.limb, limbs, row_mm)
-        drawn.append(_text(0, top + row_mm / 2, row.limb, SMALL_MM, bold=True))
-        drawn.append(_text(0, top + row_mm / 2 + 3.6, ", ".join(row.instruments), SMALL_MM * 0.9))
+        drawn.append(_text(0, top + row_mm / 2 - 0.6, row.limb, SMALL_MM, bold=True))
+        drawn.append(_text(0, top + row_mm / 2 + 2.6, ", ".join(row.instruments), SMALL_MM * 0.9))
         drawn.append(_line(NAME_MM, top + row_mm, MUSIC_MM, top + row_mm, 0.15, GREY))
     for mark in grid.marks:
         x, top = _x(grid.columns[mark.column].across), _top(limbs[mark.row], limbs, row_mm)

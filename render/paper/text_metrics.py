@@ -56,6 +56,17 @@ def is_measured(text: str) -> bool:
     return all(normalize("NFD", letter)[0] in _WIDTHS for letter in text)
 
 
+def room_mm(text: str, size_mm: float, bold: bool = False) -> float:
+    """How wide a text is set, whatever the viewer's font; 0 where the text has letters that are not measured."""
+    return width_ems(text, bold) * size_mm if is_measured(text) else 0.0
+
+
+def set_wide(text: str, size_mm: float, bold: bool = False) -> str:
+    """The attributes that have a viewer set a text so wide: `set_wide("a", 4)` is ' textLength="1.86" …'."""
+    room = room_mm(text, size_mm, bold)
+    return f' textLength="{room:.2f}" lengthAdjust="spacingAndGlyphs"' if room else ""
+
+
 def _widths(letter: str) -> tuple[float, float]:
     """Plain and bold; a letter with an accent is as wide as without."""
     plain = normalize("NFD", letter)[0]

@@ -36,6 +36,7 @@ class PrintedBar:
     hands: tuple[Sign, ...]
     feet: tuple[Sign, ...]
     chords: tuple[ChordMark, ...] = ()
+    letter: str = ""  # the rehearsal letter over it
 
     @property
     def length(self) -> Fraction:
@@ -53,7 +54,8 @@ def printed_bars(score: Score) -> tuple[PrintedBar, ...]:
             bar = score.bars[index]
             hands, feet = _drum_voices(bar.strokes, score)
             line = beamed(_line_bar(score, index, index + times - 1), score.meter)
-            printed.append(PrintedBar(bar.number, times, reading, line, hands, feet, bar.chords))
+            letter = score.letter_over(bar.number)
+            printed.append(PrintedBar(bar.number, times, reading, line, hands, feet, bar.chords, letter))
     return tuple(printed)
 
 

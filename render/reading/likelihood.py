@@ -28,6 +28,10 @@ USUAL_SPREAD, SPREAD_WEIGHT = 0.008, 4.0  # what a file of few strokes leans to,
 LEAST_SPREAD = 0.0005
 EARLIEST, LATEST = -0.040, 0.100  # seconds: the delays that are looked for
 LATEST_QUARTERS = 0.22  # and not so late that a grid's next place would fit as well
+HALF_SIXTEENTH = 0.14  # quarters, and a little: a later file of sixteenths may as well be early by the next place
+NEEDED = 0.05  # share of the beats from which a grid is there
+LATE_ODDS = 20.0  # log odds against that
+USUAL_DELAY = 0.015  # seconds: one search begins within it
 AT_ONCE = 0.97  # of all files, those without a delay; the others come late, about 35 ms
 BELL, FLAT = 2, 8  # shapes of the deviation's density, exp(-|x|^shape): normal, and nearly even up to an edge
 PATTERN_WEIGHT = 10.0  # as how many beats the usual shares of a grid's patterns count
@@ -106,7 +110,9 @@ def estimate(onsets: Floats, quarter_seconds: Floats, beat: Fraction) -> Estimat
             start = Estimate(upbeat, delay, FIRST_SPREAD, usual[upbeat != 0.5])
             tried.append((_log_likelihood(grouped[delay], start) - _cost(delay), upbeat, delay))
     tried.sort(reverse=True)
-    starts = [*[one for one in tried if one[1] == 0.5][:2], *[one for one in tried if one[1] != 0.5][:2]]
+    even, swung = [one for one in tried if one[1] == 0.5], [one for one in tried if one[1] != 0.5]
+    at_once = [one for one in even if abs(one[2]) <= USUAL_DELAY][:1]
+    starts = dict.fromkeys([*even[:2], *swung[:2], *at_once])
     found = [
         (_refined(grouped[delay], Estimate(upbeat, delay, FIRST_SPREAD, usual[upbeat != 0.5]), beat), delay)
         for _, upbeat, delay in starts
@@ -229,6 +235,8 @@ def _refined(groups: Sequence[_Group], found: Estimate, beat: Fraction) -> Estim
     shares = _share_prior(found, beat)
     if found.swung and _mostly_triplets(found, beat):
         free += TRIPLET_ODDS
+    if _a_sixteenth_late(found, beat, float(np.median(groups[0].quarter))):
+        free += LATE_ODDS
     total = _log_likelihood(groups, found) - _cost(found.delay_seconds) - free - spread + shares
     return replace(found, log_likelihood=float(total))
 
@@ -239,6 +247,13 @@ def _mostly_triplets(found: Estimate, beat: Fraction) -> bool:
     inner = sum(share for share, one in zip(found.shares, known, strict=True) if THIRD in one.places)
     eighths = sum(share for share, one in zip(found.shares, known, strict=True) if one.grid == "eighths")
     return abs(found.upbeat - 2 / 3) < NEAR_THIRD and 2 * inner >= eighths
+
+
+def _a_sixteenth_late(found: Estimate, beat: Fraction, quarter_seconds: float) -> bool:
+    """Whether what is taken for a delay may be a place of the grid, in a file of sixteenths."""
+    known = patterns(beat)
+    sixteenths = sum(share for share, one in zip(found.shares, known, strict=True) if one.grid == "sixteenths")
+    return abs(found.delay_seconds) > HALF_SIXTEENTH * quarter_seconds and sixteenths > NEEDED
 
 
 def _share_prior(found: Estimate, beat: Fraction) -> float:

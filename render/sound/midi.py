@@ -1,7 +1,8 @@
 """A performance as a Standard MIDI File.
 
-Type 1, 960 ticks a quarter. Track 0 holds title, time signature, tempo and a marker for every bar; then one track for
-each part that sounds, drums on channel 10, the band's parts on 1, 2 and 3. Ticks are rounded from absolute places, then
+Type 1, 960 ticks a quarter. Track 0 holds title, time signature, tempo and a marker for every bar, with one more for a
+rehearsal letter (what RP-001 names markers for); then one track for each part that sounds, drums on channel 10, the
+band's parts on 1, 2 and 3. Ticks are rounded from absolute places, then
 differenced, so that nothing drifts. Source: MIDI Manufacturers Association, Standard MIDI Files 1.0 (RP-001).
 """
 
@@ -66,7 +67,8 @@ def _conductor(performance: Performance) -> Iterator[Timed]:
         yield 0, mido.MetaMessage("key_signature", key=performance.key_signature)
     yield from _tempos(performance.bars)
     for bar in performance.bars:
-        yield _tick(bar.onset_quarters), mido.MetaMessage("marker", text=bar.label)
+        for text in filter(None, (bar.letter, bar.label)):
+            yield _tick(bar.onset_quarters), mido.MetaMessage("marker", text=text)
 
 
 def _time_signature(meter: Meter) -> mido.MetaMessage:

@@ -11,7 +11,8 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from desk_lessons import LESSON
 from desk_server import served

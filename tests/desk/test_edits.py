@@ -123,6 +123,12 @@ def test_a_line_taken_whole_brings_its_pickup_or_takes_the_old_one_away():
         after(LESSON, kind="take", text="1", pickup="1")
 
 
+def test_a_beat_that_mixes_halves_and_thirds_has_no_counts_that_could_be_read():
+    mixed = after(lesson_with('values = "8 8 4 2"'), kind="touch", bar=0, tick=32)
+    (bar,) = view(mixed, BESIDE)["bars"]
+    assert (bar["values"], bar["counts"]) == ("12 24 8 4 2", None)
+
+
 # --- bars and beats -------------------------------------------------------------------------------
 
 
@@ -194,6 +200,21 @@ def test_another_meter_cuts_bars_off_or_fills_them():
     text = lesson_with('values = "4 4 4 4 | 1 | 2r [2 | 4] 4 2"')
     assert line(after(text, kind="fit", groove="jazz-waltz")) == "4 4 4 | 2. | 4r 4r [4 | 4] 4 4"
     assert line(after(text, kind="fit", groove="five-four-swing")) == "4 4 4 4 4r | 1 4r | 4r 4r 2 4r | 4r 4 2 4r"
+
+
+def test_of_several_lines_the_one_that_is_meant_is_changed():
+    several = LESSON.replace("[line]", "[[line]]").replace(
+        "[feel]", '[[line]]\ncounts = "1 2 3 4"  # the second\n\n[feel]'
+    )
+    changed = after(several, kind="touch", bar=0, tick=48, line=1)
+    assert changed == several.replace('"1 2 3 4"', '"1 & 2 3 4"')
+    assert after(several, kind="touch", bar=3, tick=0) == several.replace("8 4. 2r", "8r 4. 2r")
+    shown = view(changed, BESIDE, 1)
+    assert (shown["line"], shown["lines"], shown["bars"][0]["values"]) == (1, ["A", "B"], "8 8 4 4 4")
+    with pytest.raises(LessonError, match="line 3: this lesson has 2"):
+        after(several, kind="touch", bar=0, tick=0, line=2)
+    fitted = tomllib.loads(after(several, kind="fit", groove="jazz-waltz"))["line"]
+    assert [one["values"].split(" | ")[0] for one in fitted] == ["4 4 8 8", "4 4 4"]
 
 
 # --- tracks ---------------------------------------------------------------------------------------

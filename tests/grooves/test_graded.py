@@ -18,11 +18,11 @@ from grooves.counts import counts_text, parse_counts
 from grooves.errors import LessonError
 from grooves.line import line_notes
 from grooves.rhythm import Bar, Meter, is_triplet, parse_values, values_text
+from grooves.teaching.beats import strokes_of
 from grooves.teaching.complexity import held_over, strong_beats
 from grooves.teaching.coordination import difficulty
 from grooves.teaching.graded import difficulty_in_line, lines
 from grooves.teaching.levels import LEVELS, METERS, band, comes_home
-from grooves.teaching.stairs import strokes_of
 
 COMMON = Meter(4, 4)
 SIMPLE = [meter for meter in METERS if not meter.compound]

@@ -88,7 +88,7 @@ WRONG = [
     (LINE, f"{LINE}\n[balance]\nfill = -9", "balance: fill is now called gaps"),
     (LINE, f"{LINE}\n{TRACK}gap = {{ play = 4, rest = 4 }}", "track 1, gap: this is now called silence"),
     (f"[line]\n{LINE}", "", "line: missing; write [line] and below it values = \"4 4 4 4\""),
-    (f"[line]\n{LINE}", "line = 3", "line: 3 is not a table; write its keys: values, counts, file, pickup, part, played_on, each_chorus, reads_with, repeat_each, bars"),
+    (f"[line]\n{LINE}", "line = 3", "line: 3 is not a table; write its keys: values, counts, file, pickup, part, played_on, each_chorus, reads_with, repeat_each, bars, letter, sections"),
     (LINE, "", "line: there is no rhythm; write one of values, counts or file"),
     (LINE, 'values = ""', "line.values: '' is not a line; write something between the quotes"),
     (LINE, 'values = "|"', "line: values: the line is empty; write at least one bar, such as 4 4 4 4"),

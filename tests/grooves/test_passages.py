@@ -2,10 +2,12 @@
 
 import itertools
 from dataclasses import replace
+from pathlib import PureWindowsPath
 
 import pytest
 from music import EXACT, lesson_of, of_part, played
 
+from grooves.file_names import slug
 from grooves.passages import (
     Alternation,
     Fade,
@@ -17,7 +19,6 @@ from grooves.passages import (
     fade,
     never_in_turn,
     never_reads,
-    slug,
     track_passages,
     trade,
 )
@@ -250,6 +251,16 @@ def test_a_track_s_name_becomes_a_file_name():
     assert slug("You play the snare!") == "you-play-the-snare"
     assert slug("Übung 2 / langsam") == "ubung-2-langsam"
     assert slug("🥁") == "track"
+
+
+@pytest.mark.parametrize("name", ["Con", "aux", "NUL", "com1", "LPT9", "a:b?", "two.", "x" * 200, " - "])
+def test_a_name_makes_a_file_name_on_every_system(name):
+    """Source: Microsoft, "Naming Files, Paths, and Namespaces"; `PureWindowsPath.is_reserved` of Python knows the devices."""
+    for suffix in ("", ".mid"):
+        made = slug(name) + suffix
+        assert not PureWindowsPath(made).is_reserved()
+        assert not set(made) & set('<>:"/\\|?*') and not made.endswith((".", " ")) and len(made) < 100
+    assert slug("Con") == "track-con"
 
 
 @pytest.mark.parametrize(("rows", "choruses", "advice"), [

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from grooves.counts import counts_text, parse_counts
 from grooves.errors import LessonError
 from grooves.rhythm import Bar, Meter, Symbol, parse_values, spell, values_text
+from grooves.teaching.beats import on_the_beats, strokes_of
 from grooves.teaching.complexity import reading_points
-from grooves.teaching.stairs import alone, climb_to, on_the_beats, said, stairs, strokes_of
+from grooves.teaching.stairs import alone, climb_to, said, stairs
 
 COMMON = Meter(4, 4)
 EIGHTH = Fraction(1, 2)

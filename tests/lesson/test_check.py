@@ -197,6 +197,27 @@ def test_a_folder_gets_pictures_and_practice_of_the_worst_bars_for_the_limb_that
     assert slow.tempo_bpm == pytest.approx(0.6 * 126) and climb.ladder.to_bpm == 126
 
 
+def test_a_take_that_ends_before_its_track_has_its_picture(lesson, tmp_path):
+    whole = mido.MidiFile(gone_in_bar_two(lesson))
+    (track,) = whole.tracks
+    del track[len(track) * 3 // 5 :]
+    whole.save(tmp_path / "half.mid")
+    report = check_lesson(lesson, tmp_path / "half.mid", CheckOptions(folder=tmp_path / "again"))
+    assert 2 <= report.bars[0].times <= 4  # of six rounds
+    assert "Bar 2: " in (tmp_path / "again" / "evening-check.svg").read_text()
+
+
+def test_a_take_is_held_against_the_track_that_it_fits(lesson):
+    lesson.write_text(
+        LESSON
+        + '[[track]]\nname = "whole line"\nwithout = ["snare"]\n'
+        + '[[track]]\nname = "climb"\nbars = "2"\nwithout = ["snare"]\nladder = { from = "60%", to = "100%", step = 5 }\n'
+    )
+    for name in ("whole line", "climb"):
+        take = take_of(lesson, Student(5), track=name)
+        assert check_lesson(lesson, take, CheckOptions()).track == name
+
+
 def test_a_take_checked_twice_writes_the_same_and_another_lesson_is_kept(lesson, tmp_path):
     take = gone_in_bar_two(lesson)
     out = tmp_path / "again"

@@ -69,3 +69,19 @@ def test_all_else_stays_as_it_is_and_nobody_reads(tmp_path):
     for key in (RIDE, HAT):
         assert fours[0][key] == fours[1][key] == fours[2][key] == fours[3][key] != []
     assert fours[0][RIDE][0] == 90  # the ride's plain stroke, from which all levels are counted
+
+
+def test_the_parts_of_a_band_stand_in_the_same_rows_at_the_levels_that_are_asked_and_stay_out_of_the_demonstration(
+    tmp_path,
+):
+    path = tmp_path / "harbour.toml"
+    path.write_text(LESSON + '[band]\nform = "blues"\nhorns = "line"\n[balance]\nbass = -2\n')
+    report = balance_lesson(path, RenderOptions(tmp_path / "out", audio=False))
+    rows = {row.part: row for row in report.rows if row.role == "band"}
+    assert {part: row.target_lu for part, row in rows.items()} == {"bass": -2.0, "piano": -8.0, "horns": -5.0}
+    for row in rows.values():
+        assert abs(row.measured_lu - row.target_lu) < 0.8 and row.difference_lu == round(
+            row.measured_lu - row.target_lu, 2
+        )
+    (made,) = (one.path for one in report.files if one.kind == "midi")
+    assert not {"bass", "piano", "horns"} & {track.name for track in mido.MidiFile(made).tracks}

@@ -651,6 +651,13 @@ def test_at_most_one_of_eight_lines_played_within_20_ms_is_misread(level: int, r
     assert wrong <= 1
 
 
+@pytest.mark.parametrize("seed", [20012, 20017, 20025, 20026, 20043, 20059])
+def test_fast_sixteenths_are_not_taken_for_late_ones_of_the_place_before(seed: int) -> None:
+    """At 220 a sixteenth is 68 ms, as long as a delay may be; the nearer reading is meant."""
+    data, written = hand_played(9, seed, 220, 1.0)
+    assert places(read(data).bars) == written
+
+
 @pytest.mark.parametrize(("level", "pace"), [(3, 0.93), (3, 1.01), (5, 1.08), (9, 1.2), (8, 0.85)])
 def test_a_file_played_at_another_tempo_than_it_says_is_read_at_the_one_that_was_played(
     level: int, pace: float

@@ -9,7 +9,7 @@ import pyloudnorm
 import pytest
 from band_played import PROGRAMS, band, note, rendition, ride, trio
 from scipy.signal import correlate, resample_poly
-from sounding import NO_GAIN
+from sounding import NO_GAIN, pitch_hertz
 
 from render.sound.balance import RANGES, calibrate, out_of_reach, plain_balance, velocities
 from render.sound.gain import gain_for, loudness_of
@@ -61,21 +61,6 @@ def test_a_note_begins_at_the_sample_nearest_to_its_time(part, kit):
         powers = sums[len(pattern) :] - sums[: -len(pattern)]
         found = first + int((powers - 2 * correlate(window, pattern, "valid")).argmin())  # where they differ least
         assert abs(found - at * RATE) <= 0.5 + 1e-6
-
-
-def pitch_hertz(heard, near_hertz):
-    """The frequency of a sound by autocorrelation, over more and more of its periods at a time."""
-    one = heard.sum(axis=1) - heard.sum(axis=1).mean()
-    spectrum = np.fft.rfft(one, 2 * len(one))
-    alike = np.fft.irfft(np.abs(spectrum) ** 2)[: len(one)] / (len(one) - np.arange(len(one)))
-    hertz = near_hertz
-    for periods in (1, 2, 4, 8):
-        lag = periods * RATE / hertz
-        first = int(lag * (1 - 0.03 / periods))
-        best = first + int(alike[first : int(lag * (1 + 0.03 / periods)) + 2].argmax())
-        before, there, after = alike[best - 1 : best + 2]
-        hertz = periods * RATE / (best + 0.5 * (before - after) / (before - 2 * there + after))
-    return hertz
 
 
 # The keys that the soundfonts themselves play more than 5 cents off equal temperament at A4 = 440 Hz, and by how much:

@@ -13,7 +13,7 @@ from grooves.takes.align import align, other_speed
 from grooves.takes.check import check_take
 from grooves.takes.lost import lost_beats
 from grooves.takes.match import cheapest, match
-from grooves.takes.take import Take
+from grooves.takes.take import Played, Take
 
 TEMPOS = (60, 100, 140, 180, 220)
 LIMBS_OFF = {"right foot": 15.0, "left hand": -8.0}
@@ -168,3 +168,26 @@ def test_strokes_of_a_lost_bar_count_as_played_and_the_lag_is_told():
     answer = check_take(made.take, written)
     assert "From bar 3 (round 2) you were 1 beat late for 3 bars." in answer.sentences
     assert sum(one.missed for one in answer.findings.bars) < 12  # where the player left and came back
+
+
+def test_a_pickup_is_written_out_before_its_bar_and_missed_where_it_is_not_played():
+    """Common practice, no source: a pickup belongs to the line, so who reads the line plays it too."""
+    written = sheet("4 8 8 4 4 | 4 8 8 4 4r", choruses=3, line='pickup = "8 8"')
+    early = [(one.bar, one.place) for one in written.strokes if one.place < 0]
+    assert early == [(bar, place) for bar in (0, 2, 4) for place in (-1, -0.5)]
+    assert written.strokes[0].onset_seconds < written.bars[0].onset_seconds
+    made = played(written, Student(4))
+    assert all(limb.extra == 0 for limb in check_take(made.take, written).findings.limbs)
+    pickups = {n for place, n in enumerate(made.truth) if written.strokes[place].place < 0}
+    kept = tuple(one for n, one in enumerate(made.take.strokes) if n not in pickups)
+    left = check_take(Take(kept, made.take.seconds), written)
+    assert any("In the pickup the snare was missing on 4" in sentence for sentence in left.sentences)
+
+
+def test_strokes_along_with_the_count_in_are_not_too_many():
+    written = sheet(choruses=3)
+    made = played(written, Student(5, offset_ms=0.0))
+    beat = written.bars[0].beat_seconds
+    along = tuple(Played(n * beat, part, -8.0) for n in range(8) for part in ("hi-hat", "snare"))
+    found = check_take(Take((*along, *made.take.strokes), made.take.seconds), written).findings
+    assert all(limb.extra == 0 for limb in found.limbs)
