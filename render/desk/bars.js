@@ -139,6 +139,7 @@ function drawBar(number) {
   const fresh = barItem(lesson.view.bars[number], number, lesson.view.meter);
   if (old) old.replaceWith(fresh);
   else ui.bars.append(fresh);
+  if (focused?.id && focused.value !== focused.dataset.was) document.getElementById(focused.id).value = focused.value; // half typed
   if (focused) (focused.id ? document.getElementById(focused.id) : buttonAt(number, Number(focused.dataset.tick)))?.focus();
 }
 
@@ -218,6 +219,8 @@ function tell(bar) {
 
 async function part(parts, beat) {
   wished.set(`${here.bar} ${beat}`, parts);
+  drawBar(here.bar); // at once, for whoever goes on along its places
+  showHere();
   await pencil("divide", here.bar, { beat, parts });
   if (lesson.view.bars[here.bar]) drawBar(here.bar);
   showHere();
@@ -344,5 +347,5 @@ whenChanged((_, why) => {
     ui.bars.replaceChildren();
     wrong(ui["line-wrong"], "");
   }
-  if (lesson.view) draw();
+  if (lesson.view && why !== "settled") draw();
 });

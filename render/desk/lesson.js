@@ -13,11 +13,12 @@ export const lesson = {
   past: [],
   future: [],
   which: 0, // of several lines, the one that is shown
+  pending: 0, // changes that are asked for and not answered yet
   asked: 0, // when the last change was asked for, by the page's clock
 };
 const shows = []; // what is to be told of every new state
 
-/** Call this with the lesson whenever it is another one. */
+/** Call this with the lesson and why: "opened", "changed", "settled" (no change is under way), "saved" or "line". */
 export function whenChanged(show) {
   shows.push(show);
 }
@@ -61,7 +62,11 @@ export function change(what) {
     if (lesson.name === name && told.text !== lesson.text) become(told.text, told.view);
     return told;
   });
-  last = done.catch(() => {});
+  lesson.pending += 1;
+  last = done.catch(() => {}).then(() => {
+    lesson.pending -= 1;
+    if (!lesson.pending) show("settled"); // only now: what was pressed meanwhile would seem to be taken back
+  });
   return done;
 }
 
@@ -73,6 +78,7 @@ function become(text, view) {
   Object.assign(lesson, { text, view });
   if (view) notice();
   show("changed");
+  if (!lesson.pending) show("settled");
   keep();
 }
 
@@ -84,6 +90,7 @@ function step(from, to, words) {
     to.push({ text: lesson.text, view: lesson.view });
     Object.assign(lesson, there, { which: there.view ? there.view.line : 0 });
     show("changed");
+    show("settled");
     keep();
     say(words);
   });

@@ -131,7 +131,7 @@ export function closeSight() {
 
 whenChanged((_, why) => {
   if (why === "opened") closeSight();
-  if (!lesson.view || ["saved", "line"].includes(why)) return;
+  if (!lesson.view || !["opened", "changed"].includes(why)) return;
   drawChart(lesson.name, lesson.text, lesson.asked);
   makePage(lesson.name, lesson.text, lesson.asked);
 });

@@ -76,21 +76,24 @@ function sayRange(control) {
   control.setAttribute("aria-valuetext", told);
 }
 
+/** What was refused stands as it was written, with what is wrong beside it. */
+const isWrong = (control) => control.getAttribute("aria-invalid") === "true";
+
 function showAll() {
   for (const control of document.querySelectorAll(".setting [data-key]")) {
     const value = held(control.dataset.key);
     const shown = value === undefined ? control.dataset.default || "" : String(value);
-    if (document.activeElement !== control || control.getAttribute("aria-invalid") !== "true") control.value = shown;
+    if (!isWrong(control)) control.value = shown;
     if (control.type === "range") sayRange(control);
   }
   if (held("groove") !== undefined && ![...ui.groove.options].some(({ value }) => value === held("groove"))) ui.groove.append(make("option", { value: held("groove"), textContent: held("groove") }));
-  ui.groove.value = held("groove");
+  if (!isWrong(ui.groove)) ui.groove.value = held("groove");
   showReaders();
   showSwing();
   showBalance();
   showBand();
   showGroove();
-  ui.left.checked = held("kit") === "left-handed";
+  if (!isWrong(ui.left)) ui.left.checked = held("kit") === "left-handed";
 }
 
 // --- groove ---
@@ -105,9 +108,8 @@ function showGroove() {
 }
 
 ui.groove.addEventListener("change", async () => {
-  const fine = await set(ui.groove, "groove", ui.groove.value);
-  ui["fit-row"].hidden = fine;
-  if (!fine) ui.groove.dataset.wished = ui.groove.value;
+  ui.groove.dataset.wished = ui.groove.value;
+  ui["fit-row"].hidden = await set(ui.groove, "groove", ui.groove.value);
 });
 
 ui.fit.addEventListener("click", async () => {
@@ -232,5 +234,5 @@ whenChanged((_, why) => {
     for (const one of document.querySelectorAll(".wrong-here")) one.remove();
     for (const one of document.querySelectorAll("[aria-invalid]")) one.removeAttribute("aria-invalid");
   }
-  if (lesson.view && choices) showAll();
+  if (lesson.view && choices && why !== "changed") showAll();
 });

@@ -78,5 +78,5 @@ ui["add-track"].addEventListener("click", () => {
 
 whenChanged((_, why) => {
   if (why === "opened") ui.tracks.dataset.key = "";
-  if (lesson.view) show();
+  if (lesson.view && why !== "changed") show();
 });
