@@ -76,8 +76,13 @@ function sayRange(control) {
   control.setAttribute("aria-valuetext", told);
 }
 
-/** What was refused stands as it was written, with what is wrong beside it. */
-const isWrong = (control) => control.getAttribute("aria-invalid") === "true";
+/** What was refused stands as it was written, with what is wrong beside it; so does what is being written. */
+const isWrong = (control) => control.getAttribute("aria-invalid") === "true" || control.dataset.typed === "yes";
+
+for (const part of document.querySelectorAll(".setting, #tracks")) {
+  part.addEventListener("input", ({ target }) => (target.dataset.typed = "yes"));
+  part.addEventListener("change", ({ target }) => delete target.dataset.typed, true); // before it is answered
+}
 
 function showAll() {
   for (const control of document.querySelectorAll(".setting [data-key]")) {

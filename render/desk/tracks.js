@@ -9,7 +9,7 @@ function show() {
   const tracks = own();
   ui["tracks-say"].textContent = tracks.length ? "" : `This lesson has the usual tracks: ${lesson.view.tracks.join(", ")}. The first track of your own takes their place.`;
   const key = JSON.stringify([tracks, lesson.view.here]);
-  if (ui.tracks.dataset.key === key) return;
+  if (ui.tracks.dataset.key === key || ui.tracks.querySelector("[data-typed]")) return;
   ui.tracks.dataset.key = key;
   const focused = document.activeElement?.id;
   ui.tracks.replaceChildren(...tracks.map(row));
