@@ -157,7 +157,7 @@ def _kept(desk: Desk) -> Any:
 
 
 def _policy(form: str) -> str:
-    return {"svg": _PICTURE, "html": _FRAMED}.get(form, "default-src 'none'")
+    return {"svg": _PICTURE, "html": _FRAMED, "pdf": "frame-ancestors 'none'"}.get(form, "default-src 'none'")
 
 
 def _picture(draw: Callable[[Request], bytes]) -> Any:
