@@ -182,6 +182,7 @@ function showHere() {
   if (button) button.tabIndex = 0;
   [...ui.bars.children].forEach((item, number) => item.classList.toggle("here", number === here.bar));
   ui["which-bar"].textContent = `bar ${here.bar + 1}`;
+  ui["which-place"].textContent = button ? `on ${button.getAttribute("aria-label").match(/, (.*?):/)[1]}` : "";
   showParting(button);
 }
 
@@ -330,6 +331,13 @@ for (const button of ui["bar-tools"].querySelectorAll("[data-bar]")) {
     await pencil(kind, bar);
     if (kind === "add bar" || kind === "copy bar") goTo(bar + 1, 0, false);
     say(`Bar ${bar + 1}: ${button.textContent}`);
+  });
+}
+
+for (const button of ui["bar-tools"].querySelectorAll("[data-place]")) {
+  button.addEventListener("click", () => {
+    const { tick, step } = buttonAt(here.bar, here.tick).dataset;
+    pencil(button.dataset.place, here.bar, { tick: Number(tick), step: Number(step) });
   });
 }
 
