@@ -68,8 +68,9 @@ class Staves:
 
 def staves(score: Score) -> Staves:
     """Engrave the line bar by bar: `staves(score).bars[0].signs`; notes tell their `data-place`, such as "3/2"."""
-    printed = [bar for bar in printed_bars(score) if bar.reading == 0]
-    xml = line_musicxml(score, headings=False, systems=range(1, len(printed_bars(score))))
+    every = printed_bars(score)
+    printed = [bar for bar in every if bar.reading == 0]
+    xml = line_musicxml(score, headings=False, systems=range(1, len(every)))
     engraved = systems(xml, MARGIN_MM + _ROOMY_MM + EDGE_MM, STAFF_MM, natural=True)[: len(printed)]
     starts = [sum(bar.times for bar in printed[:at]) for at in range(len(printed))]
     places = [[sign.onset for sign in bar.line] for bar in printed]
