@@ -9,6 +9,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 import typer
+from kept_paper import paper
+from takes_made import Student, played
 from takes_sound import Drums, calibration, plain_levels, saved
 
 from grooves.takes.check import student_track
@@ -62,6 +64,8 @@ def things(tmp_path_factory) -> Path:
     shutil.copy(folder / "tuesday.mid", folder / "take.mid")
     loaded = load_lesson(lesson).lesson
     sheet = sheet_of(loaded, student_track(loaded.tracks))
+    kept = paper(loaded, sheet, played(sheet, Student(3)).take)
+    (folder / "take-2026-11-26-1830.json").write_text(json.dumps(kept))
     drums = Drums(BUNDLED)
     saved(folder / "kit.wav", calibration(sheet.parts, drums, plain_levels(sheet)))
     assert main(["render", str(lesson), "-o", str(folder / "out"), "--track", "full", "--no-documents"]) == 0
@@ -227,7 +231,12 @@ def test_every_file_of_a_format_is_as_its_schema_says(desk):
     assert {value["format"] for value in shown} <= set(SCHEMA_OF)
 
 
-SCHEMA_OF = {"fourlimb-practice": "practice-log", "fourlimb-check": "check", "fourlimb-term": "term-record"}
+SCHEMA_OF = {
+    "fourlimb-practice": "practice-log",
+    "fourlimb-check": "check",
+    "fourlimb-take": "kept-take",
+    "fourlimb-term": "term-record",
+}
 
 
 def test_every_schema_is_tried_and_every_command_that_tells_json_has_one():

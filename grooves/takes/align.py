@@ -173,7 +173,7 @@ def _slope(times: Floats, gaps: Floats) -> float:
     """The median of the slopes between any two moments: seconds a second; 0 where too little is there."""
     if len(times) < 16 or times.max() - times.min() < 8:
         return 0.0
-    order = np.argsort(times)[:: max(len(times) // _SLOPE_POINTS, 1)]
+    order = np.argsort(times, kind="stable")[:: max(len(times) // _SLOPE_POINTS, 1)]
     x, y = times[order], gaps[order]
     first, second = np.triu_indices(len(x), 1)
     apart = x[second] - x[first]

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 EXAMPLE = "fourlimb check tuesday.toml tuesday.mid -o again"
 Lesson = Annotated[Path | None, typer.Argument(metavar="[LESSON]", help="A lesson file (.toml).")]
-Take = Annotated[Path | None, typer.Argument(metavar="[TAKE]", help="What was played: .mid, .wav, .flac, .ogg, .mp3.")]
+Take = Annotated[
+    Path | None, typer.Argument(metavar="[TAKE]", help="What was played: .mid .wav .flac .ogg .mp3 .json.")
+]
 Track = Annotated[str | None, typer.Option("--track", metavar="NAME", help="The track it was played to.")]
 Bars = Annotated[str | None, typer.Option("--bars", metavar="BARS", help='Only these bars, such as 6 or "1-4".')]
 Kit = Annotated[Path | None, typer.Option("--kit", metavar="KIT", help="Single strokes, recorded as --hello tells.")]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from grooves.errors import LessonError, at
+from grooves.errors import LessonError, at, visible
 from grooves.lesson import Lesson, bar_numbers
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
@@ -16,6 +16,7 @@ from grooves.takes.says import listed
 from grooves.takes.sheet import Sheet, sheet_of
 from grooves.takes.take import Take
 from render.hearing.files import kind_of_take
+from render.hearing.kept_take import KeptTake, kept_take
 from render.hearing.midi_take import read_pads
 from render.lesson.load import Loaded, load_lesson
 from render.lesson.options import MadeFile, Progress
@@ -82,18 +83,19 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     _check_latency(options.latency_ms)
     with at("--bars"):
         chosen = _chosen_bars(lesson, options.bars)
-    sheet = sheet_of(lesson, track)
-    if kind_of_take(take) == "midi":
-        heard = _hear_pads(take, sheet, options, progress)
-    else:
-        heard = _hear_microphone(path, loaded, take, sheet, options, progress)
-    answer = check_take(heard.take, sheet, _sounding(lesson, track), chosen, options.latency_ms)
+    against = _against(lesson, track, options)
+    kind, kept = kind_of_take(take), kept_take(take, lesson.score.meter)
+    if kept:
+        _check_belongs(take, kept, lesson)
+        against = _played_to(kept, against, options)
+    heard = _heard(path, loaded, take, kind, kept, against.sheet, options, progress)
+    answer = check_take(heard.take, against.sheet, against.sounding, chosen, against.latency_ms)
     if heard.refused:
         answer = replace(answer, no_verdict=heard.refused, sentences=(heard.refused,))
     report = replace(
-        _report(track, answer, heard),
+        _report(against.name, answer, heard),
         lesson={"title": lesson.title, "hash": lesson_hash(lesson)},
-        tempo_bpm=_fastest(lesson, track),
+        tempo_bpm=against.tempo_bpm,
     )
     if options.folder is None or answer.no_verdict:
         return report
@@ -101,7 +103,42 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
 
     reads = (*loaded.reads, take, *([options.kit] if options.kit else []))
     where = CheckFolder(options.folder, path, take, reads, options.soundfont)
-    return replace(report, files=tuple(check_files(where, loaded, sheet, answer, heard.take, progress)))
+    return replace(report, files=tuple(check_files(where, loaded, against.sheet, answer, heard.take, progress)))
+
+
+@dataclass(frozen=True)
+class _Against:
+    """What a take is held against: a track, or what its page played."""
+
+    name: str
+    sheet: Sheet
+    sounding: Sequence[tuple[str, float]]
+    tempo_bpm: float
+    latency_ms: float | None
+
+
+def _against(lesson: Lesson, track: Track, options: CheckOptions) -> _Against:
+    tempo, sounding = _fastest(lesson, track), _sounding(lesson, track)
+    return _Against(track.name, sheet_of(lesson, track), sounding, tempo, options.latency_ms)
+
+
+def _check_belongs(take: Path, kept: KeptTake, lesson: Lesson) -> None:
+    known = all(bar.score_bar < len(lesson.score.bars) for bar in kept.sheet.bars)
+    if kept.lesson_hash == lesson_hash(lesson) and known:
+        return
+    if kept.title == lesson.title:
+        raise LessonError(f"{take}: was played to '{lesson.title}' before its line was changed; play it once more")
+    raise LessonError(
+        f"{take}: was played to '{visible(kept.title)}', and this lesson is '{lesson.title}'; name that one"
+    )
+
+
+def _played_to(kept: KeptTake, track: _Against, options: CheckOptions) -> _Against:
+    """What the page played while the take was made, unless another track is asked for."""
+    latency_ms = kept.delay_ms if options.latency_ms is None else options.latency_ms
+    if options.track:
+        return replace(track, latency_ms=latency_ms)
+    return _Against(kept.step or "on its page", kept.sheet, kept.sounding, kept.tempo_bpm, latency_ms)
 
 
 def _check_latency(latency_ms: float | None) -> None:
@@ -128,6 +165,27 @@ def _sounding(lesson: Lesson, track: Track) -> list[tuple[str, float]]:
 
 
 # --- hearing --------------------------------------------------------------------------------------
+
+
+def _heard(
+    path: Path,
+    loaded: Loaded,
+    take: Path,
+    kind: str,
+    kept: KeptTake | None,
+    sheet: Sheet,
+    options: CheckOptions,
+    progress: Progress,
+) -> Heard:
+    """The strokes of a take, whoever tells them: its paper, its notes or its sound."""
+    if kept and kept.struck is not None:
+        found, pads = played_take(kept.struck, sheet, kept.pads)
+        return Heard(found, tuple(_pad_notes(found, pads, sheet)))
+    if kind == "kept":
+        raise LessonError(f"{take}: says what was written and not what was played; name the recording it lies beside")
+    if kind == "midi":
+        return _hear_pads(take, sheet, options, progress)
+    return _hear_microphone(path, loaded, take, sheet, options, progress)
 
 
 def _hear_pads(take: Path, sheet: Sheet, options: CheckOptions, progress: Progress) -> Heard:
@@ -215,10 +273,10 @@ def _own_kit(path: Path, sheet: Sheet) -> "OwnKit":
 # --- the answer -----------------------------------------------------------------------------------
 
 
-def _report(track: Track, answer: Answer, heard: Heard) -> CheckReport:
+def _report(name: str, answer: Answer, heard: Heard) -> CheckReport:
     found = answer.findings
     return CheckReport(
-        track.name,
+        name,
         round(found.offset_ms, 1),
         round(found.drift_ms_per_minute, 2),
         {"asked": _rounded(found.swing_asked, 3), "played": _rounded(found.swing_played, 3)},

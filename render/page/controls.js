@@ -16,6 +16,7 @@ class Controls {
     this.steps = new Steps(lesson, settings, transport, this);
     this.diary = new Diary(lesson, settings, transport, log, this.bars);
     this.keys = new Keys(this);
+    this.listen = new Listen(this);
     this.bind();
     this.memory.recall();
   }
@@ -123,6 +124,7 @@ class Controls {
       this.view.start();
     } else this.view.stop();
     this.diary.changed(playing);
+    this.listen.changed(playing);
   }
 
   /** Where the music is; the tempo too, since it may have risen by itself. */

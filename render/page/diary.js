@@ -1,6 +1,19 @@
 /* The log on the page: ticks under the bars, minutes, the bar to take next, and the file that can be given away. */
 "use strict";
 
+/** A file for the student: through the share sheet where there is one, else as a download. */
+async function giveFile(file) {
+  if (navigator.canShare && navigator.canShare({ files: [file] })) {
+    await navigator.share({ files: [file], title: file.name }).catch(() => null); // put away again
+    return;
+  }
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(file);
+  link.download = file.name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
+
 class Diary {
   constructor(lesson, settings, transport, log, bars) {
     Object.assign(this, { lesson, settings, transport, log, bars, since: null });
@@ -9,6 +22,7 @@ class Diary {
     ui.next.addEventListener("click", () => this.takeNext());
     ui.export.addEventListener("click", () => this.give());
     ui.import.addEventListener("change", () => this.take());
+    ui.word.addEventListener("change", () => (log.word = ui.word.value));
     log.onChange = () => this.show();
     addEventListener("pagehide", () => this.count());
     this.show();
@@ -59,6 +73,7 @@ class Diary {
     ui.next.hidden = next === null;
     if (next !== null) ui.next.textContent = `Hardest next: bar ${this.lesson.numbers[next]}`;
     ui.minutes.textContent = this.minuteWords();
+    if (document.activeElement !== ui.word) ui.word.value = this.log.word;
   }
 
   /** Minutes of today and in all, in words. */
@@ -76,20 +91,11 @@ class Diary {
     if (next !== null) this.bars.choose({ from: next, to: next, loop: true });
   }
 
-  /** The log as a file: through the share sheet where there is one, else as a download. */
+  /** The log as a file. */
   async give() {
     this.count();
     const name = `${FORMAT}-${this.lesson.hash}.json`;
-    const file = new File([this.log.text()], name, { type: "application/json" });
-    if (navigator.canShare && navigator.canShare({ files: [file] })) {
-      await navigator.share({ files: [file], title: name }).catch(() => null); // put away again
-      return;
-    }
-    const link = document.createElement("a");
-    link.href = URL.createObjectURL(file);
-    link.download = name;
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    await giveFile(new File([this.log.text()], name, { type: "application/json" }));
   }
 
   /** Take a log in from a file. */

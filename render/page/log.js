@@ -4,6 +4,8 @@
 
 const FORMAT = "fourlimb-practice";
 const VERSION = 1;
+const DEVICE = "fourlimb device"; // what is true of this device and its student, whatever the lesson
+const LONGEST_WORD = 40;
 
 /** The day by this device's clock: "2026-11-27". */
 function today(date = new Date()) {
@@ -57,6 +59,59 @@ class Log {
     this.write(`${this.lesson.name} set`, choices);
   }
 
+  /** What the student told of this device: its delays, its pads, the word. */
+  get device() {
+    return this.read(DEVICE);
+  }
+
+  set device(device) {
+    this.write(DEVICE, device);
+  }
+
+  /** A word that the log is known by, if the student typed one. */
+  get word() {
+    const { word } = this.device;
+    return typeof word === "string" ? word.slice(0, LONGEST_WORD) : "";
+  }
+
+  set word(word) {
+    this.device = { ...this.device, word: word.trim().slice(0, LONGEST_WORD) };
+  }
+
+  /** Nothing is kept any more. */
+  clear() {
+    const { name } = this.lesson;
+    this.kept = {};
+    try {
+      for (const key of [name, `${name} minutes`, `${name} set`, `${name} listened`, DEVICE]) localStorage.removeItem(key);
+    } catch {
+      // nothing was kept
+    }
+  }
+
+  // --- what was heard
+
+  /** By day, the tempo and how late each limb came: { tempo_bpm, lateness_ms }. */
+  get listened() {
+    return listenedOf(this.read(`${this.lesson.name} listened`).days, this.lesson);
+  }
+
+  /** How much trouble each bar was when it was last heard: printed number → trouble. */
+  get trouble() {
+    return numbersOf(this.read(`${this.lesson.name} listened`).trouble, (bar, value) => Number.isFinite(value) && value >= 0);
+  }
+
+  /** A take was heard: of a day the last one counts. */
+  listen(tempo, { limbs, bars }) {
+    const heard = limbs.filter((one) => one.heard && one.lateness_ms !== undefined);
+    const lateness = Object.fromEntries(heard.map(({ limb, lateness_ms: late }) => [limb, Math.round(late * 10) / 10]));
+    const days = { ...this.listened, [today()]: { tempo_bpm: tempo, lateness_ms: lateness } };
+    const trouble = Object.fromEntries(bars.map(({ bar, trouble: value }) => [bar, Math.round(value * 1000) / 1000]));
+    this.write(`${this.lesson.name} listened`, { days, trouble: { ...this.trouble, ...trouble } });
+  }
+
+  // --- ticks and minutes
+
   /** The tempos ticked for a bar, from slow to fast. */
   ticksOf(bar) {
     const ticks = this.read(this.lesson.name)[bar];
@@ -93,11 +148,14 @@ class Log {
     if (seconds > 0) this.write(`${this.lesson.name} minutes`, { ...minutes, [today()]: Math.round(sum * 100) / 100 });
   }
 
-  /** The bar to take next: of those not clean at the written tempo the one furthest from it, the harder of two. */
+  /** The bar to take next: of those not clean at the written tempo the one furthest from it; of two the one that was
+      more trouble when it was heard, else the harder. */
   hardest() {
     const { numbers, tempo, difficulty } = this.lesson;
+    const { trouble } = this;
+    const hard = ({ at }) => trouble[numbers[at]] ?? 0;
     const open = numbers.map((bar, at) => ({ at, best: Math.min(this.best(bar), tempo) })).filter(({ best }) => best < tempo);
-    open.sort((one, other) => one.best - other.best || difficulty[other.at] - difficulty[one.at]);
+    open.sort((one, other) => one.best - other.best || hard(other) - hard(one) || difficulty[other.at] - difficulty[one.at]);
     return open.length ? open[0].at : null;
   }
 
@@ -105,7 +163,8 @@ class Log {
   text() {
     const { title, hash, numbers } = this.lesson;
     const bars = Object.fromEntries(numbers.map((bar) => [bar, this.ticksOf(bar)]).filter(([, ticks]) => ticks.length));
-    const log = { format: FORMAT, version: VERSION, lesson: { title, hash }, minutes: this.minutes, bars };
+    const told = { ...(this.word ? { word: this.word } : {}), ...(Object.keys(this.listened).length ? { listened: this.listened } : {}) };
+    const log = { format: FORMAT, version: VERSION, lesson: { title, hash }, ...told, minutes: this.minutes, bars };
     return `${JSON.stringify(log, null, 1)}\n`;
   }
 
@@ -130,10 +189,21 @@ class Log {
     const minutes = { ...this.minutes };
     for (const [day, value] of Object.entries(numbersOf(log.minutes, isDay))) minutes[day] = Math.max(minutes[day] || 0, value);
     this.write(`${this.lesson.name} minutes`, minutes);
+    const { days, ...heard } = this.read(`${this.lesson.name} listened`);
+    const both = { ...listenedOf(log.listened, this.lesson), ...listenedOf(days, this.lesson) };
+    if (Object.keys(both).length) this.write(`${this.lesson.name} listened`, { ...heard, days: both });
     const isTicks = (bar, ticks) => this.lesson.numbers.includes(bar) && Array.isArray(ticks);
     for (const [bar, ticks] of Object.entries(numbersOf(log.bars, isTicks))) {
       const { slowest, fastest } = this.lesson;
       for (const tempo of ticks) if (tempo >= slowest && tempo <= fastest) this.tick(bar, tempo, true);
     }
   }
+}
+
+/** What was heard by day, as far as it is as it should be. */
+function listenedOf(days, { slowest, fastest }) {
+  const isDay = (day, one) => /^\d{4}-\d\d-\d\d$/.test(day) && one && one.tempo_bpm >= slowest && one.tempo_bpm <= fastest;
+  const isLate = (limb, late) => LIMBS.includes(limb) && Number.isFinite(late) && Math.abs(late) <= 1000;
+  const found = Object.entries(numbersOf(days, isDay));
+  return Object.fromEntries(found.map(([day, one]) => [day, { tempo_bpm: one.tempo_bpm, lateness_ms: numbersOf(one.lateness_ms, isLate) }]));
 }

@@ -15,7 +15,10 @@ let transport, view, controls;
 async function open() {
   const hits = await decodeHits(new OfflineAudioContext(2, 1, RATE), lesson);
   transport = new Transport(lesson, settings, hits, {
-    hear: (strokes) => view.hear(strokes),
+    hear: (strokes) => {
+      view.hear(strokes);
+      controls.listen.follow();
+    },
     forget: (moment) => view.forget(moment),
     changed: () => controls.changed(),
   });

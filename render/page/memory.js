@@ -3,6 +3,8 @@
 
 const KEPT = ["tempo", "limbs", "only", "lowered", "volumes", "alone", "click", "countIn", "rise", "fade", "trade", "silence"];
 
+const BOXES = ["letters", "pedal", "beat-large", "by-itself"];
+
 class Memory {
   constructor(controls) {
     this.controls = controls;
@@ -23,9 +25,10 @@ class Memory {
     if (kept.step === -1) steps.say(-1);
     if (isChoice(kept.bars, lesson) && JSON.stringify(kept.bars) !== JSON.stringify(bars.choice)) bars.choose(kept.bars);
     if (ui.swing && [...ui.swing.options].some(({ value }) => value === kept.swing)) practice.setSwing(kept.swing);
-    for (const name of ["letters", "pedal", "beat-large"]) {
+    for (const name of BOXES) {
       if (typeof kept[name] === "boolean") ui[name].checked = kept[name];
     }
+    if ([...ui.width.options].some(({ value }) => value === kept.width)) ui.width.value = kept.width;
     controls.showAll();
     this.recalled = true;
   }
@@ -34,7 +37,7 @@ class Memory {
   note() {
     if (!this.recalled) return;
     const { settings, limbs, steps, bars, log, practice, lesson } = this.controls;
-    const boxes = Object.fromEntries(["letters", "pedal", "beat-large"].map((name) => [name, ui[name].checked]));
+    const boxes = Object.fromEntries(BOXES.map((name) => [name, ui[name].checked]));
     log.choices = {
       ...Object.fromEntries(KEPT.map((name) => [name, settings[name]])),
       step: steps.taken,
@@ -43,6 +46,7 @@ class Memory {
       swing: practice.swing || "lesson",
       line: lesson.line || 0,
       mirrored: Boolean(this.controls.mirrored),
+      width: ui.width.value,
       ...boxes,
     };
   }

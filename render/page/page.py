@@ -54,6 +54,23 @@ SCRIPTS = (
     "stand",
     "view",
     "log",
+    "numbers",
+    "align",
+    "wander",
+    "match",
+    "findings",
+    "says",
+    "judge",
+    "pads",
+    "session",
+    "onsets",
+    "midi",
+    "microphone",
+    "record",
+    "kept",
+    "delay",
+    "played",
+    "rounds",
     "limbs",
     "tempo",
     "practice",
@@ -63,10 +80,12 @@ SCRIPTS = (
     "keys",
     "sheet",
     "memory",
+    "heard",
+    "listen",
     "controls",
     "main",
 )
-STYLES = ("page", "music", "dock")
+STYLES = ("page", "music", "dock", "listen")
 FADE_TO_LU = -30.0  # how far the line sinks: no longer heard beside the ride; ours, by ear
 _PX_PER_MM = 6.2  # smallest scale of the music on a screen: staves of 37 px
 _NARROWEST_PX, _WIDEST_PX = 260, 420  # of a bar: the grid under it must stay readable
@@ -135,6 +154,7 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
         band=list(more["band"]["parts"]) if score.band else [],
         pickup=pickup_picture(score, count_in_score(score), engraved) if score.pickup else None,
         drums=[name for name, _ in named],
+        parts=score.parts,
         slowest=f"{SLOWEST_BPM:g}",
         fastest=f"{FASTEST_BPM:g}",
         counts_in=sorted({0, 1, 2, 4, lesson.count_in}),

@@ -11,12 +11,21 @@ from dataclasses import dataclass, field
 from sys import float_info
 from typing import Any
 
-from grooves.errors import LessonError
+from grooves.errors import LessonError, nearest
+from grooves.kit import LIMBS
 from grooves.lesson import FASTEST_BPM, SLOWEST_BPM, Lesson
 
 FORMAT, VERSION = "fourlimb-practice", 1
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _MINUTES_A_DAY = 1440.0
+
+
+@dataclass(frozen=True)
+class Listened:
+    """What a page heard on one day: the tempo, and how late each limb came, in milliseconds."""
+
+    tempo_bpm: float
+    lateness_ms: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -27,6 +36,8 @@ class PracticeLog:
     lesson_hash: str
     minutes: Mapping[str, float] = field(default_factory=dict)  # by day, "2026-11-27"
     bars: Mapping[str, tuple[float, ...]] = field(default_factory=dict)  # tempos in beats a minute, rising
+    word: str = ""  # that the student typed to be known by
+    listened: Mapping[str, Listened] = field(default_factory=dict)  # by day
 
 
 def lesson_hash(lesson: Lesson) -> str:
@@ -60,7 +71,27 @@ def read_log(text: str) -> PracticeLog:
         if not _DAY.fullmatch(day):
             raise LessonError(f"minutes: '{day}' is not a day; days are written as 2026-11-27")
     bars = {bar: _tempos(bar, tempos) for bar, tempos in _table(log, "bars").items()}
-    return PracticeLog(str(lesson.get("title", "")), lesson["hash"], minutes, bars)
+    listened = {day: _listened(day, one) for day, one in _table(log, "listened").items()}
+    word = log.get("word", "")
+    return PracticeLog(
+        str(lesson.get("title", "")), lesson["hash"], minutes, bars, word if isinstance(word, str) else "", listened
+    )
+
+
+def _listened(day: str, one: object) -> Listened:
+    if not _DAY.fullmatch(day):
+        raise LessonError(f"listened: '{day}' is not a day; days are written as 2026-11-27")
+    if not isinstance(one, dict):
+        raise LessonError(f"listened: {day}: {one!r} is not a table")
+    tempo = _number(one.get("tempo_bpm"), SLOWEST_BPM, FASTEST_BPM, f"listened: {day}: tempo_bpm")
+    late = {
+        limb: _number(value, -1000, 1000, f"listened: {day}: {limb}")
+        for limb, value in _table(one, "lateness_ms").items()
+    }
+    for limb in late:
+        if limb not in LIMBS:
+            raise LessonError(f"listened: {day}: '{limb}' is no limb; {nearest(limb, LIMBS)}")
+    return Listened(tempo, late)
 
 
 def _table(log: Mapping[str, Any], key: str) -> Mapping[str, Any]:

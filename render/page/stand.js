@@ -17,7 +17,7 @@ class Stand {
     this.stage = document.querySelector(".stage");
     this.music = document.querySelector(".music");
     this.around = [...document.querySelectorAll(".around")];
-    this.opened = false;
+    this.opened = this.everyRow = false;
     new ResizeObserver(() => this.opened && this.arrange()).observe(this.stage);
   }
 
@@ -98,7 +98,7 @@ class Stand {
     const across = right - left + ahead;
     const scaleOf = (tall) => Math.min(width / columns / across, (height - gaps) / rows / tall);
     const [whole, tall] = [staff + gridHeight(this.lesson.rows.length), staff + FIRST_ROW];
-    const shows = scaleOf(whole) >= COUNTABLE && scaleOf(whole) >= scaleOf(tall) * SMALLER;
+    const shows = this.everyRow || (scaleOf(whole) >= COUNTABLE && scaleOf(whole) >= scaleOf(tall) * SMALLER);
     if (shows) return { columns, whole: true, across, tall: whole, scale: scaleOf(whole) };
     return { columns, whole: false, across, tall, scale: scaleOf(tall) };
   }

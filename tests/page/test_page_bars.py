@@ -175,7 +175,14 @@ def test_the_place_of_playing_is_not_announced_bar_by_bar(sheet):
     live = (
         "[...document.querySelectorAll('[aria-live], [role=status], output:not([aria-hidden])')].map((one) => one.id)"
     )
-    assert set(sheet.page.evaluate(live)) == {"said", "log-said", "step-text", "loop-words"}
+    assert set(sheet.page.evaluate(live)) == {
+        "said",
+        "heard-said",
+        "listen-said",
+        "log-said",
+        "step-text",
+        "loop-words",
+    }
 
 
 # --- put away and taken out again ----------------------------------------------------------------

@@ -171,6 +171,13 @@ def test_what_a_log_says_wrongly_is_passed_over_on_the_page(sheet):
         ({"bars": {"1": 120}}, "bar 1: 120 is not a list of tempos"),
         ({"bars": {"1": ["fast"]}}, "bar 1: 'fast' is not a number"),
         ({"bars": []}, r"bars: \[\] is not a table"),
+        ({"listened": {"today": {"tempo_bpm": 90}}}, "listened: 'today' is not a day"),
+        ({"listened": {"2026-11-20": 5}}, "listened: 2026-11-20: 5 is not a table"),
+        ({"listened": {"2026-11-20": {"tempo_bpm": 9}}}, "tempo_bpm: 9 is out of range"),
+        (
+            {"listened": {"2026-11-20": {"tempo_bpm": 90, "lateness_ms": {"left hnad": 3}}}},
+            "'left hnad' is no limb; did you mean 'left hand'",
+        ),
     ],
 )
 def test_a_log_is_read_strictly_and_says_what_is_wrong(change, says):
@@ -191,4 +198,5 @@ def test_the_hash_holds_title_and_notes_and_nothing_else(kit):
 def test_the_example_in_the_documents_can_be_read():
     text = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8")
     log = read_log(text.split("```json\n")[1].split("```")[0])
-    assert log.bars == {"1": (96.0, 120.0), "3": (72.0,)}
+    assert log.bars == {"1": (96.0, 120.0), "3": (72.0,)} and log.word == "heron"
+    assert log.listened["2026-11-26"].lateness_ms == {"right hand": -2.0, "left hand": 14.5}
