@@ -66,7 +66,7 @@ def read_lines(file: LessonFile, groove: Groove, read_line: ReadLine) -> Score:
 
 
 def _read(table: LineTable, groove: Groove, read_line: ReadLine) -> _Line:
-    written = _written_line(table, groove.meter, read_line)
+    written = written_line(table, groove.meter, read_line)
     played_on, turns = who_reads(table)
     bars = range(1, len(written.bars) + 1)
     letters = _letters(table, bars) or written.letters
@@ -75,7 +75,8 @@ def _read(table: LineTable, groove: Groove, read_line: ReadLine) -> _Line:
     return _Line(table, written, played_on, turns, chosen, letters)
 
 
-def _written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
+def written_line(table: LineTable, meter: Meter, read_line: ReadLine) -> WrittenLine:
+    """The bars of a line as they are written, before any are chosen or repeated; raises LessonError."""
     given = [name for name in ("values", "counts", "file") if getattr(table, name)]
     if len(given) != 1:
         said = f"{' and '.join(given)} stand here" if given else "there is no rhythm"

@@ -15,8 +15,12 @@ FOREIGN_TO = {"grooves.band": {"pychord"}}  # and some rooms of it
 BELOW = {  # what each room may import beside itself; the order of the table is the way of a lesson
     "render": {"render.command", "render.files"},
     "render.command": {
-        "render.lesson", "render.page", "render.sound", "render.paper", "render.reading", "render.soundfont",
+        "render.desk", "render.lesson", "render.page", "render.sound", "render.paper", "render.reading", "render.soundfont",
         "render.files", "grooves", "grooves.teaching", "grooves.takes", "grooves.band",
+    },
+    "render.desk": {
+        "render.lesson", "render.paper", "render.reading", "render.soundfont", "render.files", "grooves",
+        "grooves.teaching", "grooves.band",
     },
     "render.lesson": {
         "render.page", "render.sound", "render.paper", "render.reading", "render.hearing", "render.soundfont",

@@ -54,8 +54,7 @@ class Place:
 def grid(score: Score, bar_index: int | None = None) -> tuple[Place, ...]:
     """All places of a bar's grid, silent ones too: a bar of swing says 1 trip let 2 trip let, and so on.
 
-    Without `bar_index` it is the grid that holds every bar of the score, with nobody on it: the columns
-    of a chart.
+    Without `bar_index` it is the grid that holds every bar of the score, with nobody on it: a chart's columns.
     """
     swung = swings(score.groove)
     bars = score.bars if bar_index is None else [score.bars[bar_index]]
@@ -90,7 +89,8 @@ def _on_grid(onset: Fraction, sixteenths: frozenset[int], swung: bool) -> Fracti
     return int(onset) + Fraction(2, 3) if upbeat else onset
 
 
-def _by_place(strokes: Sequence[Stroke], swung: bool) -> dict[Fraction, list[Stroke]]:
+@lru_cache(maxsize=4096)
+def _by_place(strokes: tuple[Stroke, ...], swung: bool) -> dict[Fraction, list[Stroke]]:
     sixteenths = sixteenth_beats([stroke.onset for stroke in strokes])
     found: dict[Fraction, list[Stroke]] = {}
     for stroke in strokes:

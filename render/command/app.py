@@ -23,6 +23,7 @@ COMMANDS = {  # by name, with what `--help` says of each: no module need be impo
     "lines": "Write a reading line of a level.",
     "chart": "Draw the line, the drum score and the grid.",
     "page": "Make the lesson page: one file, works offline.",
+    "desk": "Write and give lessons in your browser.",
     "check": "Say how a take went, and what to practise next.",
     "term": "Make a term of lessons for several groups.",
     "grooves": "List the grooves, or show one.",

@@ -1,5 +1,6 @@
 """Grooves from their files, and the text of any file that a teacher writes."""
 
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -67,13 +68,19 @@ def _library() -> Path:
 
 def find_groove(name: str, folder: Path) -> "Groove":
     """Find a shipped groove by name, or a groove file beside the lesson: `find_groove("swing", Path("."))`."""
-    from grooves.groove import parse_groove
-
     if name in shipped_grooves():
-        return parse_groove(read_text(_library() / f"{name}.toml"))
+        return _parsed(read_text(_library() / f"{name}.toml"))
     if name.endswith(".toml"):
         with at(name):
-            return parse_groove(read_text(folder / name))
+            return _parsed(read_text(folder / name))
     raise LessonError(
         f"'{name}' is not shipped; {nearest(name, shipped_grooves(), 'name a groove file ending in .toml')}"
     )
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str) -> "Groove":
+    """A groove of its text: the same text is read once, since whoever writes a lesson asks for it again and again."""
+    from grooves.groove import parse_groove
+
+    return parse_groove(text)

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from grooves.errors import LessonError, at
 from grooves.groove import Groove
@@ -16,6 +16,9 @@ from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
 from render.lesson.groove_files import find_groove, read_text
 from render.lesson.lesson_text import line_tables
+
+if TYPE_CHECKING:
+    from render.reading.imported_line import ImportedLine
 
 
 @dataclass(frozen=True)
@@ -30,12 +33,17 @@ class Loaded:
 
 def load_lesson(path: Path) -> Loaded:
     """Read a lesson file: `load_lesson(Path("first.toml")).lesson.title`; raises LessonError."""
+    with at(str(path)):
+        text = read_text(path)
+        return lesson_of_text(text, path)
+
+
+def lesson_of_text(text: str, path: Path) -> Loaded:
+    """Read a lesson from a text, as if a file held it: `lesson_of_text(text, path).lesson`; raises LessonError."""
     notes: list[str] = []
 
     def read_line(name: str, meter: Meter, part: str | int | None) -> WrittenLine:
-        from render.reading.read_line import read_line as read
-
-        line = read(_beside(path, name), meter, part)
+        line = read_line_beside(path, name, meter, part)
         notes.extend(f"{name}: {note}" for note in line.report)
         return WrittenLine(line.bars, line.pickup, line.letters)
 
@@ -46,12 +54,17 @@ def load_lesson(path: Path) -> Loaded:
         notes.append(form_and_line(band))
         return band
 
-    with at(str(path)):
-        text = read_text(path)
-        lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line, hire)
+    lesson = parse_lesson(text, lambda name: find_groove(name, path.parent), read_line, hire)
     notes += remarks(lesson)
     tables = read_toml(text)
     return Loaded(lesson, tuple(notes), tables, (path, *_named_files(tables, path)))
+
+
+def read_line_beside(path: Path, name: str, meter: Meter, part: str | int | None) -> "ImportedLine":
+    """The line in a notation file beside a lesson: `read_line_beside(path, "line.mid", Meter(4, 4), None).bars`."""
+    from render.reading.read_line import read_line
+
+    return read_line(_beside(path, name), meter, part)
 
 
 def _named_files(tables: dict[str, Any], path: Path) -> list[Path]:
@@ -69,7 +82,7 @@ def lessons_in(folder: Path) -> list[Path]:
     """
     inside = (path.relative_to(folder) for path in folder.rglob("*.toml"))
     seen = sorted((path for path in inside if not any(part.startswith(".") for part in path.parts)), key=_by_number)
-    found = [folder / path for path in seen if not _is_groove(folder / path)]
+    found = [folder / path for path in seen if not is_groove(folder / path)]
     if not found:
         raise LessonError(f"{folder}: there is no lesson (.toml) in this folder")
     return found
@@ -83,7 +96,7 @@ def _by_number(path: Path) -> list[list[str | int]]:
     ]
 
 
-def _is_groove(path: Path) -> bool:
+def is_groove(path: Path) -> bool:
     """Whether a file says its meter, as only a groove does, and nothing that only a lesson says."""
     try:
         table = read_toml(read_text(path))

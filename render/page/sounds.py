@@ -5,6 +5,7 @@ near full scale so that 16 bits suffice; `scale` undoes that. How loud a velocit
 """
 
 import base64
+import hashlib
 import io
 import math
 from collections import Counter
@@ -32,6 +33,8 @@ _FADE_SECONDS = 0.4  # at the end of a hit that was cut, so that it does not bre
 _PEAK = 0.95  # of full scale: room for the coder's rounding
 _NO_SOUND_LU = -999.0
 _HELPERS = ("sticks", "click")
+_MOST_KEPT = 100  # some two megabytes
+_lately: dict[bytes, str] = {}  # hits as FLAC, by the hash of their samples: pages of one kit share them
 
 
 def keys_of(lessons: Sequence[Lesson]) -> tuple[int, ...]:
@@ -94,8 +97,18 @@ def _hit_data(kit: DrumKit, key: int, high: int, at: int) -> dict[str, Any]:
     """One recording: key, highest velocity it serves, its own velocity, FLAC in base64, and the scale it was cut by."""
     sound = shortened(kit.hit(key, at), kit.rate)
     peak = float(np.abs(sound).max())
-    flac = base64.b64encode(flac_bytes(sound * np.float32(_PEAK / peak), kit.rate)).decode()
+    flac = _encoded(sound * np.float32(_PEAK / peak), kit.rate)
     return {"key": key, "high": high, "at": at, "scale": round(peak / _PEAK, 9), "flac": flac}
+
+
+def _encoded(sound: Sound, rate: int) -> str:
+    """A sound as FLAC in base64; one that was encoded lately is not encoded again."""
+    key = hashlib.blake2b(sound.tobytes() + rate.to_bytes(4)).digest()
+    if key not in _lately:
+        if len(_lately) >= _MOST_KEPT:
+            _lately.clear()
+        _lately[key] = base64.b64encode(flac_bytes(sound, rate)).decode()
+    return _lately[key]
 
 
 def shortened(sound: Sound, rate: int) -> Sound:

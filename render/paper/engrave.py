@@ -9,6 +9,7 @@ pictures may share a page. Same MusicXML, same bytes. Sizes in millimetres of th
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import Any
 
 from lxml import etree
@@ -61,6 +62,7 @@ def systems(
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))  # its import says so to the first thread alone
     toolkit = verovio.toolkit()
     toolkit.setOptions(_options(width_mm, staff_mm, natural) | {"mnumInterval": int(number_all)})
     if not toolkit.loadData(xml.decode()) or not toolkit.getPageCount():

@@ -1,0 +1,24 @@
+"""What a request holds, checked at the door: `word(body, "name")`, `number(body, "bar", 0, 7)`."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from grooves.errors import LessonError, quoted
+
+
+def word(body: Mapping[str, Any], key: str, default: str | None = None, most: int = 4_000) -> str:
+    """A text of a request; raises LessonError where it is missing or too long."""
+    value = body.get(key, default)
+    if not isinstance(value, str):
+        raise LessonError(f"{key}: a text belongs here, not {quoted(value)}")
+    if len(value) > most:
+        raise LessonError(f"{key}: the text is longer than {most} signs")
+    return value
+
+
+def number(body: Mapping[str, Any], key: str, low: int, high: int) -> int:
+    """A whole number of a request within bounds; raises LessonError."""
+    value = body.get(key)
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise LessonError(f"{key}: {quoted(value)} does not fit; it is a whole number from {low} to {high}")
+    return value
