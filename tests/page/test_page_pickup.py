@@ -140,4 +140,4 @@ def test_without_a_count_in_the_cursor_runs_through_the_pickup_first(shown):
 
 def test_a_lesson_without_a_pickup_carries_nothing_of_it(kit):
     html = html_of(lesson_of(ROOMY), *kit)
-    assert "pickup" not in data_of(html) and "pickup" not in html.lower()
+    assert "pickup" not in data_of(html) and "pickupCard" not in html and 'class="pickup' not in html
