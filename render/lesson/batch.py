@@ -107,13 +107,13 @@ class _Interruptible:
             signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
-def _begin() -> None:
+def _begin(parent: int) -> None:
     gc.enable()  # a worker lives longer than a command
     for ending in ENDINGS:  # a terminal tells all processes, and the first of them passes it on
         signal.signal(ending, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     hear_signals_again()
-    end_with(os.getppid(), signal.SIGTERM)
+    end_with(parent, signal.SIGTERM)  # also where it has gone before this began
 
 
 def _beginning() -> BaseContext:
@@ -126,7 +126,7 @@ def _executor(workers: int, jobs: int, scheduler: str | None) -> Iterator[tuple[
     """Who does the jobs, and a way to ask whether they have gone."""
     if scheduler is None:
         count = max(min(workers or cores(), jobs), 1)
-        with ProcessPoolExecutor(count, mp_context=_beginning(), initializer=_begin) as pool:
+        with ProcessPoolExecutor(count, mp_context=_beginning(), initializer=_begin, initargs=(os.getpid(),)) as pool:
             yield pool, lambda: False  # it says so by itself
         return
     try:

@@ -144,12 +144,26 @@ def test_processes_that_have_just_begun_say_nothing_of_an_interrupt(tmp_path):
         "import os, signal, sys\nfrom render.lesson import batch\n"
         "from render.files.interrupts import tidy_up_when_told_to_end\n"
         "begin = batch._begin\n"
-        "def slow():\n    os.kill(os.getpid(), signal.SIGINT)\n    begin()\n"
+        "def slow(parent):\n    os.kill(os.getpid(), signal.SIGINT)\n    begin(parent)\n"
         "batch._begin = slow\ntidy_up_when_told_to_end()\n"
         "print(batch.run(pow, [(2, n) for n in range(4)], workers=2))"
     )
     said, wrong = begin("-c", program).communicate(timeout=60)
     assert (said, wrong) == ("[1, 2, 4, 8]\n", "")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere no system ends a process with its parent")
+def test_a_worker_whose_command_was_killed_before_it_began_does_not_wait_for_ever():
+    program = (
+        "import os, signal, threading, time\nfrom render.lesson import batch\nbegin = batch._begin\n"
+        "def slow(parent):\n    time.sleep(1)\n    begin(parent)\n"
+        "batch._begin = slow\n"
+        "threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGKILL)).start()\n"
+        "batch.run(pow, [(2, n) for n in range(4)], workers=2)"
+    )
+    process = begin("-c", program)
+    assert process.communicate(timeout=30) == ("", "")  # whoever is left would hold these open
+    assert process.returncode == -signal.SIGKILL
 
 
 def test_one_signal_in_five_seconds_is_heard(monkeypatch):

@@ -113,7 +113,9 @@ _NAME = st.one_of(
     foreign,
 )
 _WORDS = st.tuples(
-    st.sampled_from([name for name in COMMANDS if name not in ("demo", "doctor", "balance", "page", "soundfonts")]),
+    st.sampled_from(
+        [name for name in COMMANDS if name not in ("demo", "desk", "doctor", "balance", "page", "soundfonts")]
+    ),
     st.lists(_NAME, max_size=4),
 ).map(
     lambda said: (
