@@ -9,7 +9,7 @@ from grooves.errors import LessonError
 from render.command.options import Json
 
 EXAMPLE = "fourlimb lines --level 4 -o tuesday.toml --tempo 96"
-Level = Annotated[int, typer.Option("--level", metavar="N", help="See the table of levels in the README.")]
+Level = Annotated[int, typer.Option("--level", metavar="N", help="See the table of levels in docs/teaching.md.")]
 Bars = Annotated[int, typer.Option("--bars", metavar="M", help="How many bars.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="S", help="Another seed, another line.")]
 InMeter = Annotated[

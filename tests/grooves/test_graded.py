@@ -315,11 +315,11 @@ def test_triplets_are_not_written_where_every_beat_is_in_three(level: int) -> No
         lines(level, 8, 1, Meter(6, 8))
 
 
-# --- what the readme says -----------------------------------------------------------------------
+# --- what the documents say -----------------------------------------------------------------------
 
 
-def test_the_readme_lists_every_level_by_its_title() -> None:
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    _, _, table = readme.partition("| level | what is read |\n|---|---|\n")
+def test_the_teacher_s_document_lists_every_level_by_its_title() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "teaching.md").read_text(encoding="utf-8")
+    _, _, table = text.partition("| level | what is read |\n|---|---|\n")
     rows = [row.strip("| ").split(" | ") for row in takewhile(str.strip, table.splitlines())]
     assert rows == [[str(number), level.title] for number, level in LEVELS.items()]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from music import lesson_of
-from page_browser import html_of, opened
+from page_browser import Opened, html_of, opened, until
 
 from grooves.errors import LessonError
 from render.page.practice_log import PracticeLog, lesson_hash, read_log
@@ -46,7 +46,7 @@ def test_two_tabs_add_their_ticks(sheet):
     sheet.page.locator(".clean-box").nth(0).check()
     other.locator(".clean-box").nth(2).check()
     for page in (sheet.page, other):
-        page.wait_for_function("document.querySelectorAll('.clean-box:checked').length === 2")
+        until(Opened(page), "document.querySelectorAll('.clean-box:checked').length === 2")
 
 
 @pytest.mark.parametrize("kept", ["null", "17", '{"1": "x", "2": [1e999, null]}', "not JSON"])
@@ -124,7 +124,7 @@ def test_a_log_goes_out_as_a_file_and_comes_in_again(sheet, tmp_path):
     )
     sheet.page.evaluate("localStorage.clear(); controls.diary.show()")
     sheet.page.set_input_files("#import", path)
-    sheet.page.wait_for_function("ui['log-said'].textContent !== ''")
+    until(sheet, "ui['log-said'].textContent !== ''")
     assert sheet.page.inner_text("#log-said") == "The log is taken in."
     assert best(sheet, 1) == "best 132"
     assert sheet.page.evaluate("controls.log.minutes") == {"2026-11-24": 12.5}
