@@ -50,3 +50,19 @@ def sheet(chrome: Any, html: str, tmp_path: Path) -> Iterator[Any]:
     with opened(chrome, html, tmp_path, viewport={"width": 1280, "height": 800}) as found:
         yield found
         assert found.errors == []
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[Any]) -> None:
+    """Keep tests that share something costly in one process, and begin with them: the rest fills the end evenly."""
+    shared = {item: _shares(item) for item in items}
+    for item in items:
+        if shared[item]:
+            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
+    items.sort(key=lambda item: not shared[item])
+
+
+def _shares(item: Any) -> bool:
+    """Whether a test needs what is made once for its module."""
+    found = item._fixtureinfo.name2fixturedefs.values()
+    return any(one.scope == "module" for fixtures in found for one in fixtures)
