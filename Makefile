@@ -10,8 +10,8 @@ help: ## say what can be made
 demo: .venv/ready ## render the first lesson into demo/
 	$(BIN)/fourlimb demo -o demo
 
-test: .venv/test-ready lint ## style, types, then all tests
-	$(BIN)/pytest -n auto --dist loadgroup
+test: .venv/test-ready lint ## style, types, then all tests: a module in one process, since its tests may share a browser
+	$(BIN)/pytest -n auto --dist loadfile --no-loadscope-reorder
 
 fuzz: .venv/test-ready ## try a million hostile inputs, or go on where it was broken off; SEED=7 CASES=5000 for others
 	$(BIN)/python tests/fuzz/fuzz.py --state .fuzz $(if $(SEED),--seed $(SEED)) $(if $(CASES),--cases $(CASES))

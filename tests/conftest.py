@@ -52,14 +52,13 @@ def sheet(chrome: Any, html: str, tmp_path: Path) -> Iterator[Any]:
         assert found.errors == []
 
 
-@pytest.hookimpl(tryfirst=True)
+LONG = {"test_batch", "test_cli", "test_fuzz", "test_interrupts"}  # they wait for processes
+
+
 def pytest_collection_modifyitems(items: list[Any]) -> None:
-    """Keep tests that share something costly in one process, and begin with them: the rest fills the end evenly."""
-    shared = {item: _shares(item) for item in items}
-    for item in items:
-        if shared[item]:
-            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
-    items.sort(key=lambda item: not shared[item])
+    """Begin with the modules that take long or make something for all their tests: the rest fills the end evenly."""
+    long = LONG | {item.module.__name__ for item in items if _shares(item)}
+    items.sort(key=lambda item: item.module.__name__ not in long)
 
 
 def _shares(item: Any) -> bool:
