@@ -132,6 +132,7 @@ export function closeSight() {
 whenChanged((_, why) => {
   if (why === "opened") closeSight();
   if (!lesson.view || !["opened", "changed"].includes(why)) return;
-  drawChart(lesson.name, lesson.text, lesson.asked);
-  makePage(lesson.name, lesson.text, lesson.asked);
+  const wish = [lesson.name, lesson.text, lesson.asked];
+  const [first, second] = ui.page.hidden ? [drawChart, makePage] : [makePage, drawChart];
+  first(...wish).then(() => lesson.text === wish[1] && second(...wish)); // what is in sight has the processors to itself
 });
