@@ -19,9 +19,7 @@ def kind_of_take(path: Path) -> str:
 
     Raises LessonError for a file that is not there, is no plain file, is of another kind, or far too large.
     """
-    kind = {**dict.fromkeys(MIDI_ENDINGS, "midi"), **dict.fromkeys(SOUND_ENDINGS, "sound"), KEPT_ENDING: "kept"}.get(
-        path.suffix.lower()
-    )
+    kind = _KINDS.get(path.suffix.lower())
     try:
         if not path.exists():
             raise LessonError(f"{path}: there is no such file")

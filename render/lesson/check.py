@@ -79,15 +79,15 @@ def check_lesson(path: Path, take: Path, options: CheckOptions, progress: Progre
     """
     loaded = load_lesson(path)
     lesson = loaded.lesson
-    track = choose_tracks(lesson.tracks, [options.track])[0] if options.track else played_to(lesson, take)
     _check_latency(options.latency_ms)
     with at("--bars"):
         chosen = _chosen_bars(lesson, options.bars)
-    against = _against(lesson, track, options)
+    named = choose_tracks(lesson.tracks, [options.track])[0] if options.track else None
     kind, kept = kind_of_take(take), kept_take(take, lesson.score.meter)
     if kept:
         _check_belongs(take, kept, lesson)
-        against = _played_to(kept, against, options)
+    against = _against_page(kept) if kept and not named else _against(lesson, named or played_to(lesson, take))
+    against = replace(against, latency_ms=_latency_ms(kept, options))
     heard = _heard(path, loaded, take, kind, kept, against.sheet, options, progress)
     answer = check_take(heard.take, against.sheet, against.sounding, chosen, against.latency_ms)
     if heard.refused:
@@ -114,12 +114,20 @@ class _Against:
     sheet: Sheet
     sounding: Sequence[tuple[str, float]]
     tempo_bpm: float
-    latency_ms: float | None
+    latency_ms: float | None = None
 
 
-def _against(lesson: Lesson, track: Track, options: CheckOptions) -> _Against:
-    tempo, sounding = _fastest(lesson, track), _sounding(lesson, track)
-    return _Against(track.name, sheet_of(lesson, track), sounding, tempo, options.latency_ms)
+def _against(lesson: Lesson, track: Track) -> _Against:
+    return _Against(track.name, sheet_of(lesson, track), _sounding(lesson, track), _fastest(lesson, track))
+
+
+def _against_page(kept: KeptTake) -> _Against:
+    """What the page played while the take was made."""
+    return _Against(kept.step or "on its page", kept.sheet, kept.sounding, kept.tempo_bpm)
+
+
+def _latency_ms(kept: KeptTake | None, options: CheckOptions) -> float | None:
+    return kept.delay_ms if kept and options.latency_ms is None else options.latency_ms
 
 
 def _check_belongs(take: Path, kept: KeptTake, lesson: Lesson) -> None:
@@ -131,14 +139,6 @@ def _check_belongs(take: Path, kept: KeptTake, lesson: Lesson) -> None:
     raise LessonError(
         f"{take}: was played to '{visible(kept.title)}', and this lesson is '{lesson.title}'; name that one"
     )
-
-
-def _played_to(kept: KeptTake, track: _Against, options: CheckOptions) -> _Against:
-    """What the page played while the take was made, unless another track is asked for."""
-    latency_ms = kept.delay_ms if options.latency_ms is None else options.latency_ms
-    if options.track:
-        return replace(track, latency_ms=latency_ms)
-    return _Against(kept.step or "on its page", kept.sheet, kept.sounding, kept.tempo_bpm, latency_ms)
 
 
 def _check_latency(latency_ms: float | None) -> None:

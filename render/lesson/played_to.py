@@ -19,7 +19,8 @@ def played_to(lesson: Lesson, take: Path) -> Track:
     Pads are laid beside each; of sound the length alone is looked at. Example: `played_to(lesson, Path("a.mid")).name`.
     Raises LessonError for a take that cannot be read.
     """
-    tracks = [track for track in lesson.tracks if track.without]
+    of_bars = {sheet_of(lesson, track).bars: track for track in lesson.tracks if track.without}
+    tracks = list(of_bars.values())  # of those with the same bars the last
     if len(tracks) < 2:
         return student_track(lesson.tracks)
     if kind_of_take(take) == "midi":

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import mido
 import pytest
+from kept_paper import paper
 from takes_made import LINE, Student, played
 from written import LIBRARY
 
@@ -216,6 +217,21 @@ def test_a_take_is_held_against_the_track_that_it_fits(lesson):
     for name in ("whole line", "climb"):
         take = take_of(lesson, Student(5), track=name)
         assert check_lesson(lesson, take, CheckOptions()).track == name
+
+
+def test_a_take_that_a_page_kept_is_held_against_what_the_page_played_whatever_the_tracks(lesson):
+    lesson.write_text(
+        LESSON
+        + '[[track]]\nname = "whole line"\nwithout = ["snare"]\n'
+        + '[[track]]\nname = "bar 2"\nbars = "2"\ntimes = 9\nwithout = ["snare"]\n'
+    )
+    read = load_lesson(lesson).lesson
+    sheet = sheet_of(read, read.tracks[0])
+    kept = paper(read, sheet, played(sheet, Student(5)).take)
+    lesson.with_name("take.json").write_text(json.dumps(kept))
+    report = check_lesson(lesson, lesson.with_name("take.json"), CheckOptions())
+    assert report.track == "Your turn"
+    assert all(one.hit == one.written for one in report.limbs)
 
 
 def test_a_take_checked_twice_writes_the_same_and_another_lesson_is_kept(lesson, tmp_path):
