@@ -11,6 +11,7 @@ from typing import Any
 
 from grooves.errors import LessonError
 from grooves.toml_text import read_toml
+from render.lesson.lesson_text import on_one_line, toml_item
 
 Path = Sequence[str | int]  # ["feel", "swing"] or ["track", 0, "name"]; a track one past the last is a new one
 Value = str | float | bool | list[Any] | dict[str, Any] | None  # None: take it away
@@ -58,7 +59,7 @@ def _put(root: Any, path: Path, value: Value, tomlkit: bool) -> None:
             del table[last]
         _drop_empty(root, path)
     elif isinstance(last, int) and last == len(table):
-        table.append(_item(value) if tomlkit else value)
+        table.append(toml_item(value) if tomlkit else value)
     else:
         table[last] = _like(table, last, value) if tomlkit else value
 
@@ -77,29 +78,6 @@ def _new(kind: list[Any] | dict[str, Any], tomlkit: bool) -> Any:
     return kit.aot() if isinstance(kind, list) else kit.table()
 
 
-def _item(value: Any) -> Any:
-    """A new value: a table that goes into a list of tables keeps its keys on lines, others stand on one line."""
-    import tomlkit
-
-    if not isinstance(value, dict):
-        return value
-    table = tomlkit.table()
-    for key, one in value.items():
-        table.add(key, _on_one_line(one))
-    return table
-
-
-def _on_one_line(value: Any) -> Any:
-    import tomlkit
-
-    if not isinstance(value, dict):
-        return value
-    inline = tomlkit.inline_table()
-    for key, one in value.items():
-        inline[key] = _on_one_line(one)
-    return inline
-
-
 def _like(table: Any, key: str | int, value: Any) -> Any:
     """A value in the place of another, a text of several lines between triple quotes if the other one was."""
     import tomlkit
@@ -110,4 +88,4 @@ def _like(table: Any, key: str | int, value: Any) -> Any:
         long = isinstance(old, String) and old.as_string().startswith('"""')
         if long or "\n" in value:
             return String(StringType.MLB, value, f"\n{value}", tomlkit.items.Trivia())
-    return _on_one_line(value)
+    return on_one_line(value)

@@ -15,7 +15,7 @@ def lesson_text(tables: Mapping[str, Any]) -> str:
 
     text = tomlkit.document()
     for key, value in sorted(tables.items(), key=_place):
-        text.add(key, _item(value))
+        text.add(key, toml_item(value))
     return tomlkit.dumps(text)
 
 
@@ -27,30 +27,31 @@ def _is_tables(value: object) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(one, Mapping) for one in value)
 
 
-def _item(value: Any) -> Any:
+def toml_item(value: Any) -> Any:
     """A table or a list of tables as TOML, with the tables inside each on one line."""
     import tomlkit
 
     if _is_tables(value):
         many = tomlkit.aot()
         for one in value:
-            many.append(_item(one))
+            many.append(toml_item(one))
         return many
     if not isinstance(value, Mapping):
         return value
     table = tomlkit.table()
     for key, one in value.items():
-        table.add(key, _on_one_line(one))
+        table.add(key, on_one_line(one))
     return table
 
 
-def _on_one_line(value: Any) -> Any:
+def on_one_line(value: Any) -> Any:
+    """A value with the tables in it on one line."""
     import tomlkit
 
     if not isinstance(value, Mapping):
         return value
     inline = tomlkit.inline_table()
-    inline.update({key: _on_one_line(one) for key, one in value.items()})
+    inline.update({key: on_one_line(one) for key, one in value.items()})
     return inline
 
 
