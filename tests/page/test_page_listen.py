@@ -36,16 +36,21 @@ def fast(kit, lesson_text, tmp_path_factory):
     return path, html_of(load_lesson(path).lesson, *kit)
 
 
+def plug_in(found):
+    """A kit on the cable, listened to, everyone playing."""
+    found.page.add_init_script(FAKE)
+    found.page.reload()
+    found.page.wait_for_selector("body.ready")
+    found.page.evaluate("transport.change(() => Object.assign(settings, { alone: false, limbs: {}, countIn: 1 }))")
+    found.page.evaluate("ui['by-cable'].click()")
+    until(found, "controls.listen.kind === 'cable'")
+
+
 @pytest.fixture
 def cable(chrome, fast, tmp_path):
     """The page with a kit on the cable, listened to, everyone playing."""
     with opened(chrome, fast[1], tmp_path, ready=False, **DESK) as found:
-        found.page.add_init_script(FAKE)
-        found.page.reload()
-        found.page.wait_for_selector("body.ready")
-        found.page.evaluate("transport.change(() => Object.assign(settings, { alone: false, limbs: {}, countIn: 1 }))")
-        found.page.evaluate("ui['by-cable'].click()")
-        until(found, "controls.listen.kind === 'cable'")
+        plug_in(found)
         yield found
         assert found.errors == []
 
@@ -183,12 +188,7 @@ def test_a_pickup_is_written_before_its_bar_and_a_band_is_heard_back(chrome, kit
     text = {"line": 'pickup = "8 8"', "tempo": 280, "feel": "timing_ms = 5", "top": "choruses = 4"}
     lesson = lesson_of("4 8 8 4 4 | 8 8 4 4 4r", tracks='[band]\nform = "one-chord"\npiano = "line"\n', **text)
     with opened(chrome, html_of(lesson, *kit), tmp_path, ready=False, **DESK) as found:
-        found.page.add_init_script(FAKE)
-        found.page.reload()
-        found.page.wait_for_selector("body.ready")
-        found.page.evaluate("transport.change(() => Object.assign(settings, { alone: false, limbs: {}, countIn: 1 }))")
-        found.page.evaluate("ui['by-cable'].click()")
-        until(found, "controls.listen.kind === 'cable'")
+        plug_in(found)
         along(found)
         rounds(found, 2)
         assert min(row[5] for row in found.page.evaluate(WRITTEN)[0]) == -1, "the first stroke of the pickup"
