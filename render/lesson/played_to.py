@@ -7,7 +7,7 @@ from grooves.lesson import Lesson
 from grooves.passages import Track, track_passages
 from grooves.takes.check import check_take, student_track
 from grooves.takes.pads import Struck, played_take
-from grooves.takes.sheet import sheet_of
+from grooves.takes.sheet import SheetBar, sheet_of
 from render.hearing.files import kind_of_take
 from render.hearing.midi_take import read_pads
 from render.lesson.size import length_seconds
@@ -19,17 +19,20 @@ def played_to(lesson: Lesson, take: Path) -> Track:
     Pads are laid beside each; of sound the length alone is looked at. Example: `played_to(lesson, Path("a.mid")).name`.
     Raises LessonError for a take that cannot be read.
     """
-    of_bars = {sheet_of(lesson, track).bars: track for track in lesson.tracks if track.without}
-    tracks = list(of_bars.values())  # of those with the same bars the last
+    of_bars: dict[tuple[SheetBar, ...], Track] = {}
+    for track in reversed(lesson.tracks):
+        if track.without:
+            of_bars.setdefault(sheet_of(lesson, track).bars, track)
+    tracks = list(of_bars.values())  # the last first
     if len(tracks) < 2:
         return student_track(lesson.tracks)
     if kind_of_take(take) == "midi":
         pads = read_pads(take)
-        return max(reversed(tracks), key=lambda track: _fit(lesson, track, pads))
+        return max(tracks, key=lambda track: _fit(lesson, track, pads))
     from render.hearing.features import open_recording
 
     seconds = open_recording(take).seconds
-    return min(reversed(tracks), key=lambda track: abs(_seconds(lesson, track) - seconds))
+    return min(tracks, key=lambda track: abs(_seconds(lesson, track) - seconds))
 
 
 def _fit(lesson: Lesson, track: Track, pads: Sequence[Struck]) -> float:
