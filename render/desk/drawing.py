@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import Lock, Thread
 
 from grooves.errors import LessonError
-from render.desk.folder import hash_of
+from render.lesson.term_record import hash_of_bytes
 
 KEPT = 12  # pictures and pages
 FORMS = {"chart": "svg", "page": "html", "staff": "svg", "groove": "wav"}
@@ -29,7 +29,7 @@ class Kept:
 
     def put(self, data: bytes, form: str) -> str:
         """Keep some bytes under a name of their own."""
-        name = f"{hash_of(data)[:32]}.{form}"
+        name = f"{hash_of_bytes(data)[:32]}.{form}"
         with self._lock:
             self._data[name] = data
             self._data.move_to_end(name)

@@ -5,7 +5,6 @@ wherever links lead. Beside a lesson that is being changed lies its draft, `.nam
 """
 
 import difflib
-import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ from render.desk.toml_edit import with_values
 from render.files.write import make_folder, write_bytes
 from render.lesson.groove_files import read_text
 from render.lesson.load import lesson_of_text, lessons_in
+from render.lesson.term_record import hash_of_bytes
 
 MOST_LESSONS = 500  # shown at once; ours
 FIRST_LESSON = """title    = "Lesson"
@@ -111,7 +111,7 @@ class Folder:
             path = self.place(name)
             text = read_text(path)
             draft = self._draft_text(path)
-            return Opened(text, hash_of(path.read_bytes()), draft if draft != text else None)
+            return Opened(text, hash_of_bytes(path.read_bytes()), draft if draft != text else None)
 
     def new(self, title: str) -> str:
         """Write a lesson to start from: four bars of quarters; its name."""
@@ -178,13 +178,13 @@ class Folder:
             path = self.place(name)
             lesson_of_text(text, path)
             now = path.read_bytes() if path.is_file() else None
-            if now is not None and hash_of(now) != base:
+            if now is not None and hash_of_bytes(now) != base:
                 raise ChangedOnDiskError(
                     f"{name}: it was changed on the disk since it was opened here; nothing was written", read_text(path)
                 )
             write_bytes(path, text.encode(), (), own=(path,))
             self.forget(name)
-            return hash_of(text.encode())
+            return hash_of_bytes(text.encode())
 
     def save_as(self, text: str, title: str, beside: str) -> str:
         """Write a lesson's text as a new lesson beside another; its name."""
@@ -198,7 +198,7 @@ class Folder:
         """Note unsaved work beside its lesson, in case that browser, server or machine break off."""
         with self._lock:
             path = self.place(name)
-            if path.is_file() and hash_of(path.read_bytes()) == hash_of(text.encode()):
+            if path.is_file() and hash_of_bytes(path.read_bytes()) == hash_of_bytes(text.encode()):
                 self.forget(name)
                 return
             data = json.dumps({"base": base, "text": text}, ensure_ascii=False)
@@ -227,11 +227,6 @@ def _title(title: str) -> str:
     if not title or len(title) > 200:
         raise LessonError("a lesson has a title of 1 to 200 signs; write one")
     return title
-
-
-def hash_of(data: bytes) -> str:
-    """What tells whether a file is the one that was read."""
-    return hashlib.sha256(data).hexdigest()
 
 
 def difference(mine: str, theirs: str) -> list[str]:

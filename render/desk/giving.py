@@ -7,6 +7,7 @@ import sys
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from glob import escape
 from pathlib import Path
 from threading import Lock, Thread
 from typing import Any
@@ -106,16 +107,10 @@ def _state(job: Job, name: str) -> str:
         return "made"
     path = job.folder / name
     try:
-        begun = any(path.parent.glob(f".{_escaped(path.name)}.*.part"))
+        begun = any(path.parent.glob(f".{escape(path.name)}.*.part"))
     except OSError:
         begun = False
     return "begun" if begun else "waiting"
-
-
-def _escaped(name: str) -> str:
-    from glob import escape
-
-    return escape(name)
 
 
 def _listen(job: Job) -> None:

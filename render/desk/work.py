@@ -14,13 +14,14 @@ from grooves.errors import LessonError
 from render.desk.asked import number, word
 from render.desk.drawing import Drawer, Kept
 from render.desk.edits import edited
-from render.desk.folder import FIRST_LESSON, Folder, difference, hash_of
+from render.desk.folder import FIRST_LESSON, Folder, difference
 from render.desk.giving import Making, made_here
 from render.desk.sharing import Sharing
 from render.desk.tapping import read_score, tapped
 from render.desk.view import card, view
 from render.lesson.groove_files import read_text
 from render.lesson.load import lesson_of_text
+from render.lesson.term_record import hash_of_bytes
 
 Body = Mapping[str, Any]
 Answer = dict[str, Any]
@@ -55,13 +56,13 @@ class Desk:
             told = card(lesson_of_text(text, path))
         except LessonError as error:
             return {"name": name, "error": str(error)}
-        return {"name": name, "version": hash_of(text.encode())[:16], **told}
+        return {"name": name, "version": hash_of_bytes(text.encode())[:16], **told}
 
     def staff(self, name: str) -> bytes:
         """The picture of a lesson's first bars."""
         path = self.folder.place(name)
         text = read_text(path)
-        key = hash_of(f"{name}\n{text}".encode())
+        key = hash_of_bytes(f"{name}\n{text}".encode())
         if key not in self._staves:
             self._staves = {**dict(list(self._staves.items())[-200:]), key: self.charts.draw("staff", text, path)}
         return self._staves[key]

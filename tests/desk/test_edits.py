@@ -15,10 +15,11 @@ from grooves.counts import parse_counts
 from grooves.errors import LessonError
 from grooves.rhythm import parse_values, values_text
 from render.desk.edits import edited
-from render.desk.folder import Folder, hash_of
+from render.desk.folder import Folder
 from render.desk.line_text import line_of, meter_of
 from render.desk.places import TICKS, beats, marks_of
 from render.desk.view import view
+from render.lesson.term_record import hash_of_bytes
 
 
 def after(lesson, /, **change):
@@ -302,7 +303,7 @@ class Desk(RuleBasedStateMachine):
         self.path.write_text(text)
         self.desk = Folder(Path(self.folder.name))
         self.start, self.text, self.past, self.future = text, text, [], []
-        self.base = hash_of(text.encode())
+        self.base = hash_of_bytes(text.encode())
 
     def change(self, **change):
         try:

@@ -13,7 +13,8 @@ import pytest
 from desk_lessons import LESSON
 
 from grooves.errors import LessonError
-from render.desk.folder import ChangedOnDiskError, Folder, difference, hash_of
+from render.desk.folder import ChangedOnDiskError, Folder, difference
+from render.lesson.term_record import hash_of_bytes
 
 
 @pytest.fixture
@@ -50,7 +51,7 @@ def test_a_link_that_leads_out_of_the_folder_is_refused_and_not_listed(folder, t
         with pytest.raises(LessonError, match="leads out of this folder"):
             folder.open(name)
         with pytest.raises(LessonError, match="leads out of this folder"):
-            folder.save(name, LESSON, hash_of(LESSON.encode()))
+            folder.save(name, LESSON, hash_of_bytes(LESSON.encode()))
     assert folder.names() == ["first.toml"]
 
 
@@ -231,6 +232,6 @@ def test_a_server_that_is_killed_while_it_saves_leaves_the_old_lesson_or_the_new
             found.add(text == new)
         parent.stdin.close()
     assert found == {True, False}
-    Folder(folder.path).save("first.toml", old, hash_of((folder.path / "first.toml").read_bytes()))
+    Folder(folder.path).save("first.toml", old, hash_of_bytes((folder.path / "first.toml").read_bytes()))
     left = [path.name for path in Path(folder.path).iterdir() if path.name.endswith((".part", ".old"))]
     assert left == [], "what the dead have left is swept away"
