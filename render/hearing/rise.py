@@ -17,7 +17,8 @@ from render.hearing.features import Row
 
 STEP_SECONDS = 0.001
 EARLIEST, LATEST = -45, 40  # steps around a stroke that are explained by it
-LOOKED = 17  # steps around it in which it may begin
+BEFORE, AFTER = 40, 17  # steps around it in which it may begin: a template slides late where others ring, not early
+FIRST = 0.6  # of the highest rise, from which on an earlier one is the beginning: a low drum beats with its own echoes
 HIGH_EDGES_HZ = (800.0, 1600.0, 3200.0, 6400.0, 12800.0)
 HIGH_SECONDS, LOW_SECONDS = 0.004, 0.012  # windows
 LOW_HZ = (60.0, 90.0)  # what a bass drum has alone, and a phone still hears a little of
@@ -122,9 +123,13 @@ def rises_of(steps: Floats, strokes: Mapping[str, Sequence[Played]]) -> dict[str
 
 
 def begins_after(response: Floats) -> float:
-    """How many seconds after the moments found a part's sound rises: `begins_after(responses(rise, ...)["snare"])`."""
+    """How many seconds after the moments found a part's sound rises: `begins_after(responses(rise, ...)["snare"])`.
+
+    0 where nothing rises about them.
+    """
     left, own = _rise(response)
-    return float((own @ np.arange(left, left + len(own))) / max(float(own.sum()), 1e-12) + EARLIEST) * STEP_SECONDS
+    whole = float(own.sum())
+    return float(own @ np.arange(left, left + len(own)) / whole + EARLIEST) * STEP_SECONDS if whole > 0 else 0.0
 
 
 def rises_by(response: Floats) -> float:
@@ -133,10 +138,10 @@ def rises_by(response: Floats) -> float:
 
 
 def _rise(response: Floats) -> tuple[int, Floats]:
-    """The highest rise about the strokes, with its flanks, and where it begins."""
+    """The first high rise about the strokes, with its flanks, and where it begins."""
     smooth = np.convolve(response, [0.25, 0.5, 0.25], mode="same")
-    low = -EARLIEST - LOOKED
-    top = low + int(np.argmax(smooth[low : LOOKED - EARLIEST]))
-    flat = np.flatnonzero(smooth < FLANK * smooth[top])
-    left, right = int(flat[flat < top].max(initial=-1)) + 1, int(flat[flat > top].min(initial=len(smooth)))
+    looked = smooth[-EARLIEST - BEFORE : AFTER - EARLIEST]
+    first = -EARLIEST - BEFORE + int(np.argmax(looked >= FIRST * looked.max()))
+    flat = np.flatnonzero(smooth < FLANK * looked.max())
+    left, right = int(flat[flat < first].max(initial=-1)) + 1, int(flat[flat > first].min(initial=len(smooth)))
     return left, smooth[left:right]

@@ -1,13 +1,13 @@
 """A take from a microphone: laid on its track, its drums' templates learned, every stroke found, block by block."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from grooves.takes.align import RATES, Alignment, agreement, align, combs, nearest_gaps, other_speed
 from grooves.takes.sheet import Sheet
-from grooves.takes.take import Floats, Played, Take, median, robust_spread
+from grooves.takes.take import Floats, Played, Take, median
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
 from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
@@ -22,7 +22,6 @@ LEARNED_SECONDS = 90.0  # of a take; more teaches nothing
 FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
-SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
 KEPT = 0.6  # share of what is written that the strongest peaks fit, from which on a take keeps to its track
 SPEED_FITS, SPEED_LEAD = 0.55, 0.15  # F of rough peaks at another speed, and over theirs as they are
 APART_SECONDS = 0.09  # how far a place of others lies from every own one
@@ -68,7 +67,6 @@ def listen(
     unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
     late = _shifts(first[: len(templates)], learned[: len(templates)])
     found = _all_peaks(recording, Ears(tuple(templates), learned, weights, tuple(late)), progress)
-    found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
     steps = rises(
@@ -147,18 +145,6 @@ def _shifts(first: Templates, learned: Templates) -> list[float]:
         share = one.sum(axis=1)
         found.append((attack(share @ other) - attack(share @ one)) * HOP_SECONDS)
     return found
-
-
-def _anchored(found: Peaks, rough: Peaks) -> Peaks:
-    """Peaks brought back where their template has slid off by a good deal, as those of the first templates show."""
-    if not (len(found.seconds) and len(rough.seconds)):
-        return found
-    strong = found.seconds[found.strength >= np.quantile(found.strength, 0.7)]
-    gaps = nearest_gaps(strong, rough.seconds[rough.strength >= np.quantile(rough.strength, 0.5)])
-    near = gaps[np.abs(gaps) <= SLID_SECONDS[1]]
-    off = median(near)
-    sure = len(near) >= len(strong) / 2 and robust_spread(near) < SLID_SECONDS[0]
-    return replace(found, seconds=found.seconds + off) if sure and abs(off) > SLID_SECONDS[0] else found
 
 
 def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], object]) -> dict[str, Peaks]:
