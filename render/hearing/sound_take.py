@@ -8,6 +8,7 @@ import numpy as np
 from grooves.takes.align import RATES, Alignment, agreement, align, combs, nearest_gaps, other_speed
 from grooves.takes.sheet import Sheet
 from grooves.takes.take import Floats, Played, Take, median
+from render.hearing.beneath import BENEATH, HEARD_SECONDS, laid
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
 from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
@@ -69,11 +70,18 @@ def listen(
     found = _all_peaks(recording, Ears(tuple(templates), learned, weights, tuple(late)), progress)
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    steps = rises(
-        read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate
-    )
+    steps = _rises_from(recording, 0.0)
     take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), steps)
+    if BENEATH in templates:
+        written = np.sort(_expected(sheet, alignment, BENEATH))
+        take = laid(take, written, templates[BENEATH], lambda start: _rises_from(recording, start) if start else steps)
     return levelled(take, own, usual, weights, steps) if own else take
+
+
+def _rises_from(recording: Recording, start: float) -> Floats:
+    """The rises of what is heard at once from a moment on."""
+    frames = round(min(recording.seconds - start, HEARD_SECONDS) * recording.rate)
+    return rises(read_mono(recording, round(start * recording.rate), frames), recording.rate)
 
 
 def _weights(sound: Bands) -> Row:

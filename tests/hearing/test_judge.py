@@ -5,7 +5,7 @@ import pytest
 
 from grooves.takes.take import Played, Take
 from render.hearing.judge import chosen, judged
-from render.hearing.rise import EARLIEST, LATEST, begins_after, begun, responses, rises, rises_by
+from render.hearing.rise import EARLIEST, HIGH, LATEST, begins_after, begun, responses, rises, rises_by
 from render.hearing.strokes import Peaks
 
 RATE = 22050
@@ -126,7 +126,7 @@ def test_a_bass_drum_whose_template_slid_off_is_brought_back():
 def test_how_much_a_sound_rises_does_not_depend_on_moments_found_a_little_wrong(two_parts):
     ride, _, steps = two_parts
     draw = np.random.default_rng(5)
-    high = steps[:, :-1].sum(axis=1)
+    high = steps[:, HIGH].sum(axis=1)
     exact, rough = (
         responses(high, {"ride": [Played(float(one), "ride") for one in moments]})["ride"]
         for moments in (ride, ride + draw.normal(0, 0.001, len(ride)))
