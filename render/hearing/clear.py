@@ -16,8 +16,8 @@ from render.hearing.strokes import UNSURE_DB, Peaks, separation, strongest_near,
 
 TOGETHER = 0.9  # share of a part's strongest peaks that must lie together in time, or it is leakage that is heard
 TOGETHER_SECONDS = 0.03
-SEPARATE, DOUBTFUL = 0.85, 0.2  # least chance, largest share: of a part whose template stayed its own
-ABSORBED_SEPARATE, ABSORBED_DOUBTFUL = 0.9, 0.15  # of one whose template may have learned another drum
+SEPARATE, DOUBTFUL = 0.93, 0.2  # least chance, largest share: of a part whose template stayed its own
+ABSORBED_SEPARATE, ABSORBED_DOUBTFUL = 0.95, 0.15  # of one whose template may have learned another drum
 LEFT_OUT_SEPARATE, NEAR = 0.75, 0.15  # where strokes are missing, and what is missing lies far off
 NEAR_DB = 6.0  # under the threshold
 
