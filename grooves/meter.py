@@ -46,7 +46,7 @@ class Meter:
         """Quarters in one felt beat."""
         return self.step * 3 if self.compound else self.step
 
-    @property
+    @cached_property
     def pulses(self) -> int:
         """Felt beats in one bar."""
         return int(self.length / self.pulse)

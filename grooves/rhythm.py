@@ -62,6 +62,7 @@ _LENGTHS = {
 }
 _NAMES = {length: name for name, length in reversed(_LENGTHS.items())}
 _LONGEST_FIRST = sorted(_NAMES, reverse=True)
+_HALF_NOTE_TRIPLET = Fraction(4, 3)
 
 
 def value_length(value: str) -> Fraction:
@@ -81,7 +82,7 @@ def value_name(length: Fraction) -> str | None:
 
 def is_triplet(length: Fraction) -> bool:
     """Whether a length is one of the triplet values: `is_triplet(Fraction(2, 3))` is true."""
-    return length.denominator % 3 == 0 or length == Fraction(4, 3)
+    return length.denominator % 3 == 0 or length == _HALF_NOTE_TRIPLET
 
 
 def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
@@ -236,6 +237,11 @@ def spell(bar: Bar, meter: Meter) -> Bar:
             left = Symbol(left.onset + cut, left.length - cut, after)
         pieces.append(left)
     return tuple(pieces)
+
+
+def is_one_sign(onset: Fraction, length: Fraction, meter: Meter) -> bool:
+    """Whether one note sign writes a note: `is_one_sign(Fraction(0), Fraction(5, 2), Meter(4, 4))` is false."""
+    return _first_length(onset, length, meter) >= length
 
 
 def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:
