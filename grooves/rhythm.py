@@ -62,7 +62,6 @@ _LENGTHS = {
 }
 _NAMES = {length: name for name, length in reversed(_LENGTHS.items())}
 _LONGEST_FIRST = sorted(_NAMES, reverse=True)
-_HALF_NOTE_TRIPLET = Fraction(4, 3)
 
 
 def value_length(value: str) -> Fraction:
@@ -82,7 +81,7 @@ def value_name(length: Fraction) -> str | None:
 
 def is_triplet(length: Fraction) -> bool:
     """Whether a length is one of the triplet values: `is_triplet(Fraction(2, 3))` is true."""
-    return length.denominator % 3 == 0 or length == _HALF_NOTE_TRIPLET
+    return length.denominator % 3 == 0
 
 
 def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
@@ -226,6 +225,9 @@ def spell(bar: Bar, meter: Meter) -> Bar:
     for symbol in bar:
         if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
+            continue
+        if not is_triplet(symbol.length) and is_one_sign(symbol.onset, symbol.length, meter):
+            pieces.append(symbol)
             continue
         if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
             pieces.append(symbol)

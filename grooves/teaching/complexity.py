@@ -140,13 +140,14 @@ def syncopations(onsets: Sequence[Fraction], weights: Mapping[Fraction, int], en
     the last, on the grid or beyond: on a grid of four, onsets 0 and 1 with end 4 give one syncopation of
     strength 1 at 1.
     """
-    found, grid = [], list(weights)
+    found, grid, strengths = [], list(weights), list(weights.values())
     number = {place: number for number, place in enumerate(grid)}
     for onset, following in pairwise([*onsets, end]):
-        silent = grid[number[onset] + 1 : number.get(following)]
-        strongest = max(silent, key=weights.__getitem__, default=None)
-        if strongest is not None and weights[strongest] >= weights[onset]:
-            found.append(Syncopation(onset, strongest, weights[strongest] - weights[onset]))
+        here = number[onset]
+        silent = range(here + 1, number.get(following, len(grid)))
+        strongest = max(silent, key=strengths.__getitem__, default=here)
+        if strongest > here and strengths[strongest] >= strengths[here]:
+            found.append(Syncopation(onset, grid[strongest], strengths[strongest] - strengths[here]))
     return tuple(found)
 
 
@@ -206,7 +207,7 @@ def pace_changes(onsets: Sequence[Fraction]) -> int:
     A change counts twice where neither distance is a whole number of the other, as from thirds to quarters of a beat.
     """
     steps = [after - before for before, after in pairwise(onsets)]
-    ratios = (max(a, b) / min(a, b) for a, b in pairwise(steps) if a != b)
+    ratios = (a / b if a > b else b / a for a, b in pairwise(steps) if a != b)
     return sum(1 if ratio.denominator == 1 else 2 for ratio in ratios)
 
 
