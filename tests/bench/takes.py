@@ -1,6 +1,6 @@
 """Takes: the whole table of what is heard, over tempos, rooms and seeds, and what it costs in time and memory.
 
-Run it as a program: `python tests/bench/takes.py [seeds]` or `python tests/bench/takes.py minutes 60`, which listens to
+Run it as a program: `python tests/bench/takes.py [seeds [the first]]` or `python tests/bench/takes.py minutes 60`, which listens to
 one long take and says the most memory that it had. Takes are made here from FluidR3, strokes varied in tone and level;
 templates are those of the bundled soundfont, or of four strokes of each part in the same room. F is mir_eval's at 30 ms.
 Lateness is held against that of the strokes where their sound begins, of the parts that were heard clearly.
@@ -65,8 +65,8 @@ def one_take(drums, usual, folder, tempo, room, seed, known):
     return found, cost
 
 
-def table(seeds: int) -> None:
-    """Print F by part and room, with the floors beside."""
+def table(seeds: int = 1, first: int = 0) -> None:
+    """Print F by part and room and in how many takes, with the floors beside."""
     drums, usual = Drums(), kit_templates(open_kit(default_soundfont()), PARTS)
     with tempfile.TemporaryDirectory() as folder:
         for known in (True, False):
@@ -75,13 +75,16 @@ def table(seeds: int) -> None:
             for name, room in ROOMS.items():
                 here = defaultdict(list)
                 for tempo in TEMPOS:
-                    for seed in range(seeds):
+                    for seed in range(first, first + seeds):
                         found, cost = one_take(drums, usual, Path(folder), tempo, room, 1000 + 10 * tempo + seed, known)
                         costs.append(cost)
                         for part, values in found.items():
                             here[part].append(values)
                             every[part].append(values)
-                print(f"  {name:24}", *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f}" for part in PARTS))
+                print(
+                    f"  {name:24}",
+                    *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f} ({len(here[part])})" for part in PARTS),
+                )
             takes = len(ROOMS) * len(TEMPOS) * seeds
             for part, floor in zip(PARTS, FLOORS[known], strict=True):
                 f, error, off, bias = np.array(every[part]).T
@@ -152,4 +155,4 @@ if __name__ == "__main__":
     if "minutes" in sys.argv:
         long_take(float(sys.argv[sys.argv.index("minutes") + 1]))
     else:
-        table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+        table(*(int(one) for one in sys.argv[1:3]))
