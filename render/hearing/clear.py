@@ -16,8 +16,9 @@ from render.hearing.strokes import UNSURE_DB, Peaks, separation, strongest_near,
 
 TOGETHER = 0.9  # share of a part's strongest peaks that must lie together in time, or it is leakage that is heard
 TOGETHER_SECONDS = 0.03
-SEPARATE, DOUBTFUL = 0.93, 0.2  # least chance, largest share: of a part whose template stayed its own
-ABSORBED_SEPARATE, ABSORBED_DOUBTFUL = 0.95, 0.15  # of one whose template may have learned another drum
+OWN = 0.9, 0.2  # least chance and largest share in doubt, where the kit's own strokes are known
+FOREIGN = 0.93, 0.25  # where only a soundfont's are: a hi-hat that nobody plays then came up to 0.925
+ABSORBED = 0.95, 0.15  # the same, where a template may have learned another drum
 LEFT_OUT_SEPARATE, NEAR = 0.75, 0.15  # where strokes are missing, and what is missing lies far off
 NEAR_DB = 6.0  # under the threshold
 
@@ -54,17 +55,16 @@ def share(which: "np.typing.NDArray[np.bool_]") -> float:
     return float(np.mean(which)) if len(which) else 1.0
 
 
-def is_clear(of: Clearness, absorbed: bool) -> bool:
-    """Whether a part gets a verdict; `absorbed` says that its template may have learned another drum.
+def is_clear(of: Clearness, absorbed: bool, own_kit: bool) -> bool:
+    """Whether a part gets a verdict: `is_clear(clearness(found, own, elsewhere), False, True)`.
 
-    Example: `is_clear(clearness(found, own, elsewhere), False)`.
+    `absorbed` says that its template may have learned another drum, `own_kit` that it began as the kit's own.
     """
     if of.together < TOGETHER:
         return False
-    if absorbed:
-        return of.separate >= ABSORBED_SEPARATE and of.doubtful <= ABSORBED_DOUBTFUL
-    left_out = of.separate >= LEFT_OUT_SEPARATE and of.near <= NEAR
-    return left_out or (of.separate >= SEPARATE and of.doubtful <= DOUBTFUL)
+    separate, doubtful = OWN if own_kit else ABSORBED if absorbed else FOREIGN
+    left_out = not absorbed and of.separate >= LEFT_OUT_SEPARATE and of.near <= NEAR
+    return left_out or (of.separate >= separate and of.doubtful <= doubtful)
 
 
 def clustered(found: Peaks, own: Floats, elsewhere: Floats) -> float:

@@ -71,7 +71,7 @@ def listen(
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
     steps = _rises_from(recording, 0.0)
-    take = begun(_strokes(found, sheet, alignment, recording.seconds, absorbed), steps)
+    take = begun(_strokes(found, sheet, alignment, recording.seconds, absorbed, own is not None), steps)
     if BENEATH in templates:
         written = np.sort(_expected(sheet, alignment, BENEATH))
         take = laid(take, written, templates[BENEATH], lambda start: _rises_from(recording, start) if start else steps)
@@ -177,7 +177,12 @@ def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], obj
 
 
 def _strokes(
-    found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float, absorbed: Collection[str]
+    found: Mapping[str, Peaks],
+    sheet: Sheet,
+    alignment: Alignment,
+    seconds: float,
+    absorbed: Collection[str],
+    own_kit: bool,
 ) -> Take:
     """Each part's peaks judged against where it is written and where only others are."""
     strokes: list[Played] = []
@@ -185,7 +190,7 @@ def _strokes(
     for part in found:
         own, others = _places(part, tuple(found), sheet, alignment, seconds)
         elsewhere = strongest_near(found[part], others, OTHERS_SECONDS)
-        if len(own) and is_clear(clearness(found[part], own, elsewhere), part in absorbed):
+        if len(own) and is_clear(clearness(found[part], own, elsewhere), part in absorbed, own_kit):
             strokes += judged(part, found[part], own, elsewhere)
         else:
             silent.add(part)

@@ -22,9 +22,9 @@ def a_part(left_out=0, leaks_db=-20.0, seed=1):
     return Peaks(seconds[order], strength[order]), 10 ** (leakage / 20)
 
 
-def heard(absorbed=False, **how):
+def heard(absorbed=False, own_kit=False, **how):
     found, elsewhere = a_part(**how)
-    return is_clear(clearness(found, OWN, elsewhere), absorbed)
+    return is_clear(clearness(found, OWN, elsewhere), absorbed, own_kit)
 
 
 @pytest.mark.parametrize("left_out", [0, 6, 18])
@@ -39,34 +39,38 @@ def test_one_that_others_nearly_cover_is_not_heard_clearly_least_of_all_where_so
 def test_a_part_that_nobody_plays_is_not_heard():
     draw = np.random.default_rng(2)
     found = Peaks(np.sort(np.concatenate([OWN, OTHERS])), 10 ** (draw.normal(0, 3, 119) / 20))
-    assert not is_clear(clearness(found, OWN, found.strength[1::2]), False)
+    assert not is_clear(clearness(found, OWN, found.strength[1::2]), False, False)
     none = Peaks(np.zeros(0), np.zeros(0))
-    assert not is_clear(clearness(none, OWN, np.zeros(59)), False)
+    assert not is_clear(clearness(none, OWN, np.zeros(59)), False, False)
 
 
 def test_a_part_whose_template_may_have_learned_another_drum_must_be_clearer():
     assert heard(absorbed=True) and not heard(absorbed=True, left_out=12) and heard(left_out=12)
-
-
-CLEAR = Clearness(1.0, 0.97, 0.05, 0.05)
+    assert heard(absorbed=True, own_kit=True) and not heard(absorbed=True, own_kit=True, left_out=18)
 
 
 @pytest.mark.parametrize(
-    ("of", "own", "absorbed"),
+    ("of", "by_soundfont", "absorbed", "by_own_kit"),
     [
-        (CLEAR, True, True),
-        (Clearness(0.85, 0.97, 0.05, 0.05), False, False),  # spread over all that they are looked for in
-        (Clearness(1.0, 0.94, 0.05, 0.3), True, False),
-        (Clearness(1.0, 0.97, 0.18, 0.3), True, False),
-        (Clearness(1.0, 0.92, 0.05, 0.3), False, False),
-        (Clearness(1.0, 0.97, 0.25, 0.3), False, False),
-        (Clearness(1.0, 0.8, 0.35, 0.1), True, False),  # much is missing and lies far off
-        (Clearness(1.0, 0.7, 0.35, 0.1), False, False),
+        (Clearness(1.0, 0.97, 0.05, 0.05), True, True, True),
+        (Clearness(0.85, 0.97, 0.05, 0.05), False, False, False),  # spread over all that they are looked for in
+        (Clearness(1.0, 0.94, 0.05, 0.3), True, False, True),
+        (Clearness(1.0, 0.97, 0.18, 0.3), True, False, True),
+        (Clearness(1.0, 0.97, 0.23, 0.3), True, False, False),
+        (Clearness(1.0, 0.97, 0.27, 0.3), False, False, False),
+        (Clearness(1.0, 0.91, 0.05, 0.3), False, False, True),
+        (Clearness(1.0, 0.89, 0.05, 0.3), False, False, False),
+        (Clearness(1.0, 0.8, 0.35, 0.1), True, False, True),  # much is missing and lies far off
+        (Clearness(1.0, 0.7, 0.35, 0.1), False, False, False),
     ],
     ids=str,
 )
-def test_each_share_decides(of, own, absorbed):
-    assert (is_clear(of, False), is_clear(of, True)) == (own, absorbed)
+def test_each_share_decides(of, by_soundfont, absorbed, by_own_kit):
+    assert (is_clear(of, False, False), is_clear(of, True, False), is_clear(of, False, True)) == (
+        by_soundfont,
+        absorbed,
+        by_own_kit,
+    )
 
 
 def test_strokes_lie_together_and_noise_is_spread_over_all_that_it_is_looked_for_in():
