@@ -20,10 +20,11 @@ EARLIEST, LATEST = -45, 40  # steps around a stroke that are explained by it
 BEFORE, AFTER = 40, 17  # steps around it in which it may begin: a template slides late where others ring, not early
 FIRST = 0.6  # of the highest rise, from which on an earlier one is the beginning: a low drum beats with its own echoes
 LOW_HZ = (60.0, 90.0)  # what a bass drum has alone, and a phone still hears a little of
+BODY_HZ = (50.0, 70.0, 90.0, 110.0, 130.0)  # what it has in all; by two frequencies it comes out louder than it is
 MIDDLE_HZ = (250.0, 330.0), (420.0, 500.0, 580.0, 670.0, 750.0)
 HIGH_EDGES_HZ = (800.0, 1600.0, 3200.0, 6400.0, 12800.0)
 HIGH_SECONDS, LOW_SECONDS = 0.004, 0.012  # windows; the longer one for low and middle
-LOW, MIDDLE, HIGH = 0, slice(1, 3), slice(3, None)  # columns of the rises
+LOW, BODY, MIDDLE, HIGH = 0, 1, slice(2, 4), slice(4, None)  # columns of the rises
 LOW_LATE_SECONDS = 0.0015  # by which low frequencies rise after a drum's sound begins; measured on our takes
 STEADIER = 0.02  # of the mean square of strokes, added so that the least squares have one answer
 FLANK = 0.1  # of a rise's top, down to which its flanks belong to it
@@ -62,7 +63,7 @@ def sure_strokes(take: Take, seconds: float) -> dict[str, list[Played]]:
 
 
 def rises(sound: Row, rate: int) -> Floats:
-    """How fast bands rise every millisecond, one low, two middle, four high: `rises(sound, 44100).shape` is (n, 7).
+    """How fast bands rise every millisecond, two low, two middle, four high: `rises(sound, 44100).shape` is (n, 8).
 
     A recording of fewer samples a second lacks the highest.
     """
@@ -71,7 +72,7 @@ def rises(sound: Row, rate: int) -> Floats:
     hertz = np.fft.rfftfreq(high, 1 / rate)
     inside = [(hertz >= a) & (hertz < b) for a, b in pairwise(HIGH_EDGES_HZ)]
     sums = np.stack([one for one in inside if one.any()], axis=1).astype(np.float32)
-    waves = [_waves(of, low, rate) for of in (LOW_HZ, *MIDDLE_HZ)]
+    waves = [_waves(of, low, rate) for of in (LOW_HZ, BODY_HZ, *MIDDLE_HZ)]
     padded = np.pad(sound, low)
     found = np.empty((moments, sums.shape[1] + len(waves)))
     for first in range(0, moments, _BLOCK):
@@ -136,7 +137,7 @@ def train(strokes: Sequence[Played], moments: int) -> Floats:
 
 def rises_of(steps: Floats, strokes: Mapping[str, Sequence[Played]]) -> dict[str, float]:
     """By how much the sound rises at each part's strokes: the bass drum's in low frequencies, others in high ones."""
-    high, low = responses(steps[:, HIGH].sum(axis=1), strokes), responses(steps[:, LOW], strokes)
+    high, low = responses(steps[:, HIGH].sum(axis=1), strokes), responses(steps[:, BODY], strokes)
     return {part: rises_by(low[part] if part == "bass drum" else high[part]) for part in strokes}
 
 
