@@ -44,7 +44,6 @@ _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _LATEST_SECONDS = 0.5  # a hit that only comes later than this is not worth 127 measurements
 _CHUNK_BLOCKS = 64
 _LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
-_TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
 
 
 @dataclass
@@ -57,7 +56,6 @@ class DrumKit:
     cache: Cache | None
     _synth: Synth | None = None
     _kept: dict[tuple[Kind, str], Table] = field(default_factory=dict)
-    _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
     _instruments: dict[int, Instrument] = field(default_factory=dict)
@@ -113,8 +111,8 @@ class DrumKit:
 
     def close(self) -> None:
         """Stop the synthesizer, if one was needed, and see to it that what it played is kept."""
-        if self.cache:
-            self.cache.settle()
+        if self.cache and self.cache.settle():
+            trim(cache_root())
         if self._synth is not None:
             self._synth.close()
             self._synth = None
@@ -157,9 +155,6 @@ class DrumKit:
                 found = make()
                 if self.cache:
                     self.cache.store(kind, name, found)
-                    self._stored += 1
-                    if self._stored % _TRIM_EVERY == 1:
-                        trim(cache_root())
             found.flags.writeable = False
             self._kept[kind, name] = found
         return self._kept[kind, name]
