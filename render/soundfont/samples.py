@@ -9,7 +9,7 @@ sound they played, so the first block of a fresh synthesizer would come out weak
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from grooves.errors import LessonError, at
 from grooves.kit import INSTRUMENTS
+from render.files.parallel import share_out
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
 from render.soundfont.notes import Instrument
@@ -54,16 +55,18 @@ class DrumKit:
     preset: Preset
     rate: int
     cache: Cache | None
+    processes: int = 1  # that may share its recording
     _synth: Synth | None = None
     _kept: dict[tuple[Kind, str], Table] = field(default_factory=dict)
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
+    _made: int = 0  # tables that were found neither in memory nor on disk
     _instruments: dict[int, Instrument] = field(default_factory=dict)
 
     @classmethod
-    def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "DrumKit":
+    def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool, processes: int = 1) -> "DrumKit":
         """Open a kit without striking anything yet."""
-        return cls(path, preset, rate, kit_cache(path, preset.program, rate) if use_cache else None)
+        return cls(path, preset, rate, kit_cache(path, preset.program, rate) if use_cache else None, processes)
 
     def hit(self, key: int, velocity: int) -> Sound:
         """One stroke from its onset to the end of its tail: `kit.hit(51, 90)`, shape (frames, 2), float32.
@@ -153,11 +156,38 @@ class DrumKit:
             found = self.cache.load(kind, name) if self.cache else None
             if found is None:
                 found = make()
-                if self.cache:
-                    self.cache.store(kind, name, found)
-            found.flags.writeable = False
+                self._note(kind, name, found)
             self._kept[kind, name] = found
         return self._kept[kind, name]
+
+    def _note(self, kind: Kind, name: str, made: Table) -> None:
+        """Keep a table that was made."""
+        made.flags.writeable = False
+        self._kept[kind, name] = made
+        self._made += 1
+        if self.cache:
+            self.cache.store(kind, name, made)
+
+    def share_out(self, jobs: Sequence[Callable[[], object]]) -> None:
+        """Do jobs that keep something, several processes at once: `kit.share_out([partial(kit.hit, 51, 90)])`.
+
+        As long as all that they ask for is kept already, they are done here.
+        """
+        made = self._made
+        rest = list(jobs)
+        while rest and self._made == made:
+            rest.pop(0)()
+
+        def share(number: int, count: int) -> dict[tuple[Kind, str], Table]:
+            known = set(self._kept)
+            for job in rest[number::count]:
+                job()
+            return {what: table for what, table in self._kept.items() if what not in known}
+
+        for kept in share_out(share, min(self.processes, len(rest))):
+            for what, table in kept.items():
+                if what not in self._kept:
+                    self._note(*what, table)
 
     def _running(self) -> Synth:
         if self._synth is None:

@@ -32,14 +32,17 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     from render.sound.balance import calibrate, velocities
     from render.sound.events import Rendition
     from render.sound.gain import gain_for
+    from render.sound.recordings import record
     from render.sound.tracks import side_by_side
     from render.soundfont.soundfont import open_kit
 
     times.append(time.perf_counter())
     tracks = pickle.loads(Path(performances).read_bytes())
-    kit = open_kit(Path(soundfont))
-    balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
+    kit = open_kit(Path(soundfont), processes=processes())
+    players = {(note.part, note.program) for track in tracks for note in track.notes}
+    balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits}, sorted(players))
     renditions = [Rendition(track, velocities(track, balance)) for track in tracks]
+    record(renditions, kit)
     times.append(time.perf_counter())
     together = side_by_side(renditions, kit)
     gain = gain_for(together, processes())

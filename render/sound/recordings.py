@@ -1,0 +1,132 @@
+"""What is measured once on each recording: its powers for the loudness of a track, its envelope for the highest peak.
+
+Recording and measuring may be shared out among processes: all that some renditions need, before it is needed.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from functools import lru_cache, partial
+
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from render.sound.balance import loudness_by_velocity
+from render.sound.events import NoteEvent, Rendition, SoundEvent, events_by_part
+from render.sound.loudness import Powers, k_weighted, power
+from render.soundfont.entries import PEAKS, POWERS, Table
+from render.soundfont.notes import SampledNote
+from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
+from render.soundfont.samples import DrumKit
+
+STEPS_PER_SECOND = 100  # powers are added in steps of 10 ms
+WINDOW = 16  # frames that an envelope has one bound for
+CONTEXT = 16  # frames on either side that the interpolation looks at
+LOOK = WINDOW + 2 * CONTEXT
+_COLOUR_FRAMES = 12288  # with the filters' response a quick size to transform
+_FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
+_PEAKS_FLOOR_DB = -60.0  # what lies this far below a hit's peak adds nothing to a peak
+
+Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
+
+
+def record(renditions: Sequence[Rendition], kit: DrumKit) -> None:
+    """Record and measure what renditions play, shared out among a kit's processes: `record([full], kit)`.
+
+    Without it the same is made where it is first asked for. Raises LessonError where there is no sound on a key.
+    """
+    keys: dict[tuple[int, int], set[SoundEvent | NoteEvent]] = defaultdict(set)
+    for rendition in renditions:
+        for events in events_by_part(rendition, kit.rate).values():
+            for event in events:
+                keys[getattr(event, "program", -1), event.key].add(event._replace(frame=0))
+    kit.share_out([partial(_measure, sorted(keys[key]), kit) for key in sorted(keys)])
+
+
+def _measure(events: Sequence[SoundEvent | NoteEvent], kit: DrumKit) -> None:
+    for event in events:
+        powers_of(event, kit)
+        peaks_of(recording_of(event, kit), kit)
+
+
+def recording_of(event: SoundEvent | NoteEvent, kit: DrumKit) -> Sample:
+    """The recording that plays a hit or a note."""
+    if isinstance(event, SoundEvent):
+        return kit.sample(event.key, event.velocity)[0]
+    return kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
+
+
+def powers_of(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
+    """K-weighted powers of a hit or a note, in steps of 10 ms."""
+    if isinstance(event, NoteEvent):
+        return _note_powers(kit.instrument(event.program).note(event.key, event.velocity, event.blocks), kit)
+    table = kit.keep(POWERS, f"{event.key}", lambda: _sums(kit.hit(event.key, LOUDEST), kit.rate))[:, 0]
+    levels = loudness_by_velocity(kit, event.key)  # those of the key's loudest stroke, as much softer as they are apart
+    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[event.velocity] - levels[LOUDEST]) / 10)
+    return powers
+
+
+def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
+    """Those of the held note, dying from where its key goes up."""
+    table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
+    held, step_db = (
+        round(note.held_frames * STEPS_PER_SECOND / kit.rate),
+        note.release_db_per_second / STEPS_PER_SECOND,
+    )
+    powers: Powers = table[: held + math.ceil(-_FLOOR_DB / step_db)].astype(np.float64) * note.gain**2
+    powers[held:] *= 10 ** (-(np.arange(len(powers[held:])) + 0.5) * step_db / 10)
+    return powers
+
+
+def _note_sums(sample: Sample, rate: int) -> Table:
+    """Squares over each 10 ms, times what the K-weighting is worth on the first moments: a note keeps its colour."""
+    values = rate // STEPS_PER_SECOND * sample.channels
+    steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
+    sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
+    first = sample.beginning(_COLOUR_FRAMES)
+    heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
+    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
+    return table
+
+
+def _sums(sound: Sound, rate: int) -> Table:
+    """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
+    frames = rate // STEPS_PER_SECOND
+    weighted = k_weighted(sound[: heard_frames(sound, _FLOOR_DB)], rate)
+    padded = np.pad(weighted, ((0, -len(weighted) % frames), (0, 0))).reshape(-1, 2 * frames)
+    sums: Table = np.einsum("ij,ij->i", padded, padded)[:, None]
+    return sums
+
+
+@lru_cache(maxsize=1)
+def interpolation() -> npt.NDArray[np.float32]:
+    """From a window with its context to the window at four times the rate: a Kaiser-windowed sinc."""
+    times = np.arange(WINDOW * 4) / 4 + CONTEXT
+    apart = times[None, :] - np.arange(LOOK)[:, None]
+    window = np.i0(8.0 * np.sqrt(np.clip(1 - (apart / CONTEXT) ** 2, 0, None))) / np.i0(8.0)
+    kernel: npt.NDArray[np.float32] = (np.sinc(apart) * window).astype(np.float32)
+    return kernel
+
+
+def peaks_of(sample: Sample, kit: DrumKit) -> Bounds:
+    """The envelope of a recording: its true peak each way in each window from its start on, as far as it counts."""
+    return kit.keep(PEAKS, sample.name, lambda: _peaks(sample))
+
+
+def _peaks(sample: Sample) -> Bounds:
+    """A hit's true peak each way in each window from its start on, as far as it counts."""
+    sound = sample.values.reshape(-1, sample.channels)
+    fine = oversampled(sound[: heard_frames(sound, _PEAKS_FLOOR_DB)])
+    up, down = np.maximum(fine.max(axis=2), 0), np.maximum(-fine.min(axis=2), 0)
+    if sample.channels == 1:  # one signal, panned
+        ways = [abs(side) * way[0] for side in sample.sides for way in ((up, down) if side >= 0 else (down, up))]
+        return np.stack(ways).astype(np.float32)
+    return np.stack([up[0], down[0], up[1], down[1]])
+
+
+def oversampled(sound: Sound) -> npt.NDArray[np.float32]:
+    """A sound at four times its rate, window by window: shape (channels, windows, 64)."""
+    padded = np.pad(sound.T, ((0, 0), (CONTEXT, CONTEXT + WINDOW)))
+    fine: npt.NDArray[np.float32] = sliding_window_view(padded, LOOK, axis=1)[:, ::WINDOW] @ interpolation()
+    return fine
