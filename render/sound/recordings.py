@@ -46,30 +46,36 @@ def record(renditions: Sequence[Rendition], kit: DrumKit) -> None:
 
 def _measure(events: Sequence[SoundEvent | NoteEvent], kit: DrumKit) -> None:
     for event in events:
-        powers_of(event, kit)
-        peaks_of(recording_of(event, kit), kit)
-
-
-def recording_of(event: SoundEvent | NoteEvent, kit: DrumKit) -> Sample:
-    """The recording that plays a hit or a note."""
-    if isinstance(event, SoundEvent):
-        return kit.sample(event.key, event.velocity)[0]
-    return kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
+        if isinstance(event, NoteEvent):
+            sample = kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
+            _note_table(sample, kit)
+        else:
+            sample = kit.sample(event.key, event.velocity)[0]
+            _hit_table(event.key, kit)
+        peaks_of(sample, kit)
 
 
 def powers_of(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
     """K-weighted powers of a hit or a note, in steps of 10 ms."""
     if isinstance(event, NoteEvent):
         return _note_powers(kit.instrument(event.program).note(event.key, event.velocity, event.blocks), kit)
-    table = kit.keep(POWERS, f"{event.key}", lambda: _sums(kit.hit(event.key, LOUDEST), kit.rate))[:, 0]
+    table = _hit_table(event.key, kit)[:, 0]
     levels = loudness_by_velocity(kit, event.key)  # those of the key's loudest stroke, as much softer as they are apart
     powers: Powers = table.astype(np.float64) * 10 ** (float(levels[event.velocity] - levels[LOUDEST]) / 10)
     return powers
 
 
+def _hit_table(key: int, kit: DrumKit) -> Table:
+    return kit.keep(POWERS, f"{key}", lambda: _sums(kit.hit(key, LOUDEST), kit.rate))
+
+
+def _note_table(sample: Sample, kit: DrumKit) -> Table:
+    return kit.keep(POWERS, sample.name, lambda: _note_sums(sample, kit.rate))
+
+
 def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
     """Those of the held note, dying from where its key goes up."""
-    table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
+    table = _note_table(note.sample, kit)[:, 0]
     held, step_db = (
         round(note.held_frames * STEPS_PER_SECOND / kit.rate),
         note.release_db_per_second / STEPS_PER_SECOND,
@@ -84,7 +90,7 @@ def _note_sums(sample: Sample, rate: int) -> Table:
     values = rate // STEPS_PER_SECOND * sample.channels
     steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
     sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
-    first = sample.beginning(_COLOUR_FRAMES)
+    first = sample.values[: _COLOUR_FRAMES * sample.channels].reshape(-1, sample.channels)
     heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
     table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
     return table
@@ -118,7 +124,7 @@ def _peaks(sample: Sample) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
     sound = sample.values.reshape(-1, sample.channels)
     fine = oversampled(sound[: heard_frames(sound, _PEAKS_FLOOR_DB)])
-    up, down = np.maximum(fine.max(axis=2), 0), np.maximum(-fine.min(axis=2), 0)
+    up, down = np.maximum(fine.max(axis=1), 0), np.maximum(-fine.min(axis=1), 0)
     if sample.channels == 1:  # one signal, panned
         ways = [abs(side) * way[0] for side in sample.sides for way in ((up, down) if side >= 0 else (down, up))]
         return np.stack(ways).astype(np.float32)
@@ -126,7 +132,8 @@ def _peaks(sample: Sample) -> Bounds:
 
 
 def oversampled(sound: Sound) -> npt.NDArray[np.float32]:
-    """A sound at four times its rate, window by window: shape (channels, windows, 64)."""
+    """A sound at four times its rate, a column for each window: shape (channels, 64, windows)."""
     padded = np.pad(sound.T, ((0, 0), (CONTEXT, CONTEXT + WINDOW)))
-    fine: npt.NDArray[np.float32] = sliding_window_view(padded, LOOK, axis=1)[:, ::WINDOW] @ interpolation()
+    windows = np.ascontiguousarray(sliding_window_view(padded, LOOK, axis=1)[:, ::WINDOW])
+    fine: npt.NDArray[np.float32] = interpolation().T @ windows.transpose(0, 2, 1)
     return fine

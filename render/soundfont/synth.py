@@ -171,7 +171,11 @@ class Synth:
 
     def render(self, blocks: int) -> npt.NDArray[np.float32]:
         """Return the next blocks of 64 frames, shape (frames, 2)."""
-        frames = np.zeros((blocks * BLOCK, 2), np.float32)
+        frames = np.empty((blocks * BLOCK, 2), np.float32)
+        self.fill(frames)
+        return frames
+
+    def fill(self, frames: npt.NDArray[np.float32]) -> None:
+        """Play on into frames that lie one behind the other, whole blocks of them: `synth.fill(sound[:64])`."""
         at = frames.ctypes.data
         self._write(self._synth.synth, len(frames), at, 0, 2, at, 1, 2)
-        return frames
