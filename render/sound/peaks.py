@@ -11,13 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from render.files.parallel import share_out
 from render.sound.events import NEVER
 from render.sound.recordings import CONTEXT, LOOK, WINDOW, Bounds, interpolation, oversampled, peaks_of
 from render.sound.stems import PlacedSample, Stem
 from render.sound.tracks import Tracks
-from render.soundfont.recording import Sample, Sound
+from render.soundfont.recording import Sample, Sound, panned
 from render.soundfont.samples import DrumKit
 
 _STRETCH = 16  # windows
@@ -77,7 +78,7 @@ class _Tables:
     def of(cls, samples: Sequence[Sample], kit: DrumKit) -> "_Tables":
         """Build them; the envelopes come from the kit's cache."""
         peaks = [peaks_of(sample, kit) for sample in samples]
-        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
+        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks])
         return cls(
             {id(sample): number for number, sample in enumerate(samples)},
             [_anywhere(_by_stretches(one)) for one in peaks],
@@ -89,10 +90,10 @@ class _Tables:
         )
 
 
-def _end_to_end(tables: Sequence[npt.NDArray[np.float32]], columns: int) -> tuple[npt.NDArray[np.float32], Indices]:
-    """Tables one below the other, a row of zeros before each and after the last; and where each begins."""
-    zeros = np.zeros((1, columns), np.float32)
-    places = np.cumsum([1, *(len(table) + 1 for table in tables)])[:-1]
+def _end_to_end(tables: Sequence[Bounds]) -> tuple[Bounds, Indices]:
+    """Tables one below the other, a stretch of zeros before each and after the last; and where each begins."""
+    zeros = np.zeros((_STRETCH, 4), np.float32)
+    places = np.cumsum([_STRETCH, *(len(table) + _STRETCH for table in tables)])[:-1]
     return np.concatenate([part for table in tables for part in (zeros, table)] + [zeros]), places
 
 
@@ -183,45 +184,63 @@ def _window_bounds(placed: _PlacedSamples, firsts: Indices, tables: _Tables) -> 
     """The windows of some stretches, and bounds of the true peak in them."""
     places, sounding = placed.sounding(firsts * WINDOW, WINDOW * _STRETCH)
     samples = placed.samples[sounding]
-    at = (firsts[places] - placed.starts[sounding] // WINDOW)[:, None] + np.arange(_STRETCH)
-    at = np.clip(at, -1, tables.window_counts[samples][:, None]) + tables.window_places[samples][:, None]
+    at = np.clip(firsts[places] - placed.starts[sounding] // WINDOW, -_STRETCH, tables.window_counts[samples])
     dead = np.clip(firsts[places] * WINDOW - placed.chokes[sounding], 0, None)  # it only dies further from there on
     gains = placed.gains[sounding] * 10 ** (dead * (-placed.dying_db[sounding] / np.float32(20 * tables.rate)))
-    bounds = tables.windows[at] * gains.astype(np.float32)[:, None, None]
-    whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
-    rows = np.flatnonzero(np.diff(places, prepend=-1))
-    whole[places[rows]] = np.add.reduceat(bounds, rows)
-    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=2).ravel()
+    own = sliding_window_view(tables.windows.reshape(-1), 4 * _STRETCH)[4 * (at + tables.window_places[samples])]
+    whole = _summed(own * gains.astype(np.float32)[:, None], places, len(firsts)).reshape(-1, 4)
+    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=1)
+
+
+def _summed(rows: npt.NDArray[np.floating], places: Indices, count: int) -> npt.NDArray[np.float32]:
+    """The sums of rows that belong to one place, place after place; zeros where none does."""
+    sums = np.zeros((count, *rows.shape[1:]), np.float32)
+    firsts = np.flatnonzero(np.diff(places, prepend=-1))
+    sums[places[firsts]] = np.add.reduceat(rows, firsts)
+    return sums
 
 
 def _sound(placed: _PlacedSamples, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
     """The sound of some windows with their context, shape (2, windows, frames)."""
     places, sounding = placed.sounding(starts, LOOK)
-    samples = placed.samples[sounding]
-    frames = starts[places][:, None] + np.arange(LOOK)
-    gains, dying = placed.gains[sounding][:, None], frames - placed.chokes[sounding][:, None]
-    if (dying > 0).any():
-        slopes = (-placed.dying_db[sounding] / np.float32(20 * tables.rate))[:, None]
-        gains = gains * 10 ** (np.clip(dying, 0, None) * slopes)
-    at = frames - placed.starts[sounding][:, None]
-    rows = np.flatnonzero(np.diff(places, prepend=-1))
-    pieces = np.empty((*at.shape, 2), np.float32)
+    samples, firsts = placed.samples[sounding], starts[places] - placed.starts[sounding]
+    pieces = np.empty((len(firsts), LOOK, 2), np.float32)
     for number in np.unique(samples):
         own = samples == number
-        pieces[own] = _frames(tables.samples[number], at[own])
-    pieces = pieces * gains[:, :, None]
-    whole = np.zeros((len(starts), LOOK, 2), np.float32)
-    whole[places[rows]] = np.add.reduceat(pieces, rows)
-    return whole.transpose(2, 0, 1)
+        pieces[own] = _frames(tables.samples[number], firsts[own])
+    gains = _gains(placed, sounding, starts[places], tables.rate)
+    return _summed(pieces * gains[:, :, None], places, len(starts)).transpose(2, 0, 1)
 
 
-def _frames(sample: Sample, at: Indices) -> Sound:
-    """Some frames of a sample, silent before its first and past its last one."""
-    frames = sample.values.reshape(-1, sample.channels)[np.clip(at, 0, sample.frames - 1)]
-    if sample.channels == 1:
-        frames = frames * np.array(sample.sides, np.float32)
-    silenced: Sound = frames * ((at >= 0) & (at < sample.frames))[:, :, None]
-    return silenced
+def _gains(placed: _PlacedSamples, sounding: Indices, starts: Indices, rate: int) -> npt.NDArray[np.floating]:
+    """The gain of placed samples in each frame of a window with its context; in one column where none of them dies."""
+    gains = placed.gains[sounding][:, None]
+    dying = starts + LOOK - 1 > placed.chokes[sounding]
+    if not dying.any():
+        return gains
+    died = np.clip(starts[dying, None] + np.arange(LOOK) - placed.chokes[sounding[dying], None], 0, None)
+    fades = np.ones((len(starts), LOOK))
+    fades[dying] = 10 ** (died * (-placed.dying_db[sounding[dying], None] / np.float32(20 * rate)))
+    return gains * fades
+
+
+def _frames(sample: Sample, firsts: Indices) -> Sound:
+    """The frames of a sample in a window with its context from some places on, silent outside of it.
+
+    Shape (places, frames, 2).
+    """
+    whole = (firsts >= 0) & (firsts + LOOK <= sample.frames)
+    frames = np.zeros((len(firsts), LOOK * sample.channels), np.float32)
+    if whole.any():
+        frames[whole] = sliding_window_view(sample.values, LOOK * sample.channels)[firsts[whole] * sample.channels]
+    for row in np.flatnonzero(~whole):
+        first, last = max(firsts[row], 0), min(firsts[row] + LOOK, sample.frames)
+        own = sample.values[first * sample.channels : last * sample.channels]
+        at = (first - firsts[row]) * sample.channels
+        frames[row, at : at + len(own)] = own
+    if sample.channels == 2:
+        return frames.reshape(-1, LOOK, 2)
+    return panned(frames.reshape(-1), sample.sides).reshape(-1, LOOK, 2)
 
 
 def _by_stretches(peaks: Bounds) -> Bounds:
