@@ -91,7 +91,7 @@ def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS, players: Iterable
     `players` are those of the band that will be asked for. Curves are kept in the kit's cache. Raises LessonError
     where the kit has no sound on a key, or the soundfont none for a player.
     """
-    drums = [partial(loudness_by_velocity, kit, key) for key in dict.fromkeys([_RIDE, *keys])]
+    drums = [partial(loudness_by_velocity, kit, key) for key in sorted({*keys, _RIDE})]
     kit.share_out([*drums, *(partial(loudness_of_notes, kit, *player) for player in dict.fromkeys(players))])
     ride = float(loudness_by_velocity(kit, _RIDE)[RIDE_VELOCITY])
     if not math.isfinite(ride):

@@ -5,7 +5,7 @@ Recording and measuring may be shared out among processes: all that some renditi
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from functools import lru_cache, partial
 
 import numpy as np
@@ -16,7 +16,7 @@ from render.sound.balance import loudness_by_velocity
 from render.sound.events import NoteEvent, Rendition, SoundEvent, events_by_part
 from render.sound.loudness import Powers, k_weighted, power
 from render.soundfont.entries import PEAKS, POWERS, Table
-from render.soundfont.notes import SampledNote
+from render.soundfont.notes import SampledNote, released_as
 from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
 from render.soundfont.samples import DrumKit
 
@@ -36,22 +36,28 @@ def record(renditions: Sequence[Rendition], kit: DrumKit) -> None:
 
     Without it the same is made where it is first asked for. Raises LessonError where there is no sound on a key.
     """
-    keys: dict[tuple[int, int], set[SoundEvent | NoteEvent]] = defaultdict(set)
-    for rendition in renditions:
-        for events in events_by_part(rendition, kit.rate).values():
-            for event in events:
-                keys[getattr(event, "program", -1), event.key].add(event._replace(frame=0))
-    kit.share_out([partial(_measure, sorted(keys[key]), kit) for key in sorted(keys)])
+    hits: dict[int, set[int]] = defaultdict(set)  # velocities
+    notes: dict[tuple[int, int], set[tuple[int, int, int]]] = defaultdict(set)  # key, velocity, blocks
+    for events in (own for one in renditions for own in events_by_part(one, kit.rate).values()):
+        for event in events:
+            if isinstance(event, SoundEvent):
+                hits[event.key].add(event.velocity)
+            else:  # notes that share the measuring of a release are one job
+                notes[event.program, released_as(event.key)].add((event.key, event.velocity, event.blocks))
+    jobs = [partial(_measure_hits, key, velocities, kit) for key, velocities in sorted(hits.items())]
+    kit.share_out([*jobs, *(partial(_measure_notes, *one, sorted(notes[one]), kit) for one in sorted(notes))])
 
 
-def _measure(events: Sequence[SoundEvent | NoteEvent], kit: DrumKit) -> None:
-    for event in events:
-        if isinstance(event, NoteEvent):
-            sample = kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
-            _note_table(sample, kit)
-        else:
-            sample = kit.sample(event.key, event.velocity)[0]
-            _hit_table(event.key, kit)
+def _measure_hits(key: int, velocities: Collection[int], kit: DrumKit) -> None:
+    _hit_table(key, kit)
+    for velocity in sorted(velocities):
+        peaks_of(kit.sample(key, velocity)[0], kit)
+
+
+def _measure_notes(program: int, _: int, notes: Collection[tuple[int, int, int]], kit: DrumKit) -> None:
+    for note in notes:
+        sample = kit.instrument(program).note(*note).sample
+        _note_table(sample, kit)
         peaks_of(sample, kit)
 
 
