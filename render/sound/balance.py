@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache
 from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError
@@ -38,7 +38,6 @@ _MEASURED_EVERY = 4  # keys
 _NOTE_SECONDS = 0.58  # the 400 ms window and room for a slow attack
 _NOTE_VELOCITY = 80  # at which a part's keys are measured; the velocities, on the middle one of them
 
-Player = tuple[str, int]  # a part of the band and the General MIDI program it plays
 Levels = tuple[float, ...]  # LU against the ride's plain stroke, by velocity 0 to 127; -inf where there is no sound
 
 
@@ -85,14 +84,11 @@ def plain_balance() -> Balance:
     return Balance("plain", dict.fromkeys(range(128), _LAW))
 
 
-def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS, players: Iterable[Player] = ()) -> Balance:
+def calibrate(kit: "DrumKit", keys: Iterable[int] = DRUM_KEYS) -> Balance:
     """Measure a kit's keys against its ride: `calibrate(kit).level_of(36, 90)` is about +12.9 on the default kit.
 
-    `players` are those of the band that will be asked for. Curves are kept in the kit's cache. Raises LessonError
-    where the kit has no sound on a key, or the soundfont none for a player.
+    Curves are kept in the kit's cache. Raises LessonError where the kit has no sound on a key.
     """
-    drums = [partial(loudness_by_velocity, kit, key) for key in sorted({*keys, _RIDE})]
-    kit.share_out([*drums, *(partial(loudness_of_notes, kit, *player) for player in dict.fromkeys(players))])
     ride = float(loudness_by_velocity(kit, _RIDE)[RIDE_VELOCITY])
     if not math.isfinite(ride):
         kit.hit(_RIDE, RIDE_VELOCITY)  # says what is wrong with it

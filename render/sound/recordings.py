@@ -5,18 +5,20 @@ Recording and measuring may be shared out among processes: all that some renditi
 
 import math
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache, partial
 
 import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from render.sound.balance import loudness_by_velocity
+from grooves.performance import Hit, Note, Performance
+from render.sound.balance import calibrate, loudness_by_velocity, velocities
 from render.sound.events import NoteEvent, Rendition, SoundEvent, events_by_part
 from render.sound.loudness import Powers, k_weighted, power
 from render.soundfont.entries import PEAKS, POWERS, Table
-from render.soundfont.notes import SampledNote, released_as
+from render.soundfont.notes import SampledNote
 from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
 from render.soundfont.samples import DrumKit
 
@@ -31,33 +33,34 @@ _PEAKS_FLOOR_DB = -60.0  # what lies this far below a hit's peak adds nothing to
 Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
 
 
-def record(renditions: Sequence[Rendition], kit: DrumKit) -> None:
-    """Record and measure what renditions play, shared out among a kit's processes: `record([full], kit)`.
+def record(performances: Sequence[Performance], kit: DrumKit) -> None:
+    """Record and measure what performances play, shared out among a kit's processes: `record([full], kit)`.
 
     Without it the same is made where it is first asked for. Raises LessonError where there is no sound on a key.
     """
-    hits: dict[int, set[int]] = defaultdict(set)  # velocities
-    notes: dict[tuple[int, int], set[tuple[int, int, int]]] = defaultdict(set)  # key, velocity, blocks
-    for events in (own for one in renditions for own in events_by_part(one, kit.rate).values()):
-        for event in events:
-            if isinstance(event, SoundEvent):
-                hits[event.key].add(event.velocity)
-            else:  # notes that share the measuring of a release are one job
-                notes[event.program, released_as(event.key)].add((event.key, event.velocity, event.blocks))
-    jobs = [partial(_measure_hits, key, velocities, kit) for key, velocities in sorted(hits.items())]
-    kit.share_out([*jobs, *(partial(_measure_notes, *one, sorted(notes[one]), kit) for one in sorted(notes))])
+    drums: dict[int, list[Hit]] = defaultdict(list)
+    players: dict[tuple[str, int], list[Note]] = defaultdict(list)
+    for one in performances:
+        for hit in one.hits:
+            drums[hit.key].append(hit)
+        for note in one.notes:
+            players[note.part, note.program].append(note)
+    alone = [replace(performances[0], hits=(), notes=tuple(notes)) for _, notes in sorted(players.items())]
+    alone += [replace(performances[0], hits=tuple(hits), notes=()) for _, hits in sorted(drums.items())]
+    kit.share_out([partial(calibrate, kit, ()), *(partial(_measure, one, kit) for one in alone)])
 
 
-def _measure_hits(key: int, velocities: Collection[int], kit: DrumKit) -> None:
-    _hit_table(key, kit)
-    for velocity in sorted(velocities):
-        peaks_of(kit.sample(key, velocity)[0], kit)
-
-
-def _measure_notes(program: int, _: int, notes: Collection[tuple[int, int, int]], kit: DrumKit) -> None:
-    for note in notes:
-        sample = kit.instrument(program).note(*note).sample
-        _note_table(sample, kit)
+def _measure(performance: Performance, kit: DrumKit) -> None:
+    """Record and measure what a performance plays."""
+    balance = calibrate(kit, {hit.key for hit in performance.hits})
+    rendition = Rendition(performance, velocities(performance, balance))
+    for event in {event._replace(frame=0) for own in events_by_part(rendition, kit.rate).values() for event in own}:
+        if isinstance(event, NoteEvent):
+            sample = kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
+            _note_table(sample, kit)
+        else:
+            sample = kit.sample(event.key, event.velocity)[0]
+            _hit_table(event.key, kit)
         peaks_of(sample, kit)
 
 

@@ -182,7 +182,7 @@ class Instrument:
     def _release(self, key: int, velocity: int) -> float:
         """How fast a recording dies once its key is up, in dB a second: as the nearest eighth key, if that sounds."""
         if (key, velocity) not in self._slopes:
-            near = released_as(key)
+            near = _RELEASE_EVERY * round(key / _RELEASE_EVERY)
             there = near if any(low <= velocity <= high for low, high in self._layers(near)) else key
             name = f"program{self.preset.program}-{there}-{velocity}"
             kept = self.keep(RELEASE, name, lambda: self._measured_release(there, velocity))
@@ -201,11 +201,6 @@ class Instrument:
         synth.hush()
         slope = round(_slope(short[: len(long)], long, self.rate))  # so that many keys die at one
         return np.array([[slope]], np.float32)
-
-
-def released_as(key: int) -> int:
-    """The key whose release stands for that of another, the nearest eighth: `released_as(50)` is 48."""
-    return _RELEASE_EVERY * round(key / _RELEASE_EVERY)
 
 
 def _block_powers(sound: Sound) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":

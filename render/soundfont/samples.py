@@ -103,7 +103,7 @@ class DrumKit:
         """
         if program not in self._instruments:
             with at(str(self.path)):
-                preset = choose_program(read_presets(self.path, frozenset({program})), program)
+                preset = choose_program(read_presets(self.path, program), program)
             self._instruments[program] = Instrument(self.path, preset, self.rate, self.keep, self._running)
         return self._instruments[program]
 

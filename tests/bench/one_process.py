@@ -39,10 +39,9 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     times.append(time.perf_counter())
     tracks = pickle.loads(Path(performances).read_bytes())
     kit = open_kit(Path(soundfont), processes=processes())
-    players = {(note.part, note.program) for track in tracks for note in track.notes}
-    balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits}, sorted(players))
+    record(tracks, kit)
+    balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
     renditions = [Rendition(track, velocities(track, balance)) for track in tracks]
-    record(renditions, kit)
     times.append(time.perf_counter())
     together = side_by_side(renditions, kit)
     gain = gain_for(together, processes())
