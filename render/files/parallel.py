@@ -1,19 +1,21 @@
 """One piece of work shared out among processes of this machine, for as long as it takes and no longer."""
 
 import contextlib
+import mmap
 import os
 import pickle
 import signal
 import sys
 import warnings
 from collections.abc import Callable, Collection
-from typing import BinaryIO, NoReturn, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 from grooves.errors import LessonError
 from render.files.interrupts import ENDINGS, end_with
 
 Result = TypeVar("Result")
 
+_ALIGNED_BYTES = 64
 MOST = 4  # more share a memory that one or two can fill
 
 
@@ -38,30 +40,29 @@ def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
     Example: `sum(share_out(lambda share, shares: sum(range(share, 100, shares)), 2))` is 4950. What a process could
     not do, or no process could be had for, is done here, so its error is raised here.
     """
-    children: dict[int, tuple[int, BinaryIO]] = {}
+    children: dict[int, tuple[int, int]] = {}
     try:
         with contextlib.suppress(OSError):  # no process to be had
             for number in range(1, count):
                 children[number] = _forked(work, number, count)
         results = [work(0, max(count, 1))]
         for number in range(1, count):
-            answer = children[number][1].read() if number in children else b""
             try:
-                results.append(pickle.loads(answer))
-            except (EOFError, pickle.UnpicklingError):
+                results.append(_answer_of(*children[number]))
+            except (KeyError, ValueError, EOFError, pickle.UnpicklingError):
                 results.append(work(number, count))
         return results
     finally:
-        for child, pipe in children.values():
-            pipe.close()
-            with contextlib.suppress(ProcessLookupError):
+        for child, answer in children.values():
+            os.close(answer)
+            with contextlib.suppress(ProcessLookupError, ChildProcessError):
                 os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
+                os.waitpid(child, 0)
 
 
-def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, BinaryIO]:
-    """Begin a share in a copy of this process: its number, and where its answer comes from."""
-    ours, theirs = os.pipe()
+def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, int]:
+    """Begin a share in a copy of this process: its number, and the memory that its answer will be in."""
+    answer = os.memfd_create("answer")
     here = os.getpid()
     interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)  # or the copy might tidy up too
     try:
@@ -69,25 +70,42 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
             warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
             child = os.fork()
         if child == 0:
-            _answer(lambda: work(number, count), theirs, interrupts, here)
+            _answer(lambda: work(number, count), answer, interrupts, here)
     except OSError:
-        os.close(ours)
+        os.close(answer)
         raise
     finally:
-        os.close(theirs)
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
-    return child, os.fdopen(ours, "rb")
+    return child, answer
 
 
 def _answer(
-    share: Callable[[], object], pipe: int, interrupts: Collection[signal.Signals | int], parent: int
+    share: Callable[[], object], answer: int, interrupts: Collection[signal.Signals | int], parent: int
 ) -> NoReturn:
     """Do a share and end this process, without an answer where it fails, and at once where nobody waits for it."""
     try:
         end_with(parent, signal.SIGKILL)
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
-        answer = pickle.dumps(share())
-        with os.fdopen(pipe, "wb") as file:
-            file.write(answer)
+        arrays: list[pickle.PickleBuffer] = []
+        whole = pickle.dumps(share(), protocol=5, buffer_callback=arrays.append)
+        with os.fdopen(answer, "wb") as file:
+            sizes = [len(array.raw()) for array in arrays]
+            pickle.dump((whole, sizes), file)
+            for array in arrays:
+                file.write(bytes(-file.tell() % _ALIGNED_BYTES))
+                file.write(array)
     finally:
         os._exit(0)
+
+
+def _answer_of(child: int, answer: int) -> Any:
+    """What a process has answered; its arrays stay where they are."""
+    os.waitpid(child, 0)
+    memory = mmap.mmap(answer, 0)
+    whole, sizes = pickle.load(memory)
+    arrays = []
+    for size in sizes:
+        memory.read(-memory.tell() % _ALIGNED_BYTES)
+        arrays.append(memoryview(memory)[memory.tell() : memory.tell() + size])
+        memory.seek(size, 1)
+    return pickle.loads(whole, buffers=arrays)
