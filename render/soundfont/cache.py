@@ -46,25 +46,17 @@ Found = dict[bytes, list[tuple[Path, memoryview]]]  # by label: the entries of t
 class Cache:
     """One kit's folder in the cache: `Cache(folder).load(SAMPLE, "51-127")` is the table, or None.
 
-    Which folder may take a while to find: until then nothing is loaded. What is stored waits until `settle`.
+    Which folder may take a while to find: until then nothing is loaded. What is stored waits until it is to settle.
     """
 
     def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
         self._folder = folder
         self._found: Found | None = None
         self._used: set[Path] = set()
-        self._waiting: dict[bytes, tuple[bytes, memoryview, bytes]] = {}
-        self._finder: threading.Thread | None = None
-        if find:
-            self._look(find)
-
-    def _look(self, find: Callable[[], Path]) -> None:
-        finder = threading.Thread(target=self._set, args=[find], daemon=True)
-        try:
-            finder.start()
-            self._finder = finder
-        except RuntimeError:  # no thread to be had
-            self._set(find)
+        self._waiting: dict[tuple[Kind, str], Table] = {}
+        self._writer: threading.Thread | None = None
+        self._has_grown = False
+        self._finder = _begun(self._set, find) if find else None
 
     def _set(self, find: Callable[[], Path]) -> None:
         with contextlib.suppress(OSError, MemoryError):
@@ -98,20 +90,50 @@ class Cache:
 
     def store(self, kind: Kind, name: str, table: Table) -> None:
         """Keep a table under a name."""
-        self._waiting[label(kind, name)] = pieces(kind, name, table)
+        self._waiting[kind, name] = table
 
     def settle(self) -> bool:
-        """Write what was stored, all of it into one file; say whether there was anything to write."""
-        folder, waiting = self.folder, self._waiting
-        self._waiting, self._found = {}, None
+        """Write what was stored so far into one file; say whether this cache has written anything yet."""
+        if self._writer:
+            self._writer.join()
+        self._write(self._handed_over())
+        return self._has_grown
+
+    def begin_to_settle(self) -> None:
+        """The same, but go on meanwhile."""
+        if self._waiting:
+            self._writer = _begun(self._write, self._handed_over(), self._writer)
+
+    def _handed_over(self) -> dict[tuple[Kind, str], Table]:
+        """What is to be written, which waits no longer."""
+        waiting, self._waiting, self._found = self._waiting, {}, None
+        return waiting
+
+    def _write(self, waiting: dict[tuple[Kind, str], Table], before: threading.Thread | None = None) -> None:
+        if before:
+            before.join()
+        folder = self.folder
         if folder is None or not waiting:
-            return False
+            return
         old = files if len(files := _files_of(folder)) >= _MOST_FILES else []
         kept = [entry for entries in _found_in(old).values() for _, entry in entries]
-        name = f"entries-{zlib.crc32(b''.join(sorted(waiting))):08x}"  # another process that made the same replaces it
-        if _write(folder / name, *kept, *(piece for entry in waiting.values() for piece in entry)):
+        labels = sorted(label(*what) for what in waiting)
+        name = f"entries-{zlib.crc32(b''.join(labels)):08x}"  # another process that made the same replaces it
+        entries = (piece for what, table in waiting.items() for piece in pieces(*what, table))
+        if _write(folder / name, *kept, *entries):
+            self._has_grown = True
             _remove(path for path in old if path.name != name)
-        return True
+
+
+def _begun(work: Callable[..., None], *words: object) -> threading.Thread | None:
+    """Begin some work in the background; where no thread is to be had, do it."""
+    thread = threading.Thread(target=work, args=words, daemon=True)
+    try:
+        thread.start()
+    except RuntimeError:
+        work(*words)
+        return None
+    return thread
 
 
 def _files_of(folder: Path) -> list[Path]:

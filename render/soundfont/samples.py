@@ -193,6 +193,8 @@ class DrumKit:
             for what, table in kept.items():
                 if what not in self._kept:
                     self._note(*what, table)
+        if self.cache:
+            self.cache.begin_to_settle()
 
     def _running(self) -> Synth:
         if self._synth is None:
@@ -281,19 +283,13 @@ def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None
     return sound
 
 
-def _projection(sound: Sound, reference: Sound) -> float:
-    """The gain that brings the reference nearest to a sound, in the least-squares sense."""
-    wide = reference.astype(np.float64)
-    return float(np.einsum("ij,ij->", wide, sound) / np.einsum("ij,ij->", wide, wide))
-
-
 def _difference_db(sound: Sound, reference: Sound) -> float:
     """What is left of a sound once the reference at the nearest gain is taken away, against the sound."""
     frames = min(len(sound), len(reference))
     sound, reference = sound[:frames], reference[:frames]
     if not (sound.any() and reference.any()):
         return 0.0
-    rest = sound - np.float32(_projection(sound, reference)) * reference
+    rest = sound - np.float32(np.vdot(reference, sound) / np.vdot(reference, reference)) * reference
     return 10 * math.log10(max(_power(rest) / _power(sound), 1e-20))
 
 

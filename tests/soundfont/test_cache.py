@@ -98,12 +98,12 @@ def test_what_another_process_is_writing_is_left_and_what_a_dead_one_left_is_rem
 
 def test_what_one_process_keeps_is_one_file_once_it_has_settled(tmp_path):
     cache = Cache(tmp_path)
+    assert not cache.settle()  # nothing to write
     for name in ("36", "38"):
         cache.store(POWERS, name, np.full((9, 1), int(name), np.float32))
     assert not list(tmp_path.iterdir())
     assert cache.settle()
     assert len(list(tmp_path.iterdir())) == 1
-    assert not cache.settle()  # nothing new
     for reader in (cache, Cache(tmp_path)):
         assert [reader.load(POWERS, name)[0, 0] for name in ("36", "38")] == [36, 38]
         assert reader.load(POWERS, "3") is None
