@@ -177,7 +177,18 @@ def loudness_of_notes(kit: "DrumKit", part: str, program: int) -> "Signal":
     from render.soundfont.entries import LOUDNESS
 
     kit.instrument(program)
-    return kit.keep(LOUDNESS, f"program{program}-{part}", lambda: _measured_notes(kit, part, program))[:, 0]
+    return kit.keep(LOUDNESS, _name_of(part, program), lambda: _measured_notes(kit, part, program))[:, 0]
+
+
+def is_measured(kit: "DrumKit", what: "int | tuple[str, int]") -> bool:
+    """Say whether the loudness of a key, or of a part and its program, is kept: `is_measured(kit, ("bass", 32))`."""
+    from render.soundfont.entries import LOUDNESS
+
+    return kit.has(LOUDNESS, f"{what}" if isinstance(what, int) else _name_of(*what))
+
+
+def _name_of(part: str, program: int) -> str:
+    return f"program{program}-{part}"
 
 
 def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":

@@ -14,8 +14,8 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from grooves.performance import Hit, Note, Performance
-from render.sound.balance import calibrate, loudness_by_velocity, velocities
-from render.sound.events import NoteEvent, Rendition, SoundEvent, events_by_part
+from render.sound.balance import calibrate, is_measured, loudness_by_velocity, velocities
+from render.sound.events import NoteEvent, SoundEvent, blocks_of
 from render.sound.loudness import Powers, k_weighted, power
 from render.soundfont.entries import PEAKS, POWERS, Table
 from render.soundfont.notes import SampledNote
@@ -34,33 +34,40 @@ Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, r
 
 
 def record(performances: Sequence[Performance], kit: DrumKit) -> None:
-    """Record and measure what performances play, shared out among a kit's processes: `record([full], kit)`.
+    """Record and measure what performances play on a kit, by several processes at once: `record([full], kit)`.
 
-    Without it the same is made where it is first asked for. Raises LessonError where there is no sound on a key.
+    Who was heard on it before is left out: what is missing of theirs is made where it is first asked for, as all of it
+    would be without this. Raises LessonError where there is no sound on a key.
     """
-    drums: dict[int, list[Hit]] = defaultdict(list)
-    players: dict[tuple[str, int], list[Note]] = defaultdict(list)
+    notes: dict[tuple[str, int], list[Note]] = defaultdict(list)
+    hits: dict[int, list[Hit]] = defaultdict(list)
     for one in performances:
-        for hit in one.hits:
-            drums[hit.key].append(hit)
         for note in one.notes:
-            players[note.part, note.program].append(note)
-    alone = [replace(performances[0], hits=(), notes=tuple(notes)) for _, notes in sorted(players.items())]
-    alone += [replace(performances[0], hits=tuple(hits), notes=()) for _, hits in sorted(drums.items())]
-    kit.share_out([partial(calibrate, kit, ()), *(partial(_measure, one, kit) for one in alone)])
+            notes[note.part, note.program].append(note)
+        for hit in one.hits:
+            hits[hit.key].append(hit)
+    new = [
+        replace(performances[0], hits=(), notes=tuple(notes[who])) for who in sorted(notes) if not is_measured(kit, who)
+    ]
+    new += [
+        replace(performances[0], hits=tuple(hits[key]), notes=()) for key in sorted(hits) if not is_measured(kit, key)
+    ]
+    if new:
+        calibrate(kit, ())  # against the ride, which all of them need
+        kit.share_out([partial(_measure, one, kit) for one in new])
 
 
 def _measure(performance: Performance, kit: DrumKit) -> None:
     """Record and measure what a performance plays."""
     balance = calibrate(kit, {hit.key for hit in performance.hits})
-    rendition = Rendition(performance, velocities(performance, balance))
-    for event in {event._replace(frame=0) for own in events_by_part(rendition, kit.rate).values() for event in own}:
-        if isinstance(event, NoteEvent):
-            sample = kit.instrument(event.program).note(event.key, event.velocity, event.blocks).sample
-            _note_table(sample, kit)
-        else:
-            sample = kit.sample(event.key, event.velocity)[0]
-            _hit_table(event.key, kit)
+    struck, count = velocities(performance, balance), len(performance.hits)
+    for key, velocity in {(hit.key, velocity) for hit, velocity in zip(performance.hits, struck, strict=False)}:
+        _hit_table(key, kit)
+        peaks_of(kit.sample(key, velocity)[0], kit)
+    notes = zip(performance.notes, struck[count:], strict=True)
+    for program, *held in {(one.program, one.key, at, blocks_of(one, kit.rate)) for one, at in notes}:
+        sample = kit.instrument(program).note(*held).sample
+        _note_table(sample, kit)
         peaks_of(sample, kit)
 
 

@@ -61,7 +61,6 @@ class DrumKit:
     _kept: dict[tuple[Kind, str], Table] = field(default_factory=dict)
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
-    _made: int = 0  # tables that were found neither in memory nor on disk
     _instruments: dict[int, Instrument] = field(default_factory=dict)
 
     @classmethod
@@ -153,46 +152,44 @@ class DrumKit:
 
     def keep(self, kind: Kind, name: str, make: Callable[[], Table]) -> Table:
         """Memory first, then disk, then made: `kit.keep(RING, "51", measure)`."""
-        if (kind, name) not in self._kept:
-            found = self.cache.load(kind, name) if self.cache else None
-            if found is None:
-                found = make()
-                self._note(kind, name, found)
-            self._kept[kind, name] = found
+        if not self.has(kind, name):
+            self._note(kind, name, make())
         return self._kept[kind, name]
 
+    def has(self, kind: Kind, name: str) -> bool:
+        """Say whether something is in memory, or on disk: `kit.has(RING, "51")`."""
+        if (kind, name) not in self._kept and self.cache and (found := self.cache.load(kind, name)) is not None:
+            self._kept[kind, name] = found
+        return (kind, name) in self._kept
+
     def _note(self, kind: Kind, name: str, made: Table) -> None:
-        """Keep a table that was made."""
         made.flags.writeable = False
         self._kept[kind, name] = made
-        self._made += 1
         if self.cache:
             self.cache.store(kind, name, made)
 
     def share_out(self, jobs: Sequence[Callable[[], object]]) -> None:
         """Do jobs that keep something, several processes at once: `kit.share_out([partial(kit.hit, 51, 90)])`.
 
-        As long as all that they ask for is kept already, they are done here.
+        Whoever is free takes the next one, so the longest come first. What all of them have kept is kept here.
         """
-        made = self._made
-        rest = list(jobs)
-        while rest and self._made == made:
-            rest.pop(0)()
-
         turns, end = os.pipe()
-        os.write(end, bytes(range(len(rest))))
+        os.write(end, bytes(range(len(jobs))))
         os.close(end)
 
         def share(_: int, __: int) -> dict[tuple[Kind, str], Table]:
             known = set(self._kept)
             while turn := os.read(turns, 1):
-                rest[turn[0]]()
+                jobs[turn[0]]()
             return {what: table for what, table in self._kept.items() if what not in known}
 
-        for kept in share_out(share, min(self.processes, len(rest))):
-            for what, table in kept.items():
-                if what not in self._kept:
-                    self._note(*what, table)
+        try:
+            for kept in share_out(share, min(self.processes, len(jobs))):
+                for what, table in kept.items():
+                    if what not in self._kept:
+                        self._note(*what, table)
+        finally:
+            os.close(turns)
         if self.cache:
             self.cache.begin_to_settle()
 
