@@ -202,7 +202,8 @@ def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
     @cache
     def loudness(key: int, velocity: int) -> float:
         sample, gain = instrument.held(key, velocity)
-        return hit_loudness(sample.beginning(round(_NOTE_SECONDS * kit.rate)), kit.rate) + 20 * math.log10(gain)
+        heard = hit_loudness(sample.unpanned(round(_NOTE_SECONDS * kit.rate)), kit.rate)
+        return heard + 10 * math.log10(sample.power * gain**2)
 
     middle = (low + high) // 2
     keys = [*range(low, middle, _MEASURED_EVERY), *range(high, middle, -_MEASURED_EVERY)]

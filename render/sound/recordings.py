@@ -105,10 +105,9 @@ def _note_sums(sample: Sample, rate: int) -> Table:
     """Squares over each 10 ms, times what the K-weighting is worth on the first moments: a note keeps its colour."""
     values = rate // STEPS_PER_SECOND * sample.channels
     steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
-    sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
-    first = sample.values[: _COLOUR_FRAMES * sample.channels].reshape(-1, sample.channels)
+    first = sample.unpanned(_COLOUR_FRAMES)
     heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
-    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
+    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sample.power * heard))[:, None].astype(np.float32)
     return table
 
 
@@ -138,7 +137,7 @@ def peaks_of(sample: Sample, kit: DrumKit) -> Bounds:
 
 def _peaks(sample: Sample) -> Bounds:
     """A hit's true peak each way in each window from its start on, as far as it counts."""
-    sound = sample.values.reshape(-1, sample.channels)
+    sound = sample.unpanned(sample.frames)
     fine = oversampled(sound[: heard_frames(sound, _PEAKS_FLOOR_DB)])
     up, down = np.maximum(fine.max(axis=1), 0), np.maximum(-fine.min(axis=1), 0)
     if sample.channels == 1:  # one signal, panned

@@ -43,7 +43,7 @@ _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
 _SHORTEST_CLASS_SECONDS = 1.5  # most notes of a lesson share it, and are recorded once
-_RELEASE_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
+_MEASURED_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
 _SLOPES = (8.0, 20000.0)  # dB a second: the slowest release that is mixed whole, the fastest
@@ -130,8 +130,10 @@ class Instrument:
         """Say whether velocity changes only how loud a key sounds, and by the published law."""
         if len(self._layers(key)) > 1:
             return False
-        name = f"program{self.preset.program}-{key}"
-        return len(self.keep(GAINS, name, lambda: self._measured_gains(key))) > 1
+        near = _nearest_measured(key)
+        there = near if self.preset.zones_of(near) == self.preset.zones_of(key) else key
+        name = f"program{self.preset.program}-{there}"
+        return len(self.keep(GAINS, name, lambda: self._measured_gains(there))) > 1
 
     def _measured_gains(self, key: int) -> Table:
         loud, soft = (self._record(key, velocity, _COMPARED_SECONDS) for velocity in (LOUDEST, _SOFT))
@@ -182,7 +184,7 @@ class Instrument:
     def _release(self, key: int, velocity: int) -> float:
         """How fast a recording dies once its key is up, in dB a second: as the nearest eighth key, if that sounds."""
         if (key, velocity) not in self._slopes:
-            near = _RELEASE_EVERY * round(key / _RELEASE_EVERY)
+            near = _nearest_measured(key)
             there = near if any(low <= velocity <= high for low, high in self._layers(near)) else key
             name = f"program{self.preset.program}-{there}-{velocity}"
             kept = self.keep(RELEASE, name, lambda: self._measured_release(there, velocity))
@@ -201,6 +203,10 @@ class Instrument:
         synth.hush()
         slope = round(_slope(short[: len(long)], long, self.rate))  # so that many keys die at one
         return np.array([[slope]], np.float32)
+
+
+def _nearest_measured(key: int) -> int:
+    return _MEASURED_EVERY * round(key / _MEASURED_EVERY)
 
 
 def _block_powers(sound: Sound) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":

@@ -36,14 +36,23 @@ class Sample:
         """Its length."""
         return len(self.values) // self.channels
 
+    @property
+    def power(self) -> float:
+        """The power of both sides together against that of `unpanned`: 1.0 for two channels."""
+        return float(np.square(self.sides).sum()) if self.channels == 1 else 1.0
+
+    def unpanned(self, frames: int) -> Sound:
+        """Its first frames as they are kept: `sample.unpanned(1000).shape` is (1000, 1) or (1000, 2)."""
+        return self.values[: frames * self.channels].reshape(-1, self.channels)
+
     def sound(self) -> Sound:
         """Both channels, shape (frames, 2)."""
         return self.beginning(self.frames)
 
     def beginning(self, frames: int) -> Sound:
         """Both channels of its first frames: `sample.beginning(1000).shape` is (1000, 2)."""
-        values = self.values[: frames * self.channels]
-        return values.reshape(-1, 2) if self.channels == 2 else panned(values, self.sides)
+        values = self.unpanned(frames)
+        return values if self.channels == 2 else panned(values[:, 0], self.sides)
 
 
 def panned(values: Signal, sides: tuple[float, float]) -> Sound:

@@ -68,6 +68,10 @@ class Preset:
         found = {zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1]}
         return tuple(sorted((low, min(high, 127)) for low, high in found if low <= min(high, 127)))
 
+    def zones_of(self, key: int) -> tuple[Zone, ...]:
+        """The samples that answer to a key: `preset.zones_of(60) == preset.zones_of(61)` where they share them."""
+        return tuple(zone for zone in self.zones if zone.keys[0] <= key <= zone.keys[1])
+
     def has(self, key: int, velocity: int | None = None) -> bool:
         """Say whether a key has a sample, at some velocity or at this one."""
         own = (zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1])
