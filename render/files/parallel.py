@@ -15,7 +15,8 @@ from render.files.interrupts import ENDINGS, end_with
 
 Result = TypeVar("Result")
 
-_ALIGNED_BYTES = 64
+_ANSWERED = 100  # a status that nothing else ends with
+_ALIGNED_BYTES = 64  # a processor's cache line
 MOST = 4  # more share a memory that one or two can fill
 
 
@@ -47,22 +48,24 @@ def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
                 children[number] = _forked(work, number, count)
         results = [work(0, max(count, 1))]
         for number in range(1, count):
-            try:
-                results.append(_answer_of(*children[number]))
-            except (KeyError, ValueError, EOFError, pickle.UnpicklingError):
-                results.append(work(number, count))
+            answered = number in children and _end_of(children[number][0]) == _ANSWERED
+            results.append(_read_answer(children[number][1]) if answered else work(number, count))
         return results
     finally:
-        for child, answer in children.values():
-            os.close(answer)
-            with contextlib.suppress(ProcessLookupError, ChildProcessError):
+        for child, memory in children.values():
+            os.close(memory)
+            with contextlib.suppress(ProcessLookupError, ChildProcessError):  # it has been waited for
                 os.kill(child, signal.SIGKILL)
                 os.waitpid(child, 0)
 
 
+def _end_of(child: int) -> int:
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
 def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, int]:
     """Begin a share in a copy of this process: its number, and the memory that its answer will be in."""
-    answer = os.memfd_create("answer")
+    memory = os.memfd_create("answer")
     here = os.getpid()
     interrupts = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)  # or the copy might tidy up too
     try:
@@ -70,42 +73,47 @@ def _forked(work: Callable[[int, int], object], number: int, count: int) -> tupl
             warnings.simplefilter("ignore", DeprecationWarning)  # numpy's idle threads are no danger to arithmetic
             child = os.fork()
         if child == 0:
-            _answer(lambda: work(number, count), answer, interrupts, here)
+            _answer(lambda: work(number, count), memory, interrupts, here)
     except OSError:
-        os.close(answer)
+        os.close(memory)
         raise
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
-    return child, answer
+    return child, memory
 
 
 def _answer(
-    share: Callable[[], object], answer: int, interrupts: Collection[signal.Signals | int], parent: int
+    share: Callable[[], object], memory: int, interrupts: Collection[signal.Signals | int], parent: int
 ) -> NoReturn:
-    """Do a share and end this process, without an answer where it fails, and at once where nobody waits for it."""
+    """Do a share and end this process, at once where nobody waits for it; its status says whether all is written."""
+    status = 1
     try:
         end_with(parent, signal.SIGKILL)
         signal.pthread_sigmask(signal.SIG_SETMASK, interrupts)
-        arrays: list[pickle.PickleBuffer] = []
-        whole = pickle.dumps(share(), protocol=5, buffer_callback=arrays.append)
-        with os.fdopen(answer, "wb") as file:
-            sizes = [len(array.raw()) for array in arrays]
-            pickle.dump((whole, sizes), file)
-            for array in arrays:
-                file.write(bytes(-file.tell() % _ALIGNED_BYTES))
-                file.write(array)
+        _write_answer(memory, share())
+        status = _ANSWERED
     finally:
-        os._exit(0)
+        os._exit(status)
 
 
-def _answer_of(child: int, answer: int) -> Any:
-    """What a process has answered; its arrays stay where they are."""
-    os.waitpid(child, 0)
-    memory = mmap.mmap(answer, 0)
-    whole, sizes = pickle.load(memory)
+def _write_answer(memory: int, answer: object) -> None:
+    """Write an answer, its arrays as they are behind the rest of it."""
+    arrays: list[pickle.PickleBuffer] = []
+    rest = pickle.dumps(answer, protocol=5, buffer_callback=arrays.append)
+    with os.fdopen(memory, "wb") as file:
+        pickle.dump((rest, [array.raw().nbytes for array in arrays]), file)
+        for array in arrays:
+            file.write(bytes(-file.tell() % _ALIGNED_BYTES))
+            file.write(array)
+
+
+def _read_answer(memory: int) -> Any:
+    """Read it again; the arrays stay where they are."""
+    mapped = mmap.mmap(memory, 0)
+    rest, sizes = pickle.load(mapped)
     arrays = []
     for size in sizes:
-        memory.read(-memory.tell() % _ALIGNED_BYTES)
-        arrays.append(memoryview(memory)[memory.tell() : memory.tell() + size])
-        memory.seek(size, 1)
-    return pickle.loads(whole, buffers=arrays)
+        start = mapped.tell() + -mapped.tell() % _ALIGNED_BYTES
+        arrays.append(memoryview(mapped)[start : start + size])
+        mapped.seek(start + size)
+    return pickle.loads(rest, buffers=arrays)
