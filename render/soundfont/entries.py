@@ -38,10 +38,10 @@ class Kind:
         rows, columns = table.shape
         if not (rows and columns and rows in (self.rows or (rows,)) and columns in (self.columns or (columns,))):
             return False
-        values = table[table != -np.inf] if self is LOUDNESS else table  # of silence
+        values = table[table != -np.inf] if self == LOUDNESS else table  # of silence
         if not (values.min(initial=self.most) >= self.least and values.max(initial=self.least) <= self.most):
             return False
-        return self is not SAMPLE or _is_sample(table)
+        return self != SAMPLE or _is_sample(table)
 
 
 def _is_sample(table: Table) -> bool:
