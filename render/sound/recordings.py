@@ -5,9 +5,10 @@ Recording and measuring may be shared out among processes: all that some renditi
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +31,7 @@ _COLOUR_FRAMES = 12288  # with the filters' response a quick size to transform
 _FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
 _PEAKS_FLOOR_DB = -60.0  # what lies this far below a hit's peak adds nothing to a peak
 
+Heard = TypeVar("Heard", int, tuple[str, int])  # a drum's key; a part of the band and its program
 Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
 
 
@@ -46,26 +48,27 @@ def record(performances: Sequence[Performance], kit: DrumKit) -> None:
             notes[note.part, note.program].append(note)
         for hit in one.hits:
             hits[hit.key].append(hit)
-    new = [
-        replace(performances[0], hits=(), notes=tuple(notes[who])) for who in sorted(notes) if not is_measured(kit, who)
-    ]
-    new += [
-        replace(performances[0], hits=tuple(hits[key]), notes=()) for key in sorted(hits) if not is_measured(kit, key)
-    ]
-    if new:
-        calibrate(kit, ())  # against the ride, which all of them need
-        kit.share_out([partial(_measure, one, kit) for one in new])
+    players = [replace(performances[0], hits=(), notes=tuple(notes[who])) for who in _new(notes, kit)]
+    drums = [replace(performances[0], hits=tuple(hits[key]), notes=()) for key in _new(hits, kit)]
+    if players or drums:
+        calibrate(kit, ())  # the ride, which all others are measured against
+        kit.share_out([partial(_measure, one, kit) for one in (*players, *drums)])
+
+
+def _new(heard: Iterable[Heard], kit: DrumKit) -> list[Heard]:
+    """Who has not been heard on a kit before."""
+    return [who for who in sorted(heard) if not is_measured(kit, who)]
 
 
 def _measure(performance: Performance, kit: DrumKit) -> None:
-    """Record and measure what a performance plays."""
-    balance = calibrate(kit, {hit.key for hit in performance.hits})
-    struck, count = velocities(performance, balance), len(performance.hits)
-    for key, velocity in {(hit.key, velocity) for hit, velocity in zip(performance.hits, struck, strict=False)}:
+    """Record and measure all that a performance plays."""
+    struck = velocities(performance, calibrate(kit, {hit.key for hit in performance.hits}))
+    count = len(performance.hits)
+    for key, velocity in {(hit.key, at) for hit, at in zip(performance.hits, struck[:count], strict=True)}:
         _hit_table(key, kit)
         peaks_of(kit.sample(key, velocity)[0], kit)
     notes = zip(performance.notes, struck[count:], strict=True)
-    for program, *held in {(one.program, one.key, at, blocks_of(one, kit.rate)) for one, at in notes}:
+    for program, *held in {(note.program, note.key, at, blocks_of(note, kit.rate)) for note, at in notes}:
         sample = kit.instrument(program).note(*held).sample
         _note_table(sample, kit)
         peaks_of(sample, kit)

@@ -173,7 +173,7 @@ class DrumKit:
 
         Whoever is free takes the next one, so the longest come first. What all of them have kept is kept here.
         """
-        turns, end = os.pipe()
+        turns, end = os.pipe()  # of which every process reads its next job's number
         os.write(end, bytes(range(len(jobs))))
         os.close(end)
 

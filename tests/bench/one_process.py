@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from resource import RUSAGE_CHILDREN, getrusage
 
-STEPS = ("import", "hits and balance", "gain", "mix and write")
+STEPS = ("import", "recording and balance", "gain", "mix and write")
 
 
 def most_kilobytes() -> int:
