@@ -28,8 +28,8 @@ from render.soundfont.recording import (
     crawls,
     heard_frames,
     packed,
+    peak_of,
     prime,
-    strength,
     strike,
     unpacked,
 )
@@ -168,7 +168,7 @@ class Instrument:
                 raise self._bad(key, "takes FluidSynth too long to play")
         synth.off(key)
         synth.hush()
-        peak = float(strength(sound).max())
+        peak = float(peak_of(sound))
         if peak < SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
         return sound[: heard_frames(sound, TAIL_DB)]

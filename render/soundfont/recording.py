@@ -19,6 +19,7 @@ LOUDEST = 127
 LONGEST_SECONDS = 20.0  # a looped sample that never fades is cut here
 SILENT_PEAK = 1e-8  # -160 dB of full scale; the softest stroke on a soft sample stays above -130 dB
 _SLOWEST = 8  # times quicker than it sounds; FluidSynth plays a whole sample hundreds of times quicker
+_SEARCHED_FRAMES = 4096  # at once, from its end, for where a sound is no longer heard
 _SAME_SHAPE = 1e-6  # two channels that differ by less than this, against the peak, are one signal
 
 
@@ -112,12 +113,20 @@ def crawls(began: float, blocks: int, rate: int) -> bool:
 
 def heard_frames(sound: Sound, floor_db: float) -> int:
     """Frames until a sound stays below a floor in dB against its peak: `heard_frames(hit, -60.0)`."""
-    loud = strength(sound)
-    heard = loud > loud.max() * 10 ** (floor_db / 20)
-    return len(heard) - int(np.argmax(heard[::-1]))
+    floor = peak_of(sound) * np.float32(10 ** (floor_db / 20))
+    for start in reversed(range(0, len(sound), _SEARCHED_FRAMES)):  # most of it is heard
+        heard = np.flatnonzero(strength(sound[start : start + _SEARCHED_FRAMES]) > floor)
+        if len(heard):
+            return start + int(heard[-1]) + 1
+    return 0
+
+
+def peak_of(sound: Sound) -> np.float32:
+    """The largest magnitude in a sound: `peak_of(hit)`."""
+    return np.float32(max(sound.max(), -sound.min()))
 
 
 def strength(sound: Sound) -> npt.NDArray[np.float32]:
-    """The larger of the channels' magnitudes in each frame: `strength(hit).max()` is its peak."""
+    """The larger of the channels' magnitudes in each frame: `strength(hit).argmax()` is where its peak is."""
     magnitude: npt.NDArray[np.float32] = np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, -1]))
     return magnitude

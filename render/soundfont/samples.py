@@ -33,6 +33,7 @@ from render.soundfont.recording import (
     crawls,
     heard_frames,
     packed,
+    peak_of,
     prime,
     strength,
     strike,
@@ -223,7 +224,7 @@ class DrumKit:
             raise self._bad(key, "takes FluidSynth too long to play")
 
     def _without_silence(self, sound: Sound, key: int) -> Sound:
-        peak = float(strength(sound).max())
+        peak = float(peak_of(sound))
         if peak < SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
         return sound[: heard_frames(sound, TAIL_DB)]
