@@ -10,7 +10,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from cases import GOOD, Case, broken_promise
+from cases import GOOD, TERM, Case, broken_promise
 from sound_files import FLOAT, wave_file
 from written_files import quantity
 
@@ -92,6 +92,8 @@ FINDS = {
     "5 000 hexadecimal digits": (RENDER, {"a.toml": lesson(f"choruses = 0x{'f' * 5000}")}),
     "nested without end": (RENDER, {"a.toml": lesson(line="played_on = " + "{a = " * 5000 + "1" + "}" * 5000)}),
     "20 000 markers": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(*MARKS)}),
+    "a week's own lesson by a name longer than any": (("a term's plan",), {"term.toml": TERM + b'[[group.week]]\nweek = 1\nlesson = "' + b"4 " * 3000 + b'"\n'}),
+    "a soundfont by a name longer than any": (("balance", "a.toml", "--no-audio"), {"a.toml": b'soundfont = "' + b"4 " * 3000 + b'"\n' + GOOD}),
     "a score nested without end": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": b"<score-partwise>" + b"<part>" * 500_000}),
     "a score with a rest shorter than every sign": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": SHORT_REST}),
     "a packed score that swells": (("bars", "a.toml"), {"a.toml": FROM_PACKED, "line.mxl": packed(b" " * 9_999_000)}),
