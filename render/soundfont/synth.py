@@ -37,6 +37,7 @@ _SETTINGS = {
     "synth.chorus.active": 0,
     "synth.dynamic-sample-loading": 1,  # load one kit's samples, not a hundred instruments'
     "synth.polyphony": 256,
+    "synth.lock-memory": 0,  # nothing is played live: samples need not be kept from being swapped out
 }
 _GAIN = 0.2  # FluidSynth's own default; the mix sets the level
 
