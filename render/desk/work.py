@@ -12,7 +12,7 @@ from typing import Any
 
 from grooves.errors import LessonError
 from render.desk.asked import number, word
-from render.desk.drawing import Drawer, Kept
+from render.desk.drawing import PICTURES, PIECES, Drawer, Kept, framed
 from render.desk.edits import edited
 from render.desk.folder import FIRST_LESSON, Folder, difference
 from render.desk.giving import Making, made_here
@@ -34,7 +34,7 @@ class Desk:
 
     def __init__(self, path: Path) -> None:
         self.folder = Folder(path)
-        self.kept = Kept()
+        self.kept, self.pieces = Kept(PICTURES), Kept(PIECES)
         self.charts, self.pages = Drawer(), Drawer()
         self.makings = Making(self.folder)
         self.sharing = Sharing()
@@ -161,8 +161,8 @@ class Desk:
         return {"chart": self.kept.put(self.charts.draw("chart", self._text(body), self._path(body)), "svg")}
 
     def page(self, body: Body) -> Answer:
-        """The page of a text, to be fetched."""
-        return {"page": self.kept.put(self.pages.draw("page", self._text(body), self._path(body)), "html")}
+        """The page of a text, in pieces."""
+        return framed(self.pages.draw("page", self._text(body), self._path(body)), self.pieces)
 
     def groove(self, name: str) -> bytes:
         """Some bars of a groove as sound."""

@@ -19,7 +19,7 @@ from desk_server import served
 from page_browser import chromium
 
 from render.desk.edits import edited
-from render.desk.preview import chart_svg, page_html
+from render.desk.preview import chart_svg, page_pieces
 
 TOUCHES = int(sys.argv[1]) if len(sys.argv) > 1 else 40
 
@@ -73,7 +73,7 @@ def main():
     print(f"chart seen after {median(charts)}")
     print(f"page seen after  {median(pages)}")
     print(f"busy: edit {busy(lambda: edited(LESSON, path, {'kind': 'touch', 'bar': 0, 'tick': 48}))}", end="")
-    print(f", chart {busy(lambda: chart_svg(LESSON, path))}, page {busy(lambda: page_html(LESSON, path))}")
+    print(f", chart {busy(lambda: chart_svg(LESSON, path))}, page {busy(lambda: page_pieces(LESSON, path))}")
 
 
 if __name__ == "__main__":
