@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from grooves.groove import Groove
 from grooves.lesson import Lesson
 from grooves.meter import EIGHTH
-from render.lesson.documents import chart_data
+from render.lesson.documents import chart_data, page_in_parts
 from render.lesson.groove_files import find_groove, shipped_grooves
 from render.lesson.load import lesson_of_text
 from render.lesson.options import ChartOptions, RenderOptions
@@ -40,12 +40,9 @@ def page_pieces(text: str, path: Path) -> bytes:
     `title` and `body` are what a change moves; `style`, `scripts` and `hits` are mostly the same as before. In the body
     each hit is named by its hash, and `hits` says what stands behind the name.
     """
-    from render.page.page import page_parts
-    from render.sound.balance import calibrate
-
     lesson = lesson_of_text(text, path).lesson
     with _warm_kit(path, lesson) as kit:
-        parts = page_parts(lesson, kit, calibrate(kit))
+        parts = page_in_parts(lesson, kit)
     names = [hash_of_bytes(hit["flac"].encode())[:32] for hit in parts.sounds["hits"]]
     named = [{**hit, "flac": name} for hit, name in zip(parts.sounds["hits"], names, strict=True)]
     html = parts.html("", "", {**parts.sounds, "hits": named})

@@ -17,7 +17,16 @@ if TYPE_CHECKING:
     from grooves.lesson import Lesson
     from render.soundfont.samples import DrumKit
 
-__all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets", "soundfont_of"]
+__all__ = [
+    "Preset",
+    "choose_kit",
+    "choose_soundfont",
+    "default_soundfont",
+    "kit_for",
+    "open_kit",
+    "read_presets",
+    "soundfont_of",
+]
 
 ENVIRONMENT = "FOURLIMB_SOUNDFONT"
 _LESS = "close other programs, or render fewer tracks at a time (--track)"

@@ -1,0 +1,135 @@
+"""The student's page beside the writing: it takes changes in while it is looked at and heard, and is the page that is given."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+from desk_screen import of_the_page, place, until, write
+from page_browser import Opened
+from page_browser import opened as as_given
+
+from render.lesson.documents import page_data
+from render.lesson.load import lesson_of_text
+from render.soundfont.soundfont import kit_for
+
+EVERYTHING = """() => {
+    view.forPaper();
+    view.refresh();
+    const inside = [...document.body.children].filter((one) => one.localName !== "script");
+    const { hits, ...rest } = JSON.parse(document.querySelector("#sounds").textContent);
+    const named = hits.map(({ flac, ...hit }) => hit);
+    return [document.title, document.body.className, inside.map((one) => one.outerHTML), JSON.stringify(lesson, (key, value) => (key === "hits" ? null : value)),
+        JSON.stringify(settings), document.querySelector("#score").textContent, JSON.stringify([rest, named])];
+}"""
+
+
+def shown(page):
+    return page.query_selector("#page iframe:not(.next)").content_frame()
+
+
+def counted(page):
+    return page.evaluate("Number(document.body.dataset.pages || 0)")
+
+
+def changed(page, change):
+    """The page that is looked at, once it has taken a change in and can be played."""
+    before = counted(page)
+    change()
+    until(page, lambda: counted(page) > before and of_the_page(page, "document.body.classList.contains('ready')"))
+    until(page, "document.querySelectorAll('#page iframe.next').length === 1")
+    until(page, lambda: of_the_page(page, "Object.keys(untouched).length > 0"))
+    return shown(page)
+
+
+def looked_at(page):
+    """A lesson opened, and its page looked at."""
+    write(page)
+    page.click("#see-page")
+    until(page, lambda: counted(page))
+    return changed(page, lambda: page.click(place(1, 48)))
+
+
+def given(text):
+    lesson = lesson_of_text(text, Path("lesson.toml")).lesson
+    with kit_for(Path("lesson.toml"), lesson, None, 44100, True) as kit:
+        return page_data(lesson, kit).decode()
+
+
+def test_a_page_that_took_a_change_in_is_the_page_that_is_given_away(chrome, desk, page, tmp_path):
+    """Element by element, number by number, sample by sample; also where a change brings other scripts and sounds in."""
+    frame = looked_at(page)
+    for change in (lambda: page.click(place(2, 144)), lambda: page.select_option("#form", "blues")):
+        frame = changed(page, change)
+        html = given(page.input_value("#text"))
+        with as_given(chrome, html, tmp_path, viewport={"width": 1440, "height": 900}) as fresh:
+            assert frame.evaluate(EVERYTHING) == fresh.page.evaluate(EVERYTHING)
+            heard = [Opened(one).samples({"countIn": 1}, 4.0) for one in (frame, fresh.page)]
+            assert np.abs(heard[0]).max() > 0.1
+            assert np.abs(heard[0] - heard[1]).max() < 1e-5  # a browser adds voices up in no fixed order
+        sources = frame.evaluate("[...document.scripts].filter((one) => one.src).map((one) => one.src)")
+        own = [desk.client.get(one).text for one in sources if "shown.js" not in one]
+        assert "\n".join(own) == re.findall(r"<script>(.*?)</script>", html, re.DOTALL)[0]
+        style = desk.client.get(frame.get_attribute("link[rel=stylesheet]", "href")).text
+        assert style == re.findall(r"<style>(.*?)</style>", html, re.DOTALL)[0]
+
+
+def test_what_stays_the_same_is_fetched_once(desk, page, monkeypatch):
+    asked, get = [], desk.desk.pieces.get
+    monkeypatch.setattr(desk.desk.pieces, "get", lambda name: asked.append(name.rpartition(".")[2]) or get(name))
+    looked_at(page)
+    assert asked.count("flac") > 3 and asked.count("js") == 2
+    changed(page, lambda: page.click(place(2, 144)))
+    assert sorted(asked) == sorted(["html", "css", "js", "js", *["flac"] * asked.count("flac")])
+
+
+REMEMBERED = "() => { const leaves = leave; leave = () => (parent.document.body.dataset.left = JSON.stringify(leaves().place), leaves()); }"
+
+
+def test_a_change_while_it_plays_goes_on_from_the_bar_that_sounds(page):
+    """Without counting in anew; where that bar is no more, it ends. What a teacher expects: ours, no source."""
+    looked_at(page)
+    frame = changed(page, lambda: (page.fill("#tempo", "400"), page.press("#tempo", "Tab")))
+    page.click("#hear")
+    until(page, lambda: of_the_page(page, "view.current && transport.player.cells[0].position === 1"))
+    for _ in range(2):
+        frame.evaluate(REMEMBERED)
+        frame = changed(page, lambda: page.click(place(1, 144)))
+        until(page, lambda frame=frame: frame.evaluate("transport.playing && transport.strokes.length > 2"))
+        strokes = frame.evaluate("transport.strokes.map(({ voice, cell }) => [voice.part, cell.position])")
+        assert "count-in" not in [part for part, _ in strokes]
+        assert strokes[0][1] == int(page.get_attribute("body", "data-left"))
+        assert page.inner_text("#hear-word") == "Stop"
+    page.click("#values-0")
+    frame.evaluate("() => { leave = () => ({ carried: {}, tempo: 400, playing: true, place: 3 }); }")
+    frame = changed(page, lambda: page.click("[data-bar='remove bar']"))
+    assert not frame.evaluate("transport.playing")
+    assert page.inner_text("#hear-word") == "Hear it"
+    page.click("#hear")
+    until(page, lambda: of_the_page(page, "transport.playing && transport.strokes.length > 2"))
+
+
+def test_what_was_set_on_the_page_stays_and_a_new_tempo_is_heard(page):
+    frame = looked_at(page)
+    frame.evaluate(
+        "() => { controls.bars.choose({ from: 1, to: 2, loop: true }); controls.tempo.set(66); ui.mirror.click(); }"
+    )
+    for number in range(2):  # also what was set before the last change but one
+        frame = changed(page, lambda number=number: page.click(place(3, 48 + 96 * number)))
+        assert frame.evaluate("[settings.loop, settings.tempo, controls.mirrored]") == [[1, 2], 66, True]
+    frame = changed(page, lambda: (page.fill("#tempo", "150"), page.press("#tempo", "Tab")))
+    assert frame.evaluate("[settings.loop, settings.tempo]") == [[1, 2], 150]
+    frame.evaluate("controls.bars.choose({ from: null, to: null, loop: false })")
+    frame = changed(page, lambda: page.click(place(3, 48)))
+    assert frame.evaluate("[settings.loop, settings.tempo]") == [[], 150]
+
+
+def test_a_page_that_is_only_looked_at_keeps_no_log(page):
+    frame = looked_at(page)
+    frame.evaluate("() => { controls.diary.tick([0], true); controls.tempo.set(66); }")
+    changed(page, lambda: page.click(place(3, 48)))
+    assert page.evaluate("Object.keys(localStorage)") == []
+    page.click("#back a")
+    page.wait_for_selector(".card")
+    page.wait_for_timeout(100)
+    assert page.evaluate("Object.keys(localStorage)") == []
+    assert page.locator("#page iframe:not(.next)").count() == 0
