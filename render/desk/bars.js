@@ -1,6 +1,6 @@
 /* The line: each bar a ruled row of places for the pencil, its values and its counts. */
-import { fill, make, say, ui, wrong, wrongAt } from "./dom.js";
-import { change, lesson, showLine, whenChanged } from "./lesson.js";
+import { make, say, ui, wrong, wrongAt } from "./dom.js";
+import { change, lesson, whenChanged } from "./lesson.js";
 
 const KINDS = { struck: "note", held: "held on", rest: "rest" };
 const PARTS = { 2: "eighths", 3: "triplets", 4: "sixteenths", 6: "sixteenths" };
@@ -151,9 +151,6 @@ function draw() {
     if (ui.bars.children[number]?.key !== keyOf(bar, meter)) drawBar(number);
   });
   while (ui.bars.children.length > bars.length) ui.bars.lastChild.remove();
-  ui["which-line"].hidden = lesson.view.lines.length < 2;
-  fill(ui["line-number"], lesson.view.lines.map((letter, number) => [number, letter]));
-  ui["line-number"].value = lesson.view.line;
   ui.meter.textContent = `${meter.name}, ${bars.length} bar${bars.length === 1 ? "" : "s"}${lesson.view.pickup ? `, after a pickup of ${lesson.view.pickup}` : ""}`;
   showHere();
 }
@@ -167,7 +164,8 @@ function buttonAt(bar, tick) {
   return all.filter((button) => Number(button.dataset.tick) <= tick).pop() || all[0];
 }
 
-function goTo(bar, tick, focus = true) {
+/** Put the pencil to a place. */
+export function goTo(bar, tick, focus = true) {
   here = { bar, tick };
   const button = buttonAt(bar, tick);
   if (!button) return;
@@ -340,8 +338,6 @@ for (const button of ui["bar-tools"].querySelectorAll("[data-place]")) {
     pencil(button.dataset.place, here.bar, { tick: Number(tick), step: Number(step) });
   });
 }
-
-ui["line-number"].addEventListener("change", () => showLine(Number(ui["line-number"].value)));
 
 ui.how.addEventListener("click", () => {
   ui["how-text"].hidden = !ui["how-text"].hidden;

@@ -75,7 +75,7 @@ function become(text, view) {
   lesson.past.push({ text: lesson.text, view: lesson.view });
   if (lesson.past.length > MOST_STEPS) lesson.past.shift();
   lesson.future = [];
-  Object.assign(lesson, { text, view });
+  Object.assign(lesson, { text, view, which: view ? view.line : 0 });
   if (view) notice();
   show("changed");
   if (!lesson.pending) show("settled");

@@ -27,6 +27,7 @@ Body = Mapping[str, Any]
 Answer = dict[str, Any]
 WAIT_SECONDS = 20.0  # a browser that asks for changes is told after this at the latest
 MOST_TEXT = 1_000_000
+MOST_LINES = 26  # A to Z
 
 
 class Desk:
@@ -122,7 +123,8 @@ class Desk:
             raise LessonError("there is no change in this request")
         path = self._path(body)
         text = edited(self._text(body), path, change)
-        return {"text": text, "view": view(text, path, _which(change))}
+        shown = MOST_LINES - 1 if change.get("kind") == "add line" else _which(change)  # it comes last
+        return {"text": text, "view": view(text, path, shown)}
 
     def keep(self, body: Body) -> Answer:
         """Note unsaved work."""
@@ -258,4 +260,4 @@ class Desk:
 
 def _which(body: Body) -> int:
     """Which of several lines is meant, from 0."""
-    return number(body, "line", 0, 25) if "line" in body else 0
+    return number(body, "line", 0, MOST_LINES - 1) if "line" in body else 0
