@@ -27,9 +27,9 @@ def with_line(text: str, table: Mapping[str, Any]) -> str:
         for key, value in table.items():
             new.add(key, on_one_line(value))
         last = _last(tables[-1])
-        if last.value.body and not last.as_string().endswith("\n"):
-            last.value.body.append((None, Whitespace("\n")))  # a file that ends without one
         new.value.body.append((None, Whitespace(_cut_tail(last))))
+        if not last.as_string().endswith("\n"):  # as a file may end
+            last.value.body.append((None, Whitespace("\n")))
         new.trivia.indent = "\n"
         tables.append(new)
 

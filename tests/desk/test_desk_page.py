@@ -195,6 +195,42 @@ def test_bars_come_and_go_and_undo_brings_every_one_back(page):
     assert page.inner_text("#saved") == "saved"
 
 
+def test_lines_come_and_go_by_hand_and_by_keys_and_undo_brings_every_one_back(page, folder):
+    write(page)
+    assert page.locator("#which-line").is_hidden() and page.locator("#remove-line").is_hidden()
+    page.focus("#add-line")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('#line-number').value === '1'")
+    assert values(page) == ["1r"] * 4
+    assert page.get_attribute("[role=group]:has(> #add-line)", "aria-label") == "Lines"
+    assert page.evaluate("document.activeElement.matches('.one-bar:first-child .one-place')")
+    until(page, "document.querySelector('#said').textContent === 'Line B is added, with rests to write in'")
+    page.keyboard.press(" ")
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    until(page, lambda: of_the_page(page, "lesson.bars.length === 8"))
+    page.select_option("#line-number", "0")
+    until(page, "document.querySelector('#values-0').value === '4 4 8 8 4'")
+    assert page.inner_text("#remove-line") == "remove line A"
+    page.click("#remove-line")
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    until(page, "document.querySelector('#said').textContent === 'Line A is removed; line A is shown'")
+    assert page.locator("#remove-line").is_hidden()
+    for _ in range(2):
+        page.click("#undo")
+    until(
+        page,
+        "document.querySelector('#values-0').value === '1r' && document.querySelector('#line-number').value === '1'",
+    )
+    page.click("#redo")
+    page.select_option("#line-number", "1")
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    page.click("#save")
+    saved(page)
+    text = (folder / "first.toml").read_text()
+    assert [one["values"].split(" | ")[0] for one in tomllib.loads(text)["line"]] == ["4 4 8 8 4", "4 4r 2r"]
+    assert "# mine" in text and "# to be read aloud first" in text and "# by ear" in text
+
+
 # --- setting --------------------------------------------------------------------------------------
 
 
