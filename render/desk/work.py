@@ -5,10 +5,12 @@ Nothing of a lesson is kept here between two requests: the browser holds its tex
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
+
+from starlette.concurrency import run_in_threadpool
 
 from grooves.errors import LessonError
 from render.desk.asked import number, word
@@ -48,7 +50,9 @@ class Desk:
 
     def lessons(self, _: Body) -> Answer:
         """Every lesson as its card says it, a wrong one with what is wrong."""
-        return {"folder": self.folder.path.name, "lessons": [self._card(name) for name in self.folder.names()]}
+        found = self.folder.listing()
+        cards = [self._card(self.folder.name(path)) for path in found.lessons]
+        return {"folder": self.folder.path.name, "lessons": cards, "left_out": found.left_out}
 
     def _card(self, name: str) -> Answer:
         try:
@@ -231,16 +235,37 @@ class Desk:
                 await watching
 
     async def _watch(self, ended: asyncio.Event) -> None:
-        from watchfiles import awatch
+        """Tell of every change of a lesson; where folders come or go, watch those that are there then."""
+        again = False
+        while not ended.is_set():
+            folders = (await run_in_threadpool(self.folder.listing)).folders
+            missed = [self._tell(0.3)] if again else []  # what came between one watch and the next
+            try:
+                await asyncio.gather(self._watch_these(folders, ended), *missed)
+            except OSError:  # a folder went meanwhile, or the system watches no more of them
+                await asyncio.sleep(5)
+            again = True
 
-        def is_lesson(_: Any, path: str) -> bool:
-            return path.endswith(".toml") and not Path(path).name.startswith(".")
+    async def _watch_these(self, folders: Sequence[Path], ended: asyncio.Event) -> None:
+        from watchfiles import Change, awatch
 
-        async for _ in awatch(self.folder.path, watch_filter=is_lesson, debounce=100, step=20, stop_event=ended):
-            assert self._changed
-            async with self._changed:
-                self._changes += 1
-                self._changed.notify_all()
+        def is_ours(change: Change, path: str) -> bool:
+            lesson = path.endswith(".toml") and not Path(path).name.startswith(".")
+            return lesson or Path(path) in folders or (change == Change.added and Path(path).is_dir())
+
+        watch = awatch(*folders, watch_filter=is_ours, debounce=100, step=20, stop_event=ended, recursive=False)
+        async for changes in watch:
+            await self._tell()
+            if not all(path.endswith(".toml") for _, path in changes):
+                return
+
+    async def _tell(self, after_seconds: float = 0.0) -> None:
+        """Something has changed: let everybody know who waits for that."""
+        await asyncio.sleep(after_seconds)
+        assert self._changed
+        async with self._changed:
+            self._changes += 1
+            self._changed.notify_all()
 
     async def wait_for_change(self, since: int) -> int:
         """How often the folder has changed, told once that is more often than `since`, or after a while."""
