@@ -9,10 +9,11 @@ DESK = {"viewport": {"width": 1440, "height": 900}}
 
 
 @contextmanager
-def opened(chrome, desk, **context):
-    """The desk on a screen; what it must not do is a failure."""
+def opened(chrome, desk, init="", **context):
+    """The desk on a screen, with a script that comes before its own; what it must not do is a failure."""
     screen = chrome.new_context(**{**DESK, **context})
     page = screen.new_page()
+    page.add_init_script(init)
     page.wrong = []
     page.on("pageerror", lambda error: page.wrong.append(str(error)))
     page.on("console", lambda said: page.wrong.append(said.text) if said.type in ("error", "warning") else None)

@@ -11,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from desk_lessons import LESSON
 from desk_screen import of_the_page, opened, place, saved, until, values, write
 from desk_server import served
+from page_midi import FAKE
 
 TITLE = "Harbour Street, tapped"
 
@@ -107,6 +108,46 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
     shutil.unpack_archive(zipped, tmp_path / "unpacked")
     for path in (tmp_path / "unpacked" / name).iterdir():
         assert path.read_bytes() == (beside / name / path.name).read_bytes(), path
+
+
+def test_a_line_is_tapped_on_a_midi_pad_that_is_connected_late(chrome, desk, folder):
+    """The pad stands where W3C's Web MIDI API puts one: `MIDIAccess.inputs`, `onmidimessage` with `data` and `timeStamp`.
+
+    A note-on with velocity 0 is a note-off (MIDI 1.0, running status); clock, pedals and note-offs are no taps.
+    """
+    with opened(chrome, desk, init=f"{FAKE} kit.pull();") as page:
+        write(page)
+        page.fill("#tempo", "300")
+        page.press("#tempo", "Tab")
+        page.select_option("#tap-bars", "2")
+        page.click("#pad")
+        until(page, "document.querySelector('#pad').getAttribute('aria-pressed') === 'true'")
+        until(page, "document.querySelector('#said').textContent === 'No pad is connected; it is heard once one is'")
+        page.evaluate("kit.plug()")
+        until(page, "document.querySelector('#said').textContent === 'The pad is heard'")
+        page.click("#tap-begin")
+        until(page, "!document.querySelector('#tapping').hidden")
+        page.evaluate("""(beats) => {
+            const origin = Number(document.querySelector("#tapping").dataset.origin);
+            beats.forEach((beat, number) => {
+                const moment = origin + beat * 200 + [6, -5, 3, -7][number % 4];
+                kit.send([0x99, 38, 90], moment);
+                kit.send([0xf8], moment + 10);
+                kit.send([0xb9, 4, 127], moment + 12);
+                kit.send([0x99, 38, 0], moment + 15);
+                kit.send([0x89, 38, 64], moment + 20);
+            });
+        }""", [0, 1, 1.5, 2, 3, 4, 5.5, 6, 7])  # fmt: skip
+        until(page, "document.querySelector('#tapping').hidden")
+        until(page, "document.querySelectorAll('.one-bar').length === 2")
+        assert page.evaluate(
+            "[...document.querySelectorAll('.one-place.struck')].map((one) => one.getAttribute('aria-label').split(':')[0])"
+        ) == [f"Bar 1, {at}" for at in ("1", "2", "2 and", "3", "4")] + [
+            f"Bar 2, {at}" for at in ("1", "2 and", "3", "4")
+        ]
+        page.click("#pad")
+        until(page, "document.querySelector('#pad').getAttribute('aria-pressed') === 'false'")
+        assert page.evaluate("kit.input.onmidimessage === null && kit.access.onstatechange === null")
 
 
 # --- the pencil -----------------------------------------------------------------------------------
