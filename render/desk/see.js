@@ -39,11 +39,12 @@ function words() {
   return `Chart of ${title}: ${bars.map((bar, number) => `bar ${number + 1}: ${bar.counts || bar.values}`).join("; ")}`;
 }
 
-/** How long a change took to be seen, for whoever measures it. */
+/** How long a change took to be painted, for whoever measures it. */
 function followed(what, since) {
-  const took = performance.now() - since;
-  document.body.dataset[what] = took.toFixed(1);
-  document.body.dataset[`${what}s`] = String(Number(document.body.dataset[`${what}s`] || 0) + 1);
+  requestAnimationFrame(() => setTimeout(() => {
+    document.body.dataset[what] = (performance.now() - since).toFixed(1);
+    document.body.dataset[`${what}s`] = String(Number(document.body.dataset[`${what}s`] || 0) + 1);
+  }));
 }
 
 // --- hearing ---

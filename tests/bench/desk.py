@@ -1,7 +1,7 @@
 """How soon chart and page follow a change at the desk, in a real browser: the median of many touches.
 
-`python tests/bench/desk.py [touches]` prints milliseconds from the touch to the chart, where that is in sight, and to
-the student's page, where that is, and what one processor is busy with each. The aim is a median of 150 ms on a machine that does nothing else.
+`python tests/bench/desk.py [touches]` prints milliseconds from the touch to the painted chart, where that is in sight,
+and to the student's page, where that is, and what one processor is busy with each. The aim is a median of 150 ms on a machine that does nothing else.
 """
 
 import os
