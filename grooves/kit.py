@@ -52,15 +52,6 @@ HELPERS = MappingProxyType({"count-in": "sticks", "click": "click"})
 BAND = ("bass", "piano", "horns")  # who else may play: pitched parts, in the order of their MIDI channels
 
 
-# Strokes a second, three in a row, where most players' hands and feet end. Ours; a foot is slower than a hand.
-FASTEST_PER_SECOND = MappingProxyType({"hand": 12.0, "foot": 8.0})
-
-
-def fastest_per_second(limb: str) -> float:
-    """How many strokes a second a limb can be asked for: `fastest_per_second("left foot")` is 8."""
-    return FASTEST_PER_SECOND["foot" if limb in FEET else "hand"]
-
-
 def mirrored(limb: str) -> str:
     """Swap right and left in a limb's name: `mirrored("left hand")` is "right hand"."""
     side, _, rest = limb.partition(" ")

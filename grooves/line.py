@@ -1,4 +1,4 @@
-"""The reading line: its notes, and which limb plays each of them.
+"""The reading line: which limb plays each of its notes.
 
 The ways to read a line (all on one limb, long and short notes parted, the gaps filled, the hands
 in turn) are common practice, no source.
@@ -10,19 +10,10 @@ from fractions import Fraction
 from math import ceil
 
 from grooves.kit import HANDS, INSTRUMENTS
+from grooves.notes import LineNote
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter
 
 LONG = QUARTER  # a note this long or longer is a long one
-
-
-@dataclass(frozen=True)
-class LineNote:
-    """One note as it sounds, ties joined: `length` may run over the barline."""
-
-    bar: int  # index into the bars it was read from
-    onset: Fraction
-    length: Fraction
-    accent: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,19 +71,6 @@ class Assigned:
     instrument: str
     limb: str
     gap: bool = False
-
-
-def line_notes(bars: Sequence[Bar]) -> tuple[LineNote, ...]:
-    """Join ties into sounding notes: `line_notes(parse_values("2 [2 | 2] 2", meter))` gives three notes."""
-    notes: list[LineNote] = []
-    for index, bar in enumerate(bars):
-        for symbol in bar:
-            if symbol.kind == "struck":
-                notes.append(LineNote(index, symbol.onset, symbol.length, symbol.accent))
-            elif symbol.kind == "held" and notes:
-                last = notes[-1]
-                notes[-1] = LineNote(last.bar, last.onset, last.length + symbol.length, last.accent)
-    return tuple(notes)
 
 
 def assign(notes: Sequence[LineNote], played_on: PlayedOn) -> tuple[Assigned, ...]:

@@ -46,7 +46,7 @@ class Meter:
         """Quarters in one felt beat."""
         return self.step * 3 if self.compound else self.step
 
-    @property
+    @cached_property
     def pulses(self) -> int:
         """Felt beats in one bar."""
         return int(self.length / self.pulse)
@@ -101,4 +101,5 @@ def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
     stop, within = min(end, closing), start - opening
     thirds = start.denominator % 3 == 0 or stop.denominator % 3 == 0
     usable = [one for one in _RESTS if start + one <= stop and (thirds or one.denominator % 3)]
-    return max((one for one in usable if within % one == 0), default=max(usable))
+    whole = max(usable, default=stop - start)  # a silence shorter than every sign stays as it is
+    return max((one for one in usable if within % one == 0), default=whole)

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from grooves.kit import FEET, fastest_per_second
+from grooves.fastest import fastest_per_second
+from grooves.kit import FEET
 from grooves.lesson import Lesson
 from grooves.passages import Track
 from grooves.score import Score

@@ -81,7 +81,7 @@ def value_name(length: Fraction) -> str | None:
 
 def is_triplet(length: Fraction) -> bool:
     """Whether a length is one of the triplet values: `is_triplet(Fraction(2, 3))` is true."""
-    return length.denominator % 3 == 0 or length == Fraction(4, 3)
+    return length.denominator % 3 == 0
 
 
 def parse_values(text: str, meter: Meter) -> tuple[Bar, ...]:
@@ -226,6 +226,9 @@ def spell(bar: Bar, meter: Meter) -> Bar:
         if symbol.kind == "rest" and not (is_triplet(symbol.length) and value_name(symbol.length)):
             pieces += spell_rest(symbol, meter)
             continue
+        if not is_triplet(symbol.length) and is_one_sign(symbol.onset, symbol.length, meter):
+            pieces.append(symbol)
+            continue
         if len(bar) > 1 and _crosses(symbol) and not over_beat(symbol, bar):
             pieces.append(symbol)
             continue
@@ -236,6 +239,11 @@ def spell(bar: Bar, meter: Meter) -> Bar:
             left = Symbol(left.onset + cut, left.length - cut, after)
         pieces.append(left)
     return tuple(pieces)
+
+
+def is_one_sign(onset: Fraction, length: Fraction, meter: Meter) -> bool:
+    """Whether one note sign writes a note: `is_one_sign(Fraction(0), Fraction(5, 2), Meter(4, 4))` is false."""
+    return _first_length(onset, length, meter) >= length
 
 
 def spell_rest(rest: Symbol, meter: Meter) -> list[Symbol]:

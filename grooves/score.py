@@ -14,7 +14,8 @@ from typing import Literal
 from grooves.errors import LessonError
 from grooves.groove import Groove, swings
 from grooves.kit import HANDS, INSTRUMENTS, LIMBS, PARTS, Handedness, mirrored
-from grooves.line import Assigned, PlayedOn, RehearsalLetter, assign, fill_gaps, line_notes
+from grooves.line import Assigned, PlayedOn, RehearsalLetter, assign, fill_gaps
+from grooves.notes import line_notes
 from grooves.players import Band, ChordMark
 from grooves.rhythm import Bar, Meter, place_name
 

@@ -6,8 +6,8 @@ from fractions import Fraction
 
 from grooves.band.bars import BandBar
 from grooves.band.forms import Form, find_form, form_table, shipped_forms
-from grooves.line import line_notes
 from grooves.meter import Meter
+from grooves.notes import line_notes
 from grooves.players import BandNote, LineOnset
 from grooves.rhythm import parse_values
 

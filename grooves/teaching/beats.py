@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
-from grooves.rhythm import Bar, Kind, Meter, Symbol, spell
+from grooves.rhythm import Bar, Kind, Meter, Symbol, is_one_sign, spell
 
 
 def bar_of(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
@@ -20,14 +21,19 @@ def bar_of(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
             if events and (kind == "held" or kind == events[-1].kind == "rest"):
                 events[-1] = replace(events[-1], length=events[-1].length + length)
             else:
-                events.append(Symbol(meter.pulse * number + length * part, length, kind))
+                events.append(Symbol(_place(number, part, len(cell), meter), length, kind))
     return spell(tuple(events), meter)
+
+
+@lru_cache(maxsize=256)
+def _place(beat: int, part: int, parts: int, meter: Meter) -> Fraction:
+    return meter.pulse * (beat * parts + part) / parts
 
 
 def upbeat_bar(cells: Sequence[str], meter: Meter) -> Bar:
     """Join beats into a bar without ties: `upbeat_bar([".x", ".x", "x", "."], Meter(4, 4))` is "8r 4 8 4 4r"."""
     onsets = [
-        meter.pulse * number + meter.pulse * part / len(cell)
+        _place(number, part, len(cell), meter)
         for number, cell in enumerate(cells)
         for part, mark in enumerate(cell)
         if mark == "x"
@@ -40,10 +46,10 @@ def untied(onsets: Sequence[Fraction], meter: Meter) -> Bar:
     silent = min(onsets, default=meter.length)
     symbols = [Symbol(Fraction(0), silent, "rest")] if silent else []
     for onset, following in pairwise([*onsets, meter.length]):
-        note = Symbol(onset, following - onset)
-        if len(spell((note,), meter)) > 1:
-            note = replace(note, length=min(following, (onset // meter.pulse + 1) * meter.pulse) - onset)
-        symbols += [note, Symbol(note.end, following - note.end, "rest")][: 1 + (note.end < following)]
+        end = following
+        if not is_one_sign(onset, following - onset, meter):
+            end = min(following, (onset // meter.pulse + 1) * meter.pulse)
+        symbols += [Symbol(onset, end - onset), Symbol(end, following - end, "rest")][: 1 + (end < following)]
     return spell(tuple(symbols), meter)
 
 

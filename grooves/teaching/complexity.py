@@ -11,14 +11,14 @@ The trees of 5/4 (3 + 2) and 7/4 (4 + 3) are ours: the papers treat only even on
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from itertools import groupby, pairwise
 from math import lcm
+from typing import NamedTuple
 
-from grooves.kit import FASTEST_PER_SECOND
-from grooves.line import line_notes
+from grooves.fastest import FASTEST_PER_SECOND
+from grooves.notes import line_notes
 from grooves.rhythm import Bar, Meter
 
 # What one unit of each measure adds to a bar's difficulty. The weights are ours, set against an order of twenty bars
@@ -36,8 +36,7 @@ READING_QUARTERS_PER_MINUTE = 120.0  # where a rhythm stands alone, without a le
 IN_A_ROW = 3  # strokes whose pace makes a limb's effort: two alone are thrown as one
 
 
-@dataclass(frozen=True)
-class Syncopation:
+class Syncopation(NamedTuple):
     """A note whose stronger neighbour stays silent: `Syncopation(Fraction(3, 2), Fraction(2), 2)` is the & before 3."""
 
     note: Fraction
@@ -45,8 +44,7 @@ class Syncopation:
     strength: int  # levels between the two, 0 where both are equally strong
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """What makes one bar hard to read: `read(notes, Fraction(4), Meter(4, 4)).syncopation` is a sum of strengths."""
 
     syncopations: tuple[Syncopation, ...]
@@ -139,14 +137,17 @@ def syncopations(onsets: Sequence[Fraction], weights: Mapping[Fraction, int], en
     """Find each note that a silent place at least as strong follows, before the next note (Longuet-Higgins and Lee).
 
     `weights` gives every place of the grid in order of time, `end` the place of the next note after
-    the last: on a grid of four, onsets 0 and 1 with end 4 give one syncopation of strength 1 at 1.
+    the last, on the grid or beyond: on a grid of four, onsets 0 and 1 with end 4 give one syncopation of
+    strength 1 at 1.
     """
-    found = []
+    found, grid, strengths = [], list(weights), list(weights.values())
+    number = {place: number for number, place in enumerate(grid)}
     for onset, following in pairwise([*onsets, end]):
-        silent = [place for place in weights if onset < place < following]
-        strongest = max(silent, key=lambda place: weights[place], default=None)
-        if strongest is not None and weights[strongest] >= weights[onset]:
-            found.append(Syncopation(onset, strongest, weights[strongest] - weights[onset]))
+        here = number[onset]
+        silent = range(here + 1, number.get(following, len(grid)))
+        strongest = max(silent, key=strengths.__getitem__, default=here)
+        if strongest > here and strengths[strongest] >= strengths[here]:
+            found.append(Syncopation(onset, grid[strongest], strengths[strongest] - strengths[here]))
     return tuple(found)
 
 
@@ -161,6 +162,7 @@ def beat_distance(onsets: Sequence[Fraction], end: Fraction, beat: Fraction) -> 
     return sum((_one_distance(onset, ends, beat) for onset, ends in spans), Fraction(0)) / len(onsets)
 
 
+@lru_cache(maxsize=4096)
 def _one_distance(onset: Fraction, ends: Fraction, beat: Fraction) -> Fraction:
     past = Fraction(onset) / beat % 1
     if past == 0:
@@ -181,14 +183,22 @@ def held_over(notes: Sequence[Span], meter: Meter) -> tuple[tuple[Fraction, Frac
     )
 
 
-def places(onsets: Sequence[Fraction], meter: Meter) -> tuple[Fraction, ...]:
-    """All places of a bar on the coarsest grid that holds its notes, beat by beat: eighths only in beats with an &."""
-    beat = meter.pulse
-    found: list[Fraction] = []
-    for number in range(meter.pulses):
-        parts = lcm(*((onset / beat).denominator for onset in onsets if onset // beat == number))
-        found += [beat * number + beat * part / parts for part in range(parts)]
-    return tuple(found)
+def places(onsets: Sequence[Fraction], meter: Meter) -> dict[Fraction, int]:
+    """All places of a bar on the coarsest grid that holds its notes, with their strengths.
+
+    The grid goes beat by beat: eighths only in beats with an &.
+    """
+    parts = [1] * meter.pulses
+    for onset in onsets:
+        number, within = divmod(onset / meter.pulse, 1)
+        parts[number] = lcm(parts[number], within.denominator)
+    return {place: strength for beat in enumerate(parts) for place, strength in _beat_places(*beat, meter)}
+
+
+@lru_cache(maxsize=256)
+def _beat_places(number: int, parts: int, meter: Meter) -> tuple[tuple[Fraction, int], ...]:
+    there = [meter.pulse * number + meter.pulse * part / parts for part in range(parts)]
+    return tuple((place, weight(place, meter)) for place in there)
 
 
 def pace_changes(onsets: Sequence[Fraction]) -> int:
@@ -197,7 +207,7 @@ def pace_changes(onsets: Sequence[Fraction]) -> int:
     A change counts twice where neither distance is a whole number of the other, as from thirds to quarters of a beat.
     """
     steps = [after - before for before, after in pairwise(onsets)]
-    ratios = (max(a, b) / min(a, b) for a, b in pairwise(steps) if a != b)
+    ratios = (a / b if a > b else b / a for a, b in pairwise(steps) if a != b)
     return sum(1 if ratio.denominator == 1 else 2 for ratio in ratios)
 
 
@@ -227,7 +237,7 @@ def read(
     """
     onsets = [onset for onset, _ in notes]
     # One place beyond the barline is enough: no silence is stronger than the next downbeat's.
-    weights = {place: weight(place, meter) for place in (*places(onsets, meter), meter.length)}
+    weights = places(onsets, meter) | {meter.length: weight(meter.length, meter)}
     found = syncopations(onsets, weights, next_onset)
     carried = [
         one.strength for one in found if (one.note in together if together is not None else not one.note % meter.pulse)
@@ -243,7 +253,6 @@ def read(
     )
 
 
-@lru_cache(maxsize=8192)  # the same few bars come up again and again
 def reading_points(bar: Bar, meter: Meter, following: Bar) -> float:
     """How hard a bar reads by itself in a hand at 120 quarters a minute, before the bar that follows it.
 

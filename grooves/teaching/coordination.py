@@ -1,12 +1,11 @@
 """Which limbs sound together in each bar, and how hard the bar is.
 
-Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of
-the grid, beat by beat over all limbs: where the groove swings, a beat has three places and a written
-& stands on the third, so that it is one place with the ride's skip note; a beat with written
-sixteenths does not swing and has four. In straight grooves a beat has two places, or as many as its
-notes need; in x/8 meters every eighth is counted and has one. A beat that mixes thirds and halves
-shows the places of both.
-Sources: the measures are those of `grooves.complexity`; the formula and its weights are ours.
+Conventions: `Place.onset` is a place on the grid, in quarters from the start of the bar. The rule of the grid, beat by
+beat over all limbs: where the groove swings, a beat has three places and a written & stands on the third, so that it is
+one place with the ride's skip note; a beat with written sixteenths does not swing and has four. In straight grooves a
+beat has two places, or as many as its notes need; in x/8 meters every eighth is counted and has one. A beat that mixes
+thirds and halves shows the places of both.
+Sources: the measures are those of `grooves.teaching.complexity`; the formula and its weights are ours.
 """
 
 from collections.abc import Sequence
@@ -15,9 +14,10 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 
+from grooves.fastest import fastest_per_second
 from grooves.feel import sixteenth_beats
 from grooves.groove import swings
-from grooves.kit import FEET, HANDS, LIMBS, PARTS, fastest_per_second
+from grooves.kit import FEET, HANDS, LIMBS, PARTS
 from grooves.rhythm import EIGHTH, QUARTER, Meter, place_name, syllable
 from grooves.score import Score, ScoreBar, Stroke
 from grooves.teaching.complexity import (

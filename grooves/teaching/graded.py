@@ -5,16 +5,17 @@ end: the last bar comes home (its last note falls on 1 or another strong beat an
 barline, two counts or more), and each bar before it fits the bar that follows. From level 3 up four
 bars make a phrase that can be remembered, A A' B A: a motif, the motif with one beat changed, another
 bar, the motif again (in the line's last bar with an ending). Level 4 repeats every bar as it is.
-How hard a bar may be is the level's band of `grooves.complexity.reading_points`, at 120 quarters a minute.
+How hard a bar may be is the level's band of `grooves.teaching.complexity.reading_points`, at 120 quarters a minute.
 What a level draws from and asks of a bar is in `grooves.teaching.levels`. Phrases and this way of drawing are ours.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache, partial
 from itertools import combinations, count, pairwise, starmap
 from random import Random
+from typing import NamedTuple
 
 from grooves.rhythm import EIGHTH, Bar, Meter
 from grooves.teaching.beats import bar_of, on_the_beats, untied, upbeat_bar
@@ -67,8 +68,7 @@ def difficulty_in_line(line: Sequence[Bar], number: int, meter: Meter) -> float:
 # --- drawing bars -------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Drawn:
+class _Drawn(NamedTuple):
     """Beats drawn for a bar of a level; a note may be tied into the first."""
 
     level: int
@@ -156,7 +156,7 @@ def _varied(motif: _Drawn, rng: Random, tied_in: bool) -> _Drawn:
     place = 0 if tied_in else rng.randrange(len(motif.beats))
     ways = [beat for beat in _beats(motif.level, motif.meter) if beat != motif.beats[place]]
     fresh = rng.choice([beat for beat in ways if not tied_in or beat[0] == "-"])
-    return replace(motif, beats=(*motif.beats[:place], fresh, *motif.beats[place + 1 :]), tied_in=tied_in)
+    return motif._replace(beats=(*motif.beats[:place], fresh, *motif.beats[place + 1 :]), tied_in=tied_in)
 
 
 def _ending(drawn: _Drawn, rng: Random) -> _Drawn:
@@ -169,7 +169,7 @@ def _ending(drawn: _Drawn, rng: Random) -> _Drawn:
     left = meter.pulses - closing - 1
     ways = ["..x", "x", ".xx", "x-x", "xxx"] if meter.compound else [".x", "x", "xx", "."]
     opening = (rng.choice(ways) if drawn.level == 5 else beat for beat in drawn.beats[:closing])
-    return replace(drawn, beats=(*opening, "x", *(("x",) if drawn.level == 1 else ("-",)) * left))
+    return drawn._replace(beats=(*opening, "x", *(("x",) if drawn.level == 1 else ("-",)) * left))
 
 
 def _accented(bars: Sequence[Bar], rng: Random) -> tuple[Bar, ...]:

@@ -6,11 +6,11 @@ up twice as often.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+from typing import NamedTuple
 
 from grooves.errors import LessonError
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, SIXTEENTH, Bar, Meter, is_triplet
 from grooves.teaching.beats import strokes_of
 from grooves.teaching.complexity import held_over, strong_beats
@@ -21,8 +21,7 @@ TIMES_EACH = 4  # level 4 plays each rhythm so many times
 PHRASE = 4  # bars of a phrase, A A' B A
 
 
-@dataclass(frozen=True)
-class Level:
+class Level(NamedTuple):
     """One level: `LEVELS[1].title` says what is read; in 4/4 a bar's difficulty lies from `low` to `high`."""
 
     title: str

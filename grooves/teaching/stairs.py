@@ -2,7 +2,7 @@
 
 A step changes one stroke: a note is added, or moves by no more than an eighth past no other note, or
 disappears: tied to the note before it, or taken away where the goal has a rest. Among the shortest
-series the stairs are the one whose difficulty (`grooves.complexity.reading_points`, each bar over and
+series the stairs are the one whose difficulty (`grooves.teaching.complexity.reading_points`, each bar over and
 over) rises most evenly: the smallest sum of squared rises. The search is exhaustive, so no shorter
 series exists on the grid; where that is more than about two seconds of work, a few series are followed
 side by side, and the climb says so.
@@ -19,7 +19,7 @@ from functools import cached_property
 from itertools import count, pairwise
 
 from grooves.errors import LessonError
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import EIGHTH, QUARTER, Bar, Meter, Symbol, place_name, spell
 from grooves.teaching.beats import on_the_beats, strokes_of
 from grooves.teaching.complexity import reading_points

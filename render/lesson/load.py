@@ -14,6 +14,7 @@ from grooves.players import Band
 from grooves.remarks import remarks
 from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
+from render.files.there import is_file
 from render.lesson.groove_files import find_groove, read_text
 from render.lesson.lesson_text import line_tables
 
@@ -71,7 +72,7 @@ def _named_files(tables: dict[str, Any], path: Path) -> list[Path]:
     """The files that a lesson names and that are there."""
     lines = [line.get("file") for line in line_tables(tables)]
     names = (*lines, tables["groove"], tables.get("soundfont"))
-    return [found for name in names if name and (found := _beside(path, name)).is_file()]
+    return [found for name in names if name and is_file(found := _beside(path, name))]
 
 
 def lessons_in(folder: Path) -> list[Path]:

@@ -17,6 +17,7 @@ from grooves.line import WrittenLine
 from grooves.rhythm import Bar, Meter, values_text
 from grooves.teaching.term import Group, ReviewBar, Week, plan_group
 from grooves.teaching.term_file import read_term
+from render.files.there import is_file
 from render.lesson.groove_files import find_groove, read_text, shipped_grooves
 from render.lesson.lesson_text import line_tables, named_from
 from render.lesson.load import load_lesson
@@ -91,9 +92,9 @@ def group_jobs(path: Path, out: Path) -> tuple[str, list[GroupJob]]:
             notes = {week: own.note for week, own in sorted(group.weeks.items()) if own.note}
             folder = slug(group.name, "group")
             named = [path.parent / name for name in (*group.grooves, *(own.lesson for own in group.weeks.values()))]
-            read = [hash_of_file(one) for one in named if one.is_file()]
+            read = [hash_of_file(one) for one in named if is_file(one)]
             # A lesson names files by their way from it, so the way counts too.
-            read += [named_from(out / folder, one.name, one.parent) for one in named if one.is_file()]
+            read += [named_from(out / folder, one.name, one.parent) for one in named if is_file(one)]
             # Not this program: students keep the lessons they have when a teacher takes a newer one in mid-term.
             source = hash_of(title, str(weeks), repr(group), *read)
             jobs.append(GroupJob(path, out, number, folder, group.name, notes, source))

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grooves.errors import LessonError
+from render.files.there import is_there
 from render.soundfont.sf2 import Preset, choose_kit, read_presets
 
 if TYPE_CHECKING:
@@ -75,13 +76,13 @@ def _at_home(path: Path, who: str) -> Path:
 
 
 def _existing(path: Path, who: str) -> Path:
+    if not is_there(path):
+        raise LessonError(f"{who} names the soundfont {path}, and there is no such file; {_INSTALL}")
     if path.is_dir():
         inside = ", ".join(sorted(file.name for file in path.glob("*.sf[23]"))[:5])
         raise LessonError(
             f"{who} names {path}, which is a folder; name a soundfont file in it{f': {inside}' if inside else ''}"
         )
-    if not path.exists():
-        raise LessonError(f"{who} names the soundfont {path}, and there is no such file; {_INSTALL}")
     return path
 
 

@@ -9,6 +9,7 @@ import contextlib
 import io
 import os
 import sys
+from collections.abc import Iterator
 from ctypes import c_int, c_void_p
 from functools import cache
 from pathlib import Path
@@ -77,6 +78,19 @@ def _library() -> tuple[Any, Any]:
     return fluidsynth, found[_WRITE]
 
 
+@contextlib.contextmanager
+def _nothing_on_stderr() -> Iterator[None]:
+    """Keep what a library below FluidSynth says of a damaged file from the terminal; ours is one sentence."""
+    with contextlib.ExitStack() as after:
+        with contextlib.suppress(OSError):  # there is no stderr
+            kept = os.dup(2)
+            after.callback(os.close, kept)
+            after.callback(os.dup2, kept, 2)
+            with Path(os.devnull).open("wb") as nowhere:
+                os.dup2(nowhere.fileno(), 2)
+        yield
+
+
 def library_version() -> str:
     """The version of the synthesizer library: `library_version()` is "2.3.1"; raises LessonError without one."""
     fluidsynth, _ = _library()
@@ -120,8 +134,8 @@ class Synth:
         """Start it; raises LessonError where FluidSynth cannot load the soundfont or has no such kit in it."""
         self._library, self._write = _library()
         self._synth: Any = self._library.Synth(_GAIN, rate, 16, **_SETTINGS)
-        # Its own `sfload` takes no name that is not UTF-8.
-        loaded = self._library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
+        with _nothing_on_stderr():  # its own `sfload` takes no name that is not UTF-8
+            loaded = self._library.fluid_synth_sfload(self._synth.synth, os.fsencode(path), 0)
         self._path, self._loaded, self._channels = path, loaded, dict[tuple[int, int], int]()
         self.choose(DRUM_BANK, program)
 

@@ -15,7 +15,7 @@ import numpy as np
 from grooves.deviations import deviations
 from grooves.errors import LessonError
 from grooves.feel import Feel, sixteenth_beats, swung, triplet_beats
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import Bar, Meter
 from grooves.teaching.graded import lines
 from render.reading.read_midi import bars_from_midi

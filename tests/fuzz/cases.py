@@ -257,7 +257,7 @@ def broken_promise(case: Case, folder: Path) -> str:
         code = _run(case.words, case.files)
     ENDED[f"{case.words[0]} {code}"] += 1
     said, told = (_text(stream) for stream in (err, out))
-    return _of_words(code, said, told, case.words) or _of_files(folder, {name for name, _ in case.files})
+    return _of_words(code, said, told, case.words) or _of_files(folder, {RECORD, *(name for name, _ in case.files)})
 
 
 def _text(stream: io.TextIOWrapper) -> str:

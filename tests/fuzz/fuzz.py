@@ -15,8 +15,10 @@ import sys
 import tempfile
 import time
 import traceback
-from collections import Counter
+from collections import Counter, deque
+from contextlib import suppress
 from pathlib import Path
+from random import Random
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
@@ -27,17 +29,24 @@ class TooLong(BaseException):
     """A case took more than its time."""
 
 
+class Enough(BaseException):
+    """A batch has all of its cases."""
+
+
 def _too_long(number: int, _frame: object) -> None:
     raise TooLong("of waiting" if number == signal.SIGALRM else "of work")
 
 
 def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str, object]]:
-    """Run a batch's cases: each find is a sentence and the case that it is of."""
-    from cases import CASES, broken_promise
+    """Run a batch's cases, each drawn one and then its mutants: each find is a sentence and the case that it is of."""
+    from cases import CASES
     from hypothesis import HealthCheck, Phase, given, settings
     from hypothesis import seed as seeded
+    from mutants import mutants
 
     found: list[tuple[str, object]] = []
+    before: deque = deque(maxlen=40)
+    drawn, left = Random(f"{seed} {batch}"), iter(range(cases))
 
     @seeded(seed * 1_000_003 + batch)
     @settings(
@@ -46,24 +55,35 @@ def run_batch(seed: int, batch: int, cases: int, folder: Path) -> list[tuple[str
     )  # fmt: skip
     @given(CASES)
     def each(case):
-        (folder / "now").write_bytes(pickle.dumps(case))
-        signal.setitimer(signal.ITIMER_PROF, SECONDS)
-        signal.setitimer(signal.ITIMER_REAL, WAITING_SECONDS)
-        faulthandler.dump_traceback_later(2 * WAITING_SECONDS, exit=True, file=sys.__stderr__)  # held by no C code
-        try:
-            wrong = broken_promise(case, folder / "case")
-        except (Exception, TooLong) as error:
-            where = traceback.extract_tb(error.__traceback__)[-1]
-            wrong = f"{type(error).__name__}: {str(error)[:200]} at {Path(where.filename).name}:{where.lineno}"
-        finally:
-            signal.setitimer(signal.ITIMER_PROF, 0)
-            signal.setitimer(signal.ITIMER_REAL, 0)
-            faulthandler.cancel_dump_traceback_later()
-        if wrong:
-            found.append((wrong, case))
+        before.append(case)
+        for one in (case, *mutants(case, before, drawn)):
+            if next(left, None) is None:
+                raise Enough
+            if wrong := _tried(one, folder):
+                found.append((wrong, one))
 
-    each()
+    with suppress(Enough):
+        each()
     return found
+
+
+def _tried(case: object, folder: Path) -> str:
+    """What does not hold of a case, which has its time; "" where all holds."""
+    from cases import broken_promise
+
+    (folder / "now").write_bytes(pickle.dumps(case))
+    signal.setitimer(signal.ITIMER_PROF, SECONDS)
+    signal.setitimer(signal.ITIMER_REAL, WAITING_SECONDS)
+    faulthandler.dump_traceback_later(2 * WAITING_SECONDS, exit=True, file=sys.__stderr__)  # held by no C code
+    try:
+        return broken_promise(case, folder / "case")
+    except (Exception, TooLong) as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        return f"{type(error).__name__}: {str(error)[:200]} at {Path(where.filename).name}:{where.lineno}"
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        faulthandler.cancel_dump_traceback_later()
 
 
 def child(seed: int, first: int, batches: int, folder: Path, size: int) -> None:

@@ -10,7 +10,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from cases import GOOD, Case, broken_promise
+from cases import GOOD, TERM, Case, broken_promise
 from sound_files import FLOAT, wave_file
 from written_files import quantity
 
@@ -46,6 +46,12 @@ BEFORE = bytes.fromhex(
     "4d546864000000060001000101e04d54726b00000045"
     "00902440874089260078992640874099264000992601874090266482408926018740992601789926008360b9077f83609926018740b9077f83609926000099264078892600"
 )  # all late but the first, which stands at the beginning
+SHORT_REST = (
+    b"<score-partwise><part-list><score-part id='P'><part-name>Snare</part-name></score-part></part-list><part id='P'>"
+    b"<measure number='1'><attributes><divisions>1000</divisions><time><beats>4</beats><beat-type>4</beat-type></time>"
+    b"</attributes><note><rest/><duration>1</duration></note><note><unpitched/><duration>2</duration></note></measure>"
+    b"<measure number='2'><note><unpitched/><duration>4000</duration></note></measure></part></score-partwise>"
+)
 TAKES = {
     "drums far apart": midi_of(b"\0\x99\x33\x40", quantity(480) + b"\x99\x26\x40", quantity(40_000) + b"\x99\x24\x40"),
     "one stroke after an hour": midi_of(quantity(3_400_000) + b"\x99\x26\x40"),
@@ -86,7 +92,10 @@ FINDS = {
     "5 000 hexadecimal digits": (RENDER, {"a.toml": lesson(f"choruses = 0x{'f' * 5000}")}),
     "nested without end": (RENDER, {"a.toml": lesson(line="played_on = " + "{a = " * 5000 + "1" + "}" * 5000)}),
     "20 000 markers": (("bars", "a.toml"), {"a.toml": FROM_MIDI, "line.mid": midi_of(*MARKS)}),
+    "a week's own lesson by a name longer than any": (("a term's plan",), {"term.toml": TERM + b'[[group.week]]\nweek = 1\nlesson = "' + b"4 " * 3000 + b'"\n'}),
+    "a soundfont by a name longer than any": (("balance", "a.toml", "--no-audio"), {"a.toml": b'soundfont = "' + b"4 " * 3000 + b'"\n' + GOOD}),
     "a score nested without end": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": b"<score-partwise>" + b"<part>" * 500_000}),
+    "a score with a rest shorter than every sign": (("bars", "a.toml"), {"a.toml": FROM_SCORE, "line.musicxml": SHORT_REST}),
     "a packed score that swells": (("bars", "a.toml"), {"a.toml": FROM_PACKED, "line.mxl": packed(b" " * 9_999_000)}),
     "a recording far past full scale": (("check", "take.wav", "--hello"), {"take.wav": wave_file(struct.pack("<f", 1e30) * 8000, FLOAT)}),
     "a recording of no numbers": (("check", "a.toml", "take.wav", "--kit", "take.wav"), {"a.toml": GOOD, "take.wav": wave_file(struct.pack("<3f", float("nan"), float("inf"), 3e38) * 4000, FLOAT, 2)}),

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import cases
 from hypothesis import settings
+from mutants import EACH, mutants
 
-CASES, BATCH = 1200, 300  # about 25 s of one core; `make fuzz` runs a million
+CASES, BATCH = 20_000, 500  # a minute and a half of one core; `make fuzz` runs a million
 
 
 def test_hostile_files_and_words_are_one_line_each(tmp_path):
@@ -18,6 +19,17 @@ def test_hostile_files_and_words_are_one_line_each(tmp_path):
     done = subprocess.run([sys.executable, program, *map(str, words)], capture_output=True, text=True, check=False)
     assert done.returncode == 0, f"seed {seed}:\n{done.stdout[-3000:]}\n{done.stderr[-3000:]}"
     assert f"{CASES} cases of seed {seed}: 0 finds" in done.stdout
+
+
+def test_mutants_are_of_their_seed_and_have_the_files_of_their_case():
+    case = cases.Case(("bars", "a.toml"), (("a.toml", cases.GOOD),))
+    other = cases.Case(("chart", "a.toml"), (("a.toml", b"tempo = 0x0\n"),))
+    made, again = (mutants(case, [other, case], random.Random(7)) for _ in range(2))
+    assert made == again != mutants(case, [other, case], random.Random(8))
+    assert {one.words for one in made} <= {case.words, other.words}
+    assert all([name for name, _ in one.files] == ["a.toml"] for one in made)
+    assert len({one.files for one in made}) > EACH / 2
+    assert any(b"0x0" in data for one in made for _, data in one.files)  # a piece of the other's
 
 
 def test_what_is_promised_is_looked_at(tmp_path, monkeypatch):

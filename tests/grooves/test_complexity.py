@@ -149,7 +149,7 @@ def test_strong_beats_inside_the_bar_follow_the_meter() -> None:
     ],
 )
 def test_only_a_note_from_a_weaker_place_is_held_over_a_strong_beat(text: str, held: list[tuple[str, str]]) -> None:
-    from grooves.line import line_notes
+    from grooves.notes import line_notes
 
     spans = [(note.onset, note.onset + note.length) for note in line_notes(bars(text)) if note.bar == 0]
     assert held_over(spans, COMMON) == tuple((Fraction(note), Fraction(beat)) for note, beat in held)

@@ -16,7 +16,7 @@ from written import score
 
 from grooves.counts import counts_text, parse_counts
 from grooves.errors import LessonError
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import Bar, Meter, is_triplet, parse_values, values_text
 from grooves.teaching.beats import strokes_of
 from grooves.teaching.complexity import held_over, strong_beats

@@ -6,7 +6,7 @@ import pytest
 from music import lesson_of, of_part, parse_text, played, text_of
 
 from grooves.errors import LessonError
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from grooves.pickup import parse_pickup

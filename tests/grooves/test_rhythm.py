@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from grooves.counts import counts_text, parse_counts, parse_places
 from grooves.errors import LessonError
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import Meter, parse_meter, parse_values, place_name, spell, syllable, value_length, values_text
 
 FOUR = Meter(4, 4)

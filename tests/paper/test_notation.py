@@ -15,7 +15,8 @@ from musicxml_schema import schema
 from written import FEET_READ, GROOVES, SNARE, groove, score
 
 from grooves.groove import parse_groove
-from grooves.line import PlayedOn, line_notes
+from grooves.line import PlayedOn
+from grooves.notes import line_notes
 from grooves.rhythm import Meter, parse_values
 from grooves.score import Score, write_score
 from render.paper.notation import line_musicxml, musicxml

@@ -10,7 +10,7 @@ from music import lesson_of
 
 from grooves.errors import LessonError
 from grooves.lesson import Lesson
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import Meter, values_text
 from render.command.cli import main
 from render.lesson.load import load_lesson

@@ -15,7 +15,7 @@ from music import lesson_of, played
 
 from grooves.errors import LessonError
 from grooves.feel import sixteenth_beats, swung, triplet_beats
-from grooves.line import line_notes
+from grooves.notes import line_notes
 from grooves.rhythm import Bar, Meter, parse_meter, parse_values, values_text
 from grooves.teaching.graded import lines
 from render.files.midi_file import events, open_midi

@@ -92,3 +92,13 @@ def test_a_stroke_begins_at_the_next_block_and_ends(capfd):
     with pytest.raises(LessonError, match="FluidSynth cannot play this soundfont"):
         Synth(default_soundfont().with_name("no such.sf2"), 0, 44100)
     assert capfd.readouterr() == ("", "")  # it is silent itself
+
+
+def test_what_a_library_below_it_says_of_a_damaged_file_is_not_heard(tmp_path, capfd):
+    # A RIFF file of type "sfbk" (SoundFont 2.04, 4) without a chunk; libinstpatch, which FluidSynth may have been built
+    # with, writes to stderr by itself.
+    (tmp_path / "own.sf2").write_bytes(b"RIFF\x04\0\0\0sfbk")
+    with pytest.raises(LessonError, match="cannot play this soundfont"):
+        Synth(tmp_path / "own.sf2", 0, 44100)
+    os.write(2, b"heard again")
+    assert capfd.readouterr().err == "heard again"
