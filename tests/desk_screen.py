@@ -58,7 +58,7 @@ def until(page, true, seconds=20):
 def of_the_page(page, what):
     """What the student's page that is shown says; nothing while another takes its place."""
     try:
-        return page.query_selector("#page iframe:not(.next)").content_frame().evaluate(what)
+        return page.query_selector("#page iframe:not(.next, .old)").content_frame().evaluate(what)
     except (AttributeError, Error):
         return None
 

@@ -7,6 +7,7 @@ const RATE = 44100; // that of the page's sounds
 let frame = null; // that is looked at
 let spare = null; // { name, frame, loaded }: the next one
 let turn = 0; // grows when nothing is to be seen any more
+let handing = Promise.resolve(); // the playing, from one page to the next
 let context = null; // that decodes
 const sounds = new Map(); // a hit's name → its sound, once it is decoded
 
@@ -32,7 +33,7 @@ function soundOf(name) {
   return sounds.get(name);
 }
 
-/** Show a page in place of the one before, which goes on playing until this one does; `seen` is called in between.
+/** Show a page in place of the one before, which plays its bar to the end; `seen` is called once it is shown.
     Says whether the page can be played. */
 export async function showPage(page, seen) {
   const began = turn;
@@ -47,18 +48,34 @@ export async function showPage(page, seen) {
     next.remove();
     return false;
   }
-  next.className = "";
   view.scrollTo(0, old?.contentWindow.scrollY || 0);
-  if (old) old.className = "next";
+  next.className = "";
+  if (old) old.className = "old";
   frame = next;
   seen();
   const can = await view.playable();
   if (began !== turn) return false;
-  if (can && old) view.goOn(old.contentWindow.leave());
-  if (old) old.remove();
-  forgetLogs();
+  if (old) handing = handing.then(() => handOver(old, next));
+  else forgetLogs();
   requestIdleCallback(() => spare || prepare(page.frame), { timeout: 300 });
   return can;
+}
+
+/** Let a page play on where the one before it plays, which goes once nothing of it sounds any more. */
+async function handOver(old, next) {
+  const rings = old.isConnected && next.isConnected ? await next.contentWindow.goOn(old.contentWindow) : 0;
+  setTimeout(() => {
+    old.remove();
+    forgetLogs();
+  }, rings);
+}
+
+/** When the playing has gone from one page to the next. */
+export const handed = () => handing;
+
+/** Of the pages before, nothing is to be heard any more. */
+export function hushOld() {
+  for (const one of ui.page.querySelectorAll(".old")) one.remove();
 }
 
 /** Nothing is to be seen or heard any more. */

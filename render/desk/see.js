@@ -1,7 +1,7 @@
 /* The chart and the student's page of the lesson as it stands, which follow every change; the page's own player. */
 import { ask, newestOf } from "./api.js";
 import { make, ui, wrong } from "./dom.js";
-import { closePage, showPage, shownPage } from "./frame.js";
+import { closePage, handed, hushOld, showPage, shownPage } from "./frame.js";
 import { lesson, whenChanged } from "./lesson.js";
 
 /** Draw the chart of a text. */
@@ -29,6 +29,7 @@ const makePage = newestOf(async (name, text, since) => {
     shown = now;
     ui.hear.disabled = !(await showPage(page, () => followed("page", since)));
     follow();
+    handed().then(show);
   } catch (error) {
     wrong(ui["see-wrong"], error.message);
   }
@@ -55,7 +56,11 @@ const press = () => shownPage()?.getElementById("play")?.click();
 /** Follow the page's own button. */
 function follow() {
   const word = shownPage()?.getElementById("play-word");
-  if (word) new MutationObserver(show).observe(word, { childList: true, characterData: true, subtree: true });
+  if (word) new MutationObserver(pressed).observe(word, { childList: true, characterData: true, subtree: true });
+}
+
+function pressed() {
+  if (!playing()) hushOld();
   show();
 }
 
@@ -65,6 +70,11 @@ function show() {
 }
 
 ui.hear.addEventListener("click", () => {
+  if (ui.hear.classList.contains("playing") && !playing()) { // from one page to the next
+    hushOld();
+    show();
+    return;
+  }
   shownPage()?.querySelectorAll("[name=step]").forEach((step) => {
     if (!playing() && step.parentElement.textContent.includes("feet") && !step.checked) step.click();
   });
