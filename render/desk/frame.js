@@ -4,6 +4,8 @@ import { make, ui } from "./dom.js";
 
 const RATE = 44100; // that of the page's sounds
 
+const soon = window.requestIdleCallback || ((act) => setTimeout(act, 100)); // not every browser has it
+
 let frame = null; // that is looked at
 let spare = null; // { name, frame, loaded }: the next one
 let turn = 0; // grows when nothing is to be seen any more
@@ -43,7 +45,12 @@ export async function showPage(page, seen) {
   spare = null;
   await loaded;
   const [old, view] = [frame, next.contentWindow];
-  if (began === turn) await view.begin(page, old?.contentWindow.leave(), soundOf);
+  try {
+    if (began === turn) await view.begin(page, old?.contentWindow.leave(), soundOf);
+  } catch {
+    next.remove();
+    throw new Error("The page cannot be shown just now; change something, or load the desk's window anew.");
+  }
   if (began !== turn) {
     next.remove();
     return false;
@@ -57,13 +64,14 @@ export async function showPage(page, seen) {
   if (began !== turn) return false;
   if (old) handing = handing.then(() => handOver(old, next));
   else forgetLogs();
-  requestIdleCallback(() => spare || prepare(page.frame), { timeout: 300 });
+  soon(() => spare || prepare(page.frame), { timeout: 300 });
   return can;
 }
 
 /** Let a page play on where the one before it plays, which goes once nothing of it sounds any more. */
 async function handOver(old, next) {
-  const rings = old.isConnected && next.isConnected ? await next.contentWindow.goOn(old.contentWindow) : 0;
+  const both = old.isConnected && next.isConnected;
+  const rings = both ? await next.contentWindow.goOn(old.contentWindow).catch(() => 0) : 0; // 0: closed meanwhile
   setTimeout(() => {
     old.remove();
     forgetLogs();

@@ -4,6 +4,14 @@ import { make, ui, wrong } from "./dom.js";
 import { closePage, handed, hushOld, showPage, shownPage } from "./frame.js";
 import { lesson, whenChanged } from "./lesson.js";
 
+const faults = { chart: "", page: "" };
+
+/** What is wrong with chart or page; what is wrong with both is said once. */
+function faulty(what, message) {
+  faults[what] = message;
+  wrong(ui["see-wrong"], [...new Set(Object.values(faults).filter(Boolean))].join(" "));
+}
+
 /** Draw the chart of a text. */
 const drawChart = newestOf(async (name, text, since) => {
   try {
@@ -11,10 +19,10 @@ const drawChart = newestOf(async (name, text, since) => {
     const picture = make("img", { src: `/kept/${chart}`, alt: words() });
     await picture.decode();
     ui.chart.replaceChildren(picture);
-    wrong(ui["see-wrong"], "");
+    faulty("chart", "");
     followed("chart", since);
   } catch (error) {
-    wrong(ui["see-wrong"], error.message);
+    faulty("chart", error.message);
   }
 });
 
@@ -25,13 +33,15 @@ const makePage = newestOf(async (name, text, since) => {
   try {
     const page = await ask("page", { name, text });
     const now = page.body + page.frame;
+    faulty("page", "");
     if (now === shown) return;
     shown = now;
     ui.hear.disabled = !(await showPage(page, () => followed("page", since)));
     follow();
     handed().then(show);
   } catch (error) {
-    wrong(ui["see-wrong"], error.message);
+    shown = null;
+    faulty("page", error.message);
   }
 });
 
@@ -98,6 +108,8 @@ ui["see-page"].addEventListener("click", () => choose(true));
 export function closeSight() {
   closePage();
   shown = null;
+  faulty("chart", "");
+  faulty("page", "");
   ui.chart.replaceChildren();
   ui.hear.disabled = true;
   show();

@@ -149,3 +149,35 @@ def test_what_was_set_on_the_page_stays_and_nothing_of_it_is_kept_on_this_comput
     page.click("#back a")
     page.wait_for_selector(".card")
     until(page, "Object.keys(localStorage).length === 0 && !document.querySelector('#page iframe:not(.next)')")
+
+
+def test_a_page_that_cannot_be_shown_is_a_sentence_and_the_next_change_shows_it(page):
+    looked_at(page)
+    frames = "**/kept/*.html"
+    page.route(frames, lambda route: route.fulfill(status=404, body="gone"))
+    changed_before = counted(page)
+    for tick in (48, 144):  # the first takes the frame that stands ready
+        page.click(place(2, tick))
+        page.wait_for_timeout(400)
+    until(page, "!document.querySelector('#see-wrong').hidden")
+    assert page.inner_text("#see-wrong") == (
+        "The page cannot be shown just now; change something, or load the desk's window anew."
+    )
+    assert counted(page) == changed_before + 1
+    page.unroute(frames)
+    frame = changed(page, lambda: page.click(place(2, 240)))
+    assert frame.evaluate("lesson.bars[1].strokes.flat().some(({ onset }) => onset === 2.5)")
+
+
+def test_what_is_wrong_with_the_page_alone_stays_in_sight_beside_a_chart_that_is_right(page, folder):
+    looked_at(page)
+    charts = page.evaluate("document.body.dataset.charts")
+    (folder / "empty.sf2").write_bytes(b"RIFF")
+    text = page.input_value("#text").replace("groove = ", 'soundfont = "empty.sf2"\ngroove = ', 1)
+    page.click("#as-text summary")
+    page.fill("#text", text)
+    page.click("#text-take")
+    until(page, f"Number(document.body.dataset.charts) > {charts}")
+    assert "empty.sf2" in page.inner_text("#see-wrong")
+    page.click("#undo")
+    until(page, "document.querySelector('#see-wrong').hidden")
