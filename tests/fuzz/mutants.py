@@ -7,7 +7,7 @@ from random import Random
 from cases import Case
 from hostile import LONG, NUMBERS, RAW, SIGNS
 
-EACH = 19  # mutants of a drawn case
+EACH = 49  # mutants of a drawn case
 SLOW = 1  # and of one that is heard, or struck in a process of its own
 _NUMBER = re.compile(rb"-?\d+(?:\.\d+)?")
 _QUOTED = re.compile(rb'"[^"\n]*"')
