@@ -7,7 +7,8 @@ const PARTS = { 2: "eighths", 3: "triplets", 4: "sixteenths", 6: "sixteenths" };
 const SYLLABLES = { "1/2": "&", "1/3": "trip", "2/3": "let", "1/4": "e", "3/4": "a" };
 
 let here = { bar: 0, tick: 0 }; // where the pencil is
-const wished = new Map(); // "bar beat" → into how many places its beat is parted, where its notes would not need that
+let line = 0; // that is shown
+const wished = new Map(); // "bar beat" of it → into how many places its beat is parted, where its notes would not need that
 
 /** The places of a bar: each with its tick, its end, its beat, what sounds there. */
 export function placesOf(bar, number, meter) {
@@ -146,6 +147,8 @@ function drawBar(number) {
 /** Draw the bars that are others than before. */
 function draw() {
   const { bars, meter } = lesson.view;
+  if (line !== lesson.view.line) wished.clear();
+  line = lesson.view.line;
   if (here.bar >= bars.length) here = { bar: bars.length - 1, tick: 0 };
   bars.forEach((bar, number) => {
     if (ui.bars.children[number]?.key !== keyOf(bar, meter)) drawBar(number);
