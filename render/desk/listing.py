@@ -1,6 +1,7 @@
 """Which lessons lie in a folder and in folders in it, found quickly whatever else lies there, such as in a home folder.
 
-What is near comes first. Hidden folders, links, and folders in which programs keep their own files are passed over.
+What is near comes first. Hidden folders, links, folders in which programs keep their own files, and names that are no
+text are passed over.
 """
 
 import os
@@ -18,7 +19,6 @@ MOST_LOOKED_AT = 20_000  # files and folders: some tenths of a second; ours
 MOST_LESSONS = 500  # shown at once; ours
 MOST_FOLDERS = 1_000  # that are watched: far fewer than a system allows
 _PROGRAMS = {"node_modules", "__pycache__", "site-packages", "venv", "AppData"}
-_OF_A_LESSON = {"title", "tempo", "groove", "line", "track"}
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def _looked_through(folder: Path) -> tuple[list[Path], list[Path], bool]:
         folders.append(here)
         seen += len(inside)
         for entry in inside:
-            if entry.name.startswith(".") or entry.is_symlink():
+            if entry.name.startswith(".") or entry.is_symlink() or not _can_be_said(entry.name):
                 continue
             if entry.is_dir() and entry.name not in _PROGRAMS:
                 waiting.append(here / entry.name)
@@ -77,11 +77,19 @@ def _looked_through(folder: Path) -> tuple[list[Path], list[Path], bool]:
     return files, folders, not waiting and seen <= MOST_LOOKED_AT
 
 
+def _can_be_said(name: str) -> bool:
+    """Whether a name is text: a system may hold one that is none, which no browser could ask for."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in name)
+
+
 def _is_lesson(path: Path) -> bool:
     """Whether a file says something that a lesson says, or cannot be read."""
     try:
         table = read_toml(read_text(path))
     except LessonError:
         return True
-    groove = "meter" in table and not table.keys() & {"line", "groove", "track"}
-    return not groove and (not table or bool(table.keys() & _OF_A_LESSON))
+    if table.keys() & {"line", "groove", "track"}:
+        return True
+    if table.keys() & {"meter", "weeks", "group"}:  # a groove, a term
+        return False
+    return not table or bool(table.keys() & {"title", "tempo"})

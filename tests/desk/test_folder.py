@@ -75,11 +75,20 @@ def test_what_programs_keep_for_themselves_is_not_looked_into(folder):
     assert found.left_out == ""
 
 
-def test_files_of_other_programs_are_no_lessons_and_broken_lessons_are(folder):
+def test_terms_and_files_of_other_programs_are_no_lessons_and_broken_lessons_are(folder):
     (folder.path / "pyproject.toml").write_text('[project]\nname = "x"\n')
+    (folder.path / "autumn.toml").write_text('title = "Autumn"\nweeks = 12\n[[group]]\nname = "Monday"\n')
     (folder.path / "broken.toml").write_text("tempo = fast\n")
     (folder.path / "begun.toml").write_text("")
     assert folder.names() == ["begun.toml", "broken.toml", "first.toml"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems hold no such names")
+def test_a_name_that_is_no_text_is_passed_over(folder):
+    Path(os.fsdecode(os.fsencode(folder.path) + b"/\xff.toml")).write_text(LESSON)
+    Path(os.fsdecode(os.fsencode(folder.path) + b"/\xfe")).mkdir()
+    with served(folder.path) as desk:
+        assert [one["name"] for one in desk.ask("lessons")["lessons"]] == ["first.toml"]
 
 
 def test_of_a_folder_with_very_many_files_only_the_nearest_are_looked_at(folder, monkeypatch):
