@@ -262,8 +262,9 @@ def test_lines_come_and_go_by_hand_and_by_keys_and_undo_brings_every_one_back(pa
         page,
         "document.querySelector('#values-0').value === '1r' && document.querySelector('#line-number').value === '1'",
     )
-    page.click("#redo")
-    page.select_option("#line-number", "1")
+    page.select_option("#line-number", "0")
+    until(page, "document.querySelector('#values-0').value === '4 4 8 8 4'")
+    page.click("#redo")  # which leads to the line where the change is
     until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
     page.click("#save")
     saved(page)
