@@ -250,8 +250,9 @@ class Desk:
         from watchfiles import Change, awatch
 
         def is_ours(change: Change, path: str) -> bool:
-            lesson = path.endswith(".toml") and not Path(path).name.startswith(".")
-            return lesson or Path(path) in folders or (change == Change.added and Path(path).is_dir())
+            if path.endswith(".toml"):
+                return not Path(path).name.startswith(".")
+            return Path(path).is_dir() if change == Change.added else change == Change.deleted and Path(path) in folders
 
         watch = awatch(*folders, watch_filter=is_ours, debounce=100, step=20, stop_event=ended, recursive=False)
         async for changes in watch:
