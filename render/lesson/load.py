@@ -82,15 +82,15 @@ def lessons_in(folder: Path) -> list[Path]:
     A file that is neither lesson nor groove is among them, so that its mistakes are told.
     """
     inside = (path.relative_to(folder) for path in folder.rglob("*.toml"))
-    seen = sorted((path for path in inside if not any(part.startswith(".") for part in path.parts)), key=_by_number)
+    seen = sorted((path for path in inside if not any(part.startswith(".") for part in path.parts)), key=by_number)
     found = [folder / path for path in seen if not is_groove(folder / path)]
     if not found:
         raise LessonError(f"{folder}: there is no lesson (.toml) in this folder")
     return found
 
 
-def _by_number(path: Path) -> list[list[str | int]]:
-    """A key that puts "week 2" before "week 10", folder by folder."""
+def by_number(path: Path) -> list[list[str | int]]:
+    """A key that puts "week 2" before "week 10", folder by folder: `sorted(paths, key=by_number)`."""
     return [
         [int(piece) if place % 2 else piece.casefold() for place, piece in enumerate(re.split("([0-9]+)", part))]
         for part in path.parts

@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from grooves.lesson import Lesson
     from render.soundfont.samples import DrumKit
 
-__all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets"]
+__all__ = [
+    "Preset",
+    "choose_kit",
+    "choose_soundfont",
+    "default_soundfont",
+    "kit_for",
+    "open_kit",
+    "read_presets",
+    "soundfont_of",
+]
 
 ENVIRONMENT = "FOURLIMB_SOUNDFONT"
 _LESS = "close other programs, or render fewer tracks at a time (--track)"
@@ -96,6 +105,13 @@ def open_kit(
     return DrumKit.open(path, preset, rate, use_cache, processes)
 
 
+def soundfont_of(path: Path, lesson: "Lesson", soundfont: Path | None = None) -> Path:
+    """The soundfont that plays a lesson: the one asked for, else the lesson's own, else the default; LessonError."""
+    named = lesson.soundfont
+    own = Path(named) if named.startswith("~") else path.parent / named
+    return choose_soundfont(soundfont, own if named else None)
+
+
 @contextmanager
 def kit_for(
     path: Path, lesson: "Lesson", soundfont: Path | None, rate: int, use_cache: bool, processes: int = 1
@@ -104,10 +120,8 @@ def kit_for(
 
     Raises LessonError where it cannot be opened, and where memory runs out while it is in use.
     """
-    named = lesson.soundfont
-    own = Path(named) if named.startswith("~") else path.parent / named
     try:
-        chosen = choose_soundfont(soundfont, own if named else None)
+        chosen = soundfont_of(path, lesson, soundfont)
         with closing(open_kit(chosen, rate, use_cache, lesson.kit_program, processes)) as kit:
             yield kit
     except MemoryError:
