@@ -12,10 +12,10 @@ from pathlib import Path
 
 from grooves.errors import LessonError
 from grooves.toml_text import read_toml
+from render.files.there import MOST_LOOKED_AT
 from render.lesson.groove_files import read_text
 from render.lesson.load import by_number
 
-MOST_LOOKED_AT = 20_000  # files and folders: some tenths of a second; ours
 MOST_LESSONS = 500  # shown at once; ours
 MOST_FOLDERS = 1_000  # that are watched: far fewer than a system allows
 _PROGRAMS = {"node_modules", "__pycache__", "site-packages", "venv", "AppData"}
