@@ -141,13 +141,14 @@ def _check_letters(tables: Sequence[LineTable]) -> None:
     if len(tables) > len(ALPHABET):
         raise LessonError(f"line: {len(tables)} lines stand here; a lesson has at most {len(ALPHABET)}, A to Z")
     over: dict[str, int] = {}
-    for number, letter in enumerate(_names(tables), 1):
+    for number, letter in enumerate(letters_of(tables), 1):
         first = over.setdefault(letter.casefold(), number)
         if first != number:
             raise LessonError(f"line {number}, letter: line {first} has the letter {letter} already; choose another")
 
 
-def _names(tables: Sequence[LineTable]) -> list[str]:
+def letters_of(tables: Sequence[LineTable]) -> list[str]:
+    """The letters of several lines: `letters_of(tables)` is ["A", "B"] where they name none."""
     return [table.letter or letter for table, letter in zip(tables, ALPHABET, strict=False)]
 
 
@@ -186,6 +187,6 @@ def _in_turn(file: LessonFile, groove: Groove, lines: Sequence[_Line]) -> Score:
     differ = len(set(readers)) > 1
     letters = tuple(
         RehearsalLetter(letter, min(bar.number for bar in score.bars) + offset, score.played_on if differ else ())
-        for letter, offset, score in zip(_names(file.lines), before, scores, strict=False)
+        for letter, offset, score in zip(letters_of(file.lines), before, scores, strict=False)
     )
     return replace(in_turn(scores, before[:-1]), letters=letters)

@@ -99,6 +99,8 @@ def _rest_length(start: Fraction, end: Fraction, meter: Meter) -> Fraction:
         room = start % both == 0 and end - start >= both and both in _SIGNS and meter.count % 2 == 0
         return both if room else beat if beat in _SIGNS else EIGHTH
     stop, within = min(end, closing), start - opening
+    if start.denominator % 3 == 0 and stop.denominator == 4:  # thirds give way to sixteenths where a quarter begins
+        stop = min(stop, Fraction(start // QUARTER + 1))
     thirds = start.denominator % 3 == 0 or stop.denominator % 3 == 0
     usable = [one for one in _RESTS if start + one <= stop and (thirds or one.denominator % 3)]
     whole = max(usable, default=stop - start)  # a silence shorter than every sign stays as it is

@@ -26,6 +26,10 @@ MADE_TYPES = {
     ".mid": "audio/midi", ".wav": "audio/wav", ".musicxml": "application/vnd.recordare.musicxml+xml",
 }  # fmt: skip
 _FRAMED = "frame-ancestors 'self'"  # beside the policy that a lesson page carries itself
+_FRAME = (  # of the page while it is written: what its own policy says, for scripts and styles of their own addresses
+    "default-src 'none'; style-src 'self'; script-src 'self'; worker-src blob:; frame-ancestors 'self'; "
+    "base-uri 'none'; form-action 'none'"
+)
 _PICTURE = "default-src 'none'; style-src 'unsafe-inline'; font-src data:"
 
 
@@ -147,11 +151,13 @@ async def _asset(request: Request) -> Response:
 def _kept(desk: Desk) -> Any:
     async def answer(request: Request) -> Response:
         name = request.path_params["name"]
-        data = desk.kept.get(name)
-        if data is None:
-            return PlainTextResponse("This was drawn too long ago.\n", 404)
         form = name.rpartition(".")[2]
-        return Response(data, media_type=TYPES[form], headers={"Content-Security-Policy": _policy(form)})
+        if (data := desk.kept.get(name)) is not None:
+            return Response(data, media_type=TYPES[form], headers={"Content-Security-Policy": _policy(form)})
+        if (data := desk.pieces.get(name)) is None:
+            return PlainTextResponse("This was drawn too long ago.\n", 404)
+        headers = {"Content-Security-Policy": _FRAME, "Cache-Control": "private, max-age=86400, immutable"}
+        return Response(data, media_type=TYPES[form], headers=headers)
 
     return answer
 

@@ -1,13 +1,14 @@
 /* The line: each bar a ruled row of places for the pencil, its values and its counts. */
-import { fill, make, say, ui, wrong, wrongAt } from "./dom.js";
-import { change, lesson, showLine, whenChanged } from "./lesson.js";
+import { make, say, ui, wrong, wrongAt } from "./dom.js";
+import { change, lesson, whenChanged } from "./lesson.js";
 
 const KINDS = { struck: "note", held: "held on", rest: "rest" };
 const PARTS = { 2: "eighths", 3: "triplets", 4: "sixteenths", 6: "sixteenths" };
 const SYLLABLES = { "1/2": "&", "1/3": "trip", "2/3": "let", "1/4": "e", "3/4": "a" };
 
 let here = { bar: 0, tick: 0 }; // where the pencil is
-const wished = new Map(); // "bar beat" → into how many places its beat is parted, where its notes would not need that
+let line = 0; // that is shown
+const wished = new Map(); // "bar beat" of it → into how many places its beat is parted, where its notes would not need that
 
 /** The places of a bar: each with its tick, its end, its beat, what sounds there. */
 export function placesOf(bar, number, meter) {
@@ -146,14 +147,13 @@ function drawBar(number) {
 /** Draw the bars that are others than before. */
 function draw() {
   const { bars, meter } = lesson.view;
+  if (line !== lesson.view.line) wished.clear();
+  line = lesson.view.line;
   if (here.bar >= bars.length) here = { bar: bars.length - 1, tick: 0 };
   bars.forEach((bar, number) => {
     if (ui.bars.children[number]?.key !== keyOf(bar, meter)) drawBar(number);
   });
   while (ui.bars.children.length > bars.length) ui.bars.lastChild.remove();
-  ui["which-line"].hidden = lesson.view.lines.length < 2;
-  fill(ui["line-number"], lesson.view.lines.map((letter, number) => [number, letter]));
-  ui["line-number"].value = lesson.view.line;
   ui.meter.textContent = `${meter.name}, ${bars.length} bar${bars.length === 1 ? "" : "s"}${lesson.view.pickup ? `, after a pickup of ${lesson.view.pickup}` : ""}`;
   showHere();
 }
@@ -167,7 +167,8 @@ function buttonAt(bar, tick) {
   return all.filter((button) => Number(button.dataset.tick) <= tick).pop() || all[0];
 }
 
-function goTo(bar, tick, focus = true) {
+/** Put the pencil to a place. */
+export function goTo(bar, tick, focus = true) {
   here = { bar, tick };
   const button = buttonAt(bar, tick);
   if (!button) return;
@@ -340,8 +341,6 @@ for (const button of ui["bar-tools"].querySelectorAll("[data-place]")) {
     pencil(button.dataset.place, here.bar, { tick: Number(tick), step: Number(step) });
   });
 }
-
-ui["line-number"].addEventListener("change", () => showLine(Number(ui["line-number"].value)));
 
 ui.how.addEventListener("click", () => {
   ui["how-text"].hidden = !ui["how-text"].hidden;

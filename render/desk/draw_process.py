@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import BinaryIO
 
 from grooves.errors import LessonError
-from render.desk.preview import chart_svg, groove_wav, page_html, staff_svg
+from render.desk.preview import chart_svg, groove_wav, page_pieces, staff_svg
 
 DRAWN: dict[str, Callable[[str, Path], bytes]] = {
     "chart": chart_svg,
-    "page": page_html,
+    "page": page_pieces,
     "staff": staff_svg,
     "groove": groove_wav,
 }

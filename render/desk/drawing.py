@@ -7,33 +7,52 @@ warm, and the server neither loads them nor waits for them.
 import json
 import subprocess
 import sys
+from base64 import b64decode
 from collections import OrderedDict
 from contextlib import suppress
 from pathlib import Path
 from threading import Lock, Thread
+from typing import Any
 
 from grooves.errors import LessonError
 from render.lesson.term_record import hash_of_bytes
 
-KEPT = 12  # pictures and pages
-FORMS = {"chart": "svg", "page": "html", "staff": "svg", "groove": "wav"}
-TYPES = {"svg": "image/svg+xml", "html": "text/html; charset=utf-8", "wav": "audio/wav"}
+PICTURES = 12  # that are kept
+PIECES = 120  # a page has about ten, one with a band thirty
+TYPES = {
+    "svg": "image/svg+xml", "html": "text/html; charset=utf-8", "wav": "audio/wav",
+    "css": "text/css", "js": "text/javascript", "flac": "audio/flac",
+}  # fmt: skip
+_FRAME = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<link rel="stylesheet" href="/kept/{style}">
+<script src="/kept/{script}"></script>
+<script src="/files/shown.js"></script>
+</head>
+<body></body>
+</html>
+"""
 
 
 class Kept:
-    """What was made for the browser to fetch: `kept.put(b"<svg…", "svg")` is its name."""
+    """What was made for the browser to fetch, the last of it: `Kept(12).put(b"<svg…", "svg")` is its name."""
 
-    def __init__(self) -> None:
+    def __init__(self, most: int) -> None:
         self._data: OrderedDict[str, bytes] = OrderedDict()
         self._lock = Lock()
+        self._most = most
 
-    def put(self, data: bytes, form: str) -> str:
-        """Keep some bytes under a name of their own."""
-        name = f"{hash_of_bytes(data)[:32]}.{form}"
+    def put(self, data: bytes, form: str, name: str = "") -> str:
+        """Keep some bytes under a name that says what they are, their hash unless it is known."""
+        name = f"{name or hash_of_bytes(data)[:32]}.{form}"
         with self._lock:
             self._data[name] = data
             self._data.move_to_end(name)
-            while len(self._data) > KEPT:
+            while len(self._data) > self._most:
                 self._data.popitem(last=False)
         return name
 
@@ -41,6 +60,20 @@ class Kept:
         """The bytes of a name, if they are among the last."""
         with self._lock:
             return self._data.get(name)
+
+
+def framed(page: bytes, pieces: Kept) -> dict[str, Any]:
+    """What the browser needs of a page in pieces: the frame that it begins in, and what a change has moved in it.
+
+    `pieces` holds the rest, each under a name that stays while it stays the same: so it is fetched once.
+    """
+    told = json.loads(page)
+    common, last = (pieces.put(script.encode(), "js") for script in told["scripts"])
+    style = pieces.put(told["style"].encode(), "css")
+    for name, flac in told["hits"].items():
+        pieces.put(b64decode(flac), "flac", name)
+    frame = pieces.put(_FRAME.format(style=style, script=common).encode(), "html")
+    return {"title": told["title"], "body": told["body"], "frame": frame, "begins": last, "hits": list(told["hits"])}
 
 
 class Drawer:

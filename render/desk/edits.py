@@ -3,6 +3,7 @@
 Every change is a table with a `kind`; what is wrong with it is one LessonError, and the text stays as it was.
 """
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -11,17 +12,30 @@ from typing import Any
 
 from grooves.errors import LessonError, at
 from grooves.lesson_file import read_tables
+from grooves.lesson_lines import ALPHABET, letters_of
 from grooves.line import WrittenLine
 from grooves.meter import Meter
 from grooves.pickup import parse_pickup
 from grooves.rhythm import Bar, parse_values, values_text
 from grooves.teaching.graded import lines
+from grooves.toml_text import read_toml
 from render.desk import places, steps
 from render.desk.asked import number, word
-from render.desk.line_text import in_rows, line_key, line_of, meter_of, typed_counts, typed_values, with_bars
+from render.desk.line_tables import with_line, without_line
+from render.desk.line_text import (
+    in_rows,
+    line_key,
+    line_of,
+    line_table,
+    meter_of,
+    typed_counts,
+    typed_values,
+    with_bars,
+)  # fmt: skip
 from render.desk.places import Marks, bar_of, ends_sounding, marks_of, mended, silent_bar
 from render.desk.toml_edit import Value, with_values
 from render.lesson.groove_files import find_groove
+from render.lesson.lesson_text import line_tables
 from render.lesson.load import lesson_of_text
 
 Change = Mapping[str, Any]
@@ -36,11 +50,11 @@ def edited(text: str, path: Path, change: Change) -> str:
     if kind in _OF_A_BAR or kind in ("level", "take"):
         after = _with_line(text, path, kind, change)
     elif kind == "set":
-        after = with_values(text, [(_key(change), change.get("value"))])
+        after = with_values(text, [(key, change.get("value")) for key in _keys(text, _key(change))])
     elif kind == "text":
         after = word(change, "text", most=1_000_000)
-    elif kind in _OF_TRACKS:
-        after = _OF_TRACKS[kind](text, path, change)
+    elif kind in _OF_TABLES:
+        after = _OF_TABLES[kind](text, path, change)
     else:
         raise LessonError(f"'{kind}' is no change that can be made here")
     lesson_of_text(after, path)
@@ -52,6 +66,18 @@ def _key(change: Change) -> Sequence[str | int]:
     if not isinstance(key, list) or not 1 <= len(key) <= 4 or not all(isinstance(one, str | int) for one in key):
         raise LessonError("a key is missing")
     return key
+
+
+def _keys(text: str, key: Sequence[str | int]) -> list[Sequence[str | int]]:
+    """The keys that are set with one: several lines repeat their bars alike."""
+    if len(key) == 3 and key[0] == "line" and key[2] == "repeat_each":
+        return [["line", which, "repeat_each"] for which in range(len(read_tables(text).lines))]
+    return [key]
+
+
+def _which(change: Change) -> int:
+    """Which of several lines is meant, from 0."""
+    return number(change, "line", 0, 25) if "line" in change else 0
 
 
 # --- the line -------------------------------------------------------------------------------------
@@ -97,7 +123,7 @@ class _InBar:
 
 
 def _with_line(text: str, path: Path, kind: str, change: Change) -> str:
-    which = number(change, "line", 0, 25) if "line" in change else 0
+    which = _which(change)
     meter, line = meter_of(text, path), line_of(text, path, which)
     if kind == "take":
         return _taken(text, path, meter, change, which)
@@ -209,8 +235,44 @@ def _remove_track(text: str, path: Path, change: Change) -> str:
     return with_values(text, [(["track", number(change, "track", 0, count - 1)], None)])
 
 
-_OF_TRACKS: dict[str, Callable[[str, Path, Change], str]] = {
+# --- several lines --------------------------------------------------------------------------------
+
+_NEW_BARS = 4  # of rests, to be written in
+
+
+def _add_line(text: str, path: Path, change: Change) -> str:
+    """One line more after all others: bars of rests, read as the line that is written now is read."""
+    tables = read_tables(text).lines
+    if len(tables) == len(ALPHABET):
+        raise LessonError(f"line: a lesson has at most {len(tables)} lines, A to Z")
+    line_table(text, _which(change))
+    like = line_tables(read_toml(text))[_which(change)]
+    kept = {key: like[key] for key in ("played_on", "reads_with", "repeat_each") if key in like}
+    taken = {letter.casefold() for letter in letters_of(tables)}
+    letter = ALPHABET[len(tables)]
+    if letter.casefold() in taken:
+        kept["letter"] = next(one for one in ALPHABET if one.casefold() not in taken)
+    values = " | ".join([values_text([silent_bar(meter_of(text, path))])] * _NEW_BARS)
+    return with_line(text, {"values": values, **kept})
+
+
+def _remove_line(text: str, _: Path, change: Change) -> str:
+    """One line less; those after it keep their letters where a track names its bars by them."""
+    tables, which = read_tables(text).lines, _which(change)
+    if len(tables) == 1:
+        raise LessonError("a lesson has at least one line; change this one")
+    line_table(text, which)
+    named = any(re.search("[A-Za-z]", str(track.get("bars", ""))) for track in read_toml(text).get("track", []))
+    after = [(n, letter) for n, letter in enumerate(letters_of(tables)) if n > which and not tables[n].letter]
+    if named:
+        text = with_values(text, [([*line_key(text, n), "letter"], letter) for n, letter in after])
+    return without_line(text, which)
+
+
+_OF_TABLES: dict[str, Callable[[str, Path, Change], str]] = {
     "fit": _fit,
+    "add line": _add_line,
+    "remove line": _remove_line,
     "add track": _add_track,
     "remove track": _remove_track,
 }

@@ -13,13 +13,13 @@ from typing import Any
 
 from grooves.errors import LessonError, visible
 from grooves.file_names import slug
+from render.desk.listing import Listing, listing
 from render.desk.toml_edit import with_values
 from render.files.write import make_folder, write_bytes
 from render.lesson.groove_files import read_text
-from render.lesson.load import lesson_of_text, lessons_in
+from render.lesson.load import lesson_of_text
 from render.lesson.term_record import hash_of_bytes
 
-MOST_LESSONS = 500  # shown at once; ours
 FIRST_LESSON = """title    = "Lesson"
 tempo    = 100           # beats a minute
 groove   = "swing"
@@ -80,19 +80,13 @@ class Folder:
         """A file's name in this folder: the way back of `place`."""
         return path.relative_to(self.path).as_posix()
 
-    def names(self) -> list[str]:
+    def listing(self) -> Listing:
         """The lessons that are there, in order; none in an empty folder."""
-        try:
-            found = lessons_in(self.path)
-        except LessonError:
-            return []
-        inside = []
-        for path in found[:MOST_LESSONS]:
-            try:
-                inside.append(self.name(self.place(self.name(path))))
-            except LessonError:
-                continue
-        return inside
+        return listing(self.path)
+
+    def names(self) -> list[str]:
+        """Their names."""
+        return [self.name(path) for path in self.listing().lessons]
 
     def _free(self, title: str) -> Path:
         """A file that is not there yet for a lesson of this title."""

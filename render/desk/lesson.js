@@ -75,7 +75,7 @@ function become(text, view) {
   lesson.past.push({ text: lesson.text, view: lesson.view });
   if (lesson.past.length > MOST_STEPS) lesson.past.shift();
   lesson.future = [];
-  Object.assign(lesson, { text, view });
+  Object.assign(lesson, { text, view, which: view ? view.line : 0 });
   if (view) notice();
   show("changed");
   if (!lesson.pending) show("settled");
@@ -84,17 +84,24 @@ function become(text, view) {
 
 function step(from, to, words) {
   lesson.asked = performance.now();
-  last = last.then(() => {
-    const there = from.pop();
+  last = last.then(async () => {
+    const there = from.at(-1);
     if (!there) return;
+    if (isOtherLine(there.view, lesson.view)) await showLine(there.view.line); // where the change is
+    from.pop();
     to.push({ text: lesson.text, view: lesson.view });
     Object.assign(lesson, there, { which: there.view ? there.view.line : 0 });
     show("changed");
     show("settled");
     keep();
     say(words);
-  });
+  }).catch((error) => say(error.message));
   return last;
+}
+
+/** Whether two views show different ones of the same lines. */
+function isOtherLine(one, other) {
+  return Boolean(one && other) && one.lines.length === other.lines.length && one.line !== other.line;
 }
 
 /** Show another of several lines. */

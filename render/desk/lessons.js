@@ -4,8 +4,10 @@ import { make, question, say, ui, wrongAt } from "./dom.js";
 
 /** Show every lesson that is there. */
 export async function showLessons() {
-  const { lessons, folder } = await ask("lessons");
+  const { lessons, folder, left_out: leftOut } = await ask("lessons");
   ui.folder.textContent = folder;
+  ui["left-out"].textContent = leftOut;
+  ui["left-out"].hidden = !leftOut;
   ui.empty.hidden = lessons.length > 0;
   ui.cards.replaceChildren(...lessons.map(card));
 }

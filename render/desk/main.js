@@ -7,6 +7,7 @@ import { closeSight } from "./see.js";
 import { setChoices } from "./setting.js";
 import "./bars.js";
 import "./giving.js";
+import "./lines.js";
 import "./tap.js";
 import "./tracks.js";
 

@@ -2,22 +2,30 @@
 
 import json
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from grooves.groove import Groove
+from grooves.lesson import Lesson
 from grooves.meter import EIGHTH
-from render.lesson.documents import chart_data, page_data
+from render.lesson.documents import chart_data, page_in_parts
 from render.lesson.groove_files import find_groove, shipped_grooves
 from render.lesson.load import lesson_of_text
 from render.lesson.options import ChartOptions, RenderOptions
-from render.soundfont.soundfont import kit_for
+from render.lesson.term_record import hash_of_bytes
+from render.soundfont.soundfont import open_kit, soundfont_of
+
+if TYPE_CHECKING:
+    from render.soundfont.samples import DrumKit
 
 RATE = 44100
 MOST_ON_CARD = 4  # bars
+_kits: "dict[tuple[Path, int, int, str | int | None], DrumKit]" = {}  # the last one, by its file as it was
 
 
 def chart_svg(text: str, path: Path) -> bytes:
@@ -26,11 +34,39 @@ def chart_svg(text: str, path: Path) -> bytes:
     return chart_data(lesson, "svg", ChartOptions())
 
 
-def page_html(text: str, path: Path) -> bytes:
-    """A lesson's page as `fourlimb page` makes it: raises LessonError."""
+def page_pieces(text: str, path: Path) -> bytes:
+    """A lesson's page as `fourlimb page` makes it, in pieces, as JSON; raises LessonError.
+
+    `title` and `body` are what a change moves; `style`, `scripts` and `hits` are mostly the same as before. In the body
+    each hit is named by its hash, and `hits` says what stands behind the name.
+    """
     lesson = lesson_of_text(text, path).lesson
-    with kit_for(path, lesson, None, RATE, True) as kit:
-        return page_data(lesson, kit)
+    with _warm_kit(path, lesson) as kit:
+        parts = page_in_parts(lesson, kit)
+    names = [hash_of_bytes(hit["flac"].encode())[:32] for hit in parts.sounds["hits"]]
+    named = [{**hit, "flac": name} for hit, name in zip(parts.sounds["hits"], names, strict=True)]
+    html = parts.html("", "", {**parts.sounds, "hits": named})
+    pieces = {
+        "title": lesson.title,
+        "body": html.partition("<body>")[2].rpartition("<script>")[0],
+        "style": parts.style,
+        "scripts": ["\n".join(parts.scripts[:-1]), parts.scripts[-1]],
+        "hits": {name: hit["flac"] for name, hit in zip(names, parts.sounds["hits"], strict=True)},
+    }
+    return json.dumps(pieces, ensure_ascii=False).encode()
+
+
+@contextmanager
+def _warm_kit(path: Path, lesson: Lesson) -> "Iterator[DrumKit]":
+    """The kit that plays a lesson, with the hits that it played for the page before."""
+    soundfont = soundfont_of(path, lesson)
+    state = soundfont.stat()
+    key = (soundfont, state.st_mtime_ns, state.st_size, lesson.kit_program)
+    if key not in _kits:
+        _kits.clear()
+        _kits[key] = open_kit(soundfont, RATE, program=lesson.kit_program)
+    with closing(_kits[key]) as kit:
+        yield kit
 
 
 def staff_svg(text: str, path: Path) -> bytes:

@@ -1,11 +1,16 @@
 /* The chart and the student's page of the lesson as it stands, which follow every change; the page's own player. */
 import { ask, newestOf } from "./api.js";
 import { make, ui, wrong } from "./dom.js";
+import { closePage, handed, hushOld, showPage, shownPage } from "./frame.js";
 import { lesson, whenChanged } from "./lesson.js";
 
-let frame = null; // the page that is shown
-let seen = { chart: null, page: null };
-let playAgain = false;
+const faults = { chart: "", page: "" };
+
+/** What is wrong with chart or page; what is wrong with both is said once. */
+function faulty(what, message) {
+  faults[what] = message;
+  wrong(ui["see-wrong"], [...new Set(Object.values(faults).filter(Boolean))].join(" "));
+}
 
 /** Draw the chart of a text. */
 const drawChart = newestOf(async (name, text, since) => {
@@ -14,22 +19,29 @@ const drawChart = newestOf(async (name, text, since) => {
     const picture = make("img", { src: `/kept/${chart}`, alt: words() });
     await picture.decode();
     ui.chart.replaceChildren(picture);
-    wrong(ui["see-wrong"], "");
+    faulty("chart", "");
     followed("chart", since);
   } catch (error) {
-    wrong(ui["see-wrong"], error.message);
+    faulty("chart", error.message);
   }
 });
 
-/** Make the page of a text, and show it once it can be played. */
+let shown = null; // of the page that is shown, what a change may move
+
+/** Make the page of a text, and show it. */
 const makePage = newestOf(async (name, text, since) => {
   try {
-    const { page } = await ask("page", { name, text });
-    if (seen.page === page) return;
-    await opened(page, since);
-    seen.page = page;
+    const page = await ask("page", { name, text });
+    const now = page.body + page.frame;
+    faulty("page", "");
+    if (now === shown) return;
+    shown = now;
+    ui.hear.disabled = !(await showPage(page, () => followed("page", since)));
+    follow();
+    handed().then(show);
   } catch (error) {
-    wrong(ui["see-wrong"], error.message);
+    shown = null;
+    faulty("page", error.message);
   }
 });
 
@@ -38,59 +50,28 @@ function words() {
   return `Chart of ${title}: ${bars.map((bar, number) => `bar ${number + 1}: ${bar.counts || bar.values}`).join("; ")}`;
 }
 
-/** How long a change took to be seen, for whoever measures it. */
+/** How long a change took to be painted, for whoever measures it. */
 function followed(what, since) {
-  const took = performance.now() - since;
-  document.body.dataset[what] = took.toFixed(1);
-  document.body.dataset[`${what}s`] = String(Number(document.body.dataset[`${what}s`] || 0) + 1);
-}
-
-function opened(page, since) {
-  const next = make("iframe", { className: "next", title: "The student's page", src: `/kept/${page}` });
-  ui.page.append(next);
-  return new Promise((resolve) => {
-    next.addEventListener("load", () => {
-      const was = playing();
-      const scrolled = frame?.contentWindow?.scrollY || 0;
-      if (was) press();
-      if (frame) frame.remove();
-      next.className = "";
-      frame = next;
-      frame.contentWindow.scrollTo(0, scrolled);
-      forgetLogs();
-      followed("page", since);
-      watch(was || playAgain);
-      resolve();
-    }, { once: true });
-  });
-}
-
-/** The page that is only looked at keeps no log on this computer. */
-function forgetLogs() {
-  for (const key of Object.keys(localStorage)) if (key.startsWith("fourlimb")) localStorage.removeItem(key);
+  requestAnimationFrame(() => setTimeout(() => {
+    document.body.dataset[what] = (performance.now() - since).toFixed(1);
+    document.body.dataset[`${what}s`] = String(Number(document.body.dataset[`${what}s`] || 0) + 1);
+  }));
 }
 
 // --- hearing ---
 
-const player = () => frame?.contentDocument;
-const playing = () => Boolean(player()?.getElementById("play-word")?.textContent === "Stop");
-const press = () => player()?.getElementById("play")?.click();
+const playing = () => Boolean(shownPage()?.getElementById("play-word")?.textContent === "Stop");
+const press = () => shownPage()?.getElementById("play")?.click();
 
-/** Follow the page's own button, and go on playing where an older page played. */
-function watch(goOn) {
-  playAgain = false;
-  const { body } = player();
-  const ready = () => {
-    if (!body.classList.contains("ready")) return;
-    ui.hear.disabled = false;
-    waits.disconnect();
-    if (goOn) press();
-    show();
-  };
-  const waits = new MutationObserver(ready);
-  waits.observe(body, { attributes: true });
-  ready();
-  new MutationObserver(show).observe(player().getElementById("play-word"), { childList: true, characterData: true, subtree: true });
+/** Follow the page's own button. */
+function follow() {
+  const word = shownPage()?.getElementById("play-word");
+  if (word) new MutationObserver(pressed).observe(word, { childList: true, characterData: true, subtree: true });
+}
+
+function pressed() {
+  if (!playing()) hushOld();
+  show();
 }
 
 function show() {
@@ -99,7 +80,12 @@ function show() {
 }
 
 ui.hear.addEventListener("click", () => {
-  player()?.querySelectorAll("[name=step]").forEach((step) => {
+  if (ui.hear.classList.contains("playing") && !playing()) { // from one page to the next
+    hushOld();
+    show();
+    return;
+  }
+  shownPage()?.querySelectorAll("[name=step]").forEach((step) => {
     if (!playing() && step.parentElement.textContent.includes("feet") && !step.checked) step.click();
   });
   press();
@@ -120,10 +106,10 @@ ui["see-page"].addEventListener("click", () => choose(true));
 
 /** Nothing is to be seen or heard any more. */
 export function closeSight() {
-  if (playing()) press();
-  if (frame) frame.remove();
-  frame = null;
-  seen = { chart: null, page: null };
+  closePage();
+  shown = null;
+  faulty("chart", "");
+  faulty("page", "");
   ui.chart.replaceChildren();
   ui.hear.disabled = true;
   show();

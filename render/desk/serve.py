@@ -24,7 +24,9 @@ HOST = "127.0.0.1"
 
 def listen(port: int, host: str = HOST) -> socket.socket:
     """A socket on a port of this computer, 0 for any that is free; raises LessonError where it is taken."""
-    own = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    own = socket.socket(
+        socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP
+    )  # named: only then asyncio sends at once
     own.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         own.bind((host, port))

@@ -103,20 +103,30 @@ addEventListener("keydown", (event) => {
 }, true);
 addEventListener("keyup", (event) => run && event.code === "Space" && event.preventDefault(), true);
 
+/** Hear every pad that is there now (W3C Web MIDI API): a tap is a note-on, which at velocity 0 is none. */
+function hearPads() {
+  for (const input of pads.inputs.values()) {
+    input.onmidimessage = ({ data, timeStamp }) => (data[0] & 0xf0) === 0x90 && data[2] > 0 && tap(timeStamp);
+  }
+  say(pads.inputs.size ? "The pad is heard" : "No pad is connected; it is heard once one is");
+}
+
+function hearNoPads() {
+  pads.onstatechange = null;
+  for (const input of pads.inputs.values()) input.onmidimessage = null;
+  pads = null;
+}
+
 ui.pad.addEventListener("click", async () => {
-  if (pads) {
-    for (const input of pads.inputs.values()) input.onmidimessage = null;
-    pads = null;
-  } else {
-    try {
+  try {
+    if (pads) hearNoPads();
+    else {
       pads = await navigator.requestMIDIAccess();
-      for (const input of pads.inputs.values()) {
-        input.onmidimessage = ({ data, timeStamp }) => (data[0] & 0xf0) === 0x90 && data[2] > 0 && tap(timeStamp);
-      }
-      say(pads.inputs.size ? "The pad is heard" : "No pad is connected");
-    } catch {
-      say("This browser gives no MIDI pad");
+      pads.onstatechange = hearPads;
+      hearPads();
     }
+  } catch {
+    say("This browser gives no MIDI pad");
   }
   ui.pad.setAttribute("aria-pressed", String(Boolean(pads)));
 });

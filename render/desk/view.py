@@ -7,7 +7,7 @@ from typing import Any
 from grooves.kit import LIMBS, PARTS
 from grooves.lesson import Lesson
 from grooves.lesson_file import read_tables
-from grooves.lesson_lines import ALPHABET
+from grooves.lesson_lines import letters_of
 from grooves.line import WrittenLine
 from grooves.meter import Meter
 from grooves.performance import level_of
@@ -34,7 +34,7 @@ def view(text: str, path: Path, which: int = 0) -> dict[str, Any]:
         "beat": float(lesson.score.groove.beat),
         "pickup": values_text([line.pickup]) if line.pickup else "",
         "line": which,
-        "lines": [table.letter or ALPHABET[number % 26] for number, table in enumerate(lines)],
+        "lines": letters_of(lines),
         "bars": _bars(line, meter),
         "tables": _plain(loaded.tables),
         "balance": _balance(lesson),

@@ -5,14 +5,16 @@ Nothing of a lesson is kept here between two requests: the browser holds its tex
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+from starlette.concurrency import run_in_threadpool
+
 from grooves.errors import LessonError
 from render.desk.asked import number, word
-from render.desk.drawing import Drawer, Kept
+from render.desk.drawing import PICTURES, PIECES, Drawer, Kept, framed
 from render.desk.edits import edited
 from render.desk.folder import FIRST_LESSON, Folder, difference
 from render.desk.giving import Making, made_here
@@ -27,6 +29,7 @@ Body = Mapping[str, Any]
 Answer = dict[str, Any]
 WAIT_SECONDS = 20.0  # a browser that asks for changes is told after this at the latest
 MOST_TEXT = 1_000_000
+MOST_LINES = 26  # A to Z
 
 
 class Desk:
@@ -34,7 +37,7 @@ class Desk:
 
     def __init__(self, path: Path) -> None:
         self.folder = Folder(path)
-        self.kept = Kept()
+        self.kept, self.pieces = Kept(PICTURES), Kept(PIECES)
         self.charts, self.pages = Drawer(), Drawer()
         self.makings = Making(self.folder)
         self.sharing = Sharing()
@@ -47,7 +50,9 @@ class Desk:
 
     def lessons(self, _: Body) -> Answer:
         """Every lesson as its card says it, a wrong one with what is wrong."""
-        return {"folder": self.folder.path.name, "lessons": [self._card(name) for name in self.folder.names()]}
+        found = self.folder.listing()
+        cards = [self._card(self.folder.name(path)) for path in found.lessons]
+        return {"folder": self.folder.path.name, "lessons": cards, "left_out": found.left_out}
 
     def _card(self, name: str) -> Answer:
         try:
@@ -122,7 +127,8 @@ class Desk:
             raise LessonError("there is no change in this request")
         path = self._path(body)
         text = edited(self._text(body), path, change)
-        return {"text": text, "view": view(text, path, _which(change))}
+        shown = MOST_LINES - 1 if change.get("kind") == "add line" else _which(change)  # it comes last
+        return {"text": text, "view": view(text, path, shown)}
 
     def keep(self, body: Body) -> Answer:
         """Note unsaved work."""
@@ -161,8 +167,8 @@ class Desk:
         return {"chart": self.kept.put(self.charts.draw("chart", self._text(body), self._path(body)), "svg")}
 
     def page(self, body: Body) -> Answer:
-        """The page of a text, to be fetched."""
-        return {"page": self.kept.put(self.pages.draw("page", self._text(body), self._path(body)), "html")}
+        """The page of a text, in pieces."""
+        return framed(self.pages.draw("page", self._text(body), self._path(body)), self.pieces)
 
     def groove(self, name: str) -> bytes:
         """Some bars of a groove as sound."""
@@ -229,16 +235,38 @@ class Desk:
                 await watching
 
     async def _watch(self, ended: asyncio.Event) -> None:
-        from watchfiles import awatch
+        """Tell of every change of a lesson; where folders come or go, watch those that are there then."""
+        again = False
+        while not ended.is_set():
+            folders = (await run_in_threadpool(self.folder.listing)).folders
+            missed = [self._tell(0.3)] if again else []  # what came between one watch and the next
+            try:
+                await asyncio.gather(self._watch_these(folders, ended), *missed)
+            except OSError:  # a folder went meanwhile, or the system watches no more of them
+                await asyncio.sleep(5)
+            again = True
 
-        def is_lesson(_: Any, path: str) -> bool:
-            return path.endswith(".toml") and not Path(path).name.startswith(".")
+    async def _watch_these(self, folders: Sequence[Path], ended: asyncio.Event) -> None:
+        from watchfiles import Change, awatch
 
-        async for _ in awatch(self.folder.path, watch_filter=is_lesson, debounce=100, step=20, stop_event=ended):
-            assert self._changed
-            async with self._changed:
-                self._changes += 1
-                self._changed.notify_all()
+        def is_ours(change: Change, path: str) -> bool:
+            if path.endswith(".toml"):
+                return not Path(path).name.startswith(".")
+            return Path(path).is_dir() if change == Change.added else change == Change.deleted and Path(path) in folders
+
+        watch = awatch(*folders, watch_filter=is_ours, debounce=100, step=20, stop_event=ended, recursive=False)
+        async for changes in watch:
+            await self._tell()
+            if not all(path.endswith(".toml") for _, path in changes):
+                return
+
+    async def _tell(self, after_seconds: float = 0.0) -> None:
+        """Something has changed: let everybody know who waits for that."""
+        await asyncio.sleep(after_seconds)
+        assert self._changed
+        async with self._changed:
+            self._changes += 1
+            self._changed.notify_all()
 
     async def wait_for_change(self, since: int) -> int:
         """How often the folder has changed, told once that is more often than `since`, or after a while."""
@@ -258,4 +286,4 @@ class Desk:
 
 def _which(body: Body) -> int:
     """Which of several lines is meant, from 0."""
-    return number(body, "line", 0, 25) if "line" in body else 0
+    return number(body, "line", 0, MOST_LINES - 1) if "line" in body else 0

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from grooves.players import WrittenBar
     from render.lesson.session import Session
+    from render.page.page import PageParts
     from render.soundfont.samples import DrumKit
 
 CHART_FORMS = (".pdf", ".svg", ".png", ".musicxml")
@@ -87,6 +88,14 @@ def page_data(lesson: Lesson, kit: "DrumKit", back: str = "") -> bytes:
     from render.sound.balance import calibrate
 
     return page(lesson, kit, calibrate(kit), back).encode()
+
+
+def page_in_parts(lesson: Lesson, kit: "DrumKit") -> "PageParts":
+    """The same page before it is one file: `page_in_parts(lesson, kit).scripts`; raises LessonError."""
+    from render.page.page import page_parts
+    from render.sound.balance import calibrate
+
+    return page_parts(lesson, kit, calibrate(kit))
 
 
 def page_files(path: Path, out: Path | None, soundfont: Path | None, rate: int, use_cache: bool) -> list[Path]:

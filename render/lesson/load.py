@@ -14,7 +14,7 @@ from grooves.players import Band
 from grooves.remarks import remarks
 from grooves.rhythm import Meter
 from grooves.toml_text import read_toml
-from render.files.there import is_file
+from render.files.there import files_below, is_file
 from render.lesson.groove_files import find_groove, read_text
 from render.lesson.lesson_text import line_tables
 
@@ -79,18 +79,18 @@ def lessons_in(folder: Path) -> list[Path]:
     """The lessons of a folder and of folders in it, week 2 before week 10: `lessons_in(Path("term"))`.
 
     Grooves beside them are none, and what begins with a dot is passed over. Raises LessonError where there are none.
-    A file that is neither lesson nor groove is among them, so that its mistakes are told.
+    A file that is neither lesson nor groove is among them, so that its mistakes are told; a folder that holds far more
+    than lessons, such as a whole disk, is refused.
     """
-    inside = (path.relative_to(folder) for path in folder.rglob("*.toml"))
-    seen = sorted((path for path in inside if not any(part.startswith(".") for part in path.parts)), key=_by_number)
+    seen = sorted((path.relative_to(folder) for path in files_below(folder, ".toml")), key=by_number)
     found = [folder / path for path in seen if not is_groove(folder / path)]
     if not found:
         raise LessonError(f"{folder}: there is no lesson (.toml) in this folder")
     return found
 
 
-def _by_number(path: Path) -> list[list[str | int]]:
-    """A key that puts "week 2" before "week 10", folder by folder."""
+def by_number(path: Path) -> list[list[str | int]]:
+    """A key that puts "week 2" before "week 10", folder by folder: `sorted(paths, key=by_number)`."""
     return [
         [int(piece) if place % 2 else piece.casefold() for place, piece in enumerate(re.split("([0-9]+)", part))]
         for part in path.parts

@@ -16,6 +16,7 @@ from render.lesson.session import (
     describe_gain,
     open_session,
     perform_track,
+    perform_tracks,
     sounds_of,
     write_midi,
     write_sounds,
@@ -33,7 +34,7 @@ def render_loop(path: Path, loop: LoopOptions, options: RenderOptions, progress:
     """
     plan = plan_loop(path, loop, options)
     with open_session(plan) as session:
-        both = [perform_track(plan.lesson, one, session.balance) for one in plan.tracks]
+        both = perform_tracks(session)
         files, said = [write_midi(session, one) for one in both], []
         if options.audio:
             sounds, gain = _write_sounds(session, both, progress)

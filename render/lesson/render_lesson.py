@@ -21,6 +21,7 @@ from render.lesson.session import (
     open_kit_of,
     open_session,
     perform_track,
+    perform_tracks,
     sounds_of,
     write_midi,
     write_sounds,
@@ -43,7 +44,7 @@ def render_lesson(path: Path, options: RenderOptions, progress: Progress = lambd
 def render_plan(plan: Plan, progress: Progress = lambda _: None) -> Report:
     """Render a lesson as planned: `render_plan(plan_lesson(path, options)).notes`; raises LessonError."""
     with open_session(plan) as session:
-        tracks = [perform_track(plan.lesson, one, session.balance) for one in plan.tracks]
+        tracks = perform_tracks(session)
         wanted = [one for one in tracks if one.planned.files]
         files = [made for one in wanted for made in write_midi(session, one)]
         files += write_documents(session)

@@ -14,6 +14,7 @@ from typing import Any
 from grooves.errors import LessonError, visible
 from grooves.file_names import slug
 from grooves.lesson import Lesson
+from render.files.there import files_below
 from render.lesson.groove_files import LARGEST_FILE_BYTES, read_text
 from render.lesson.term_record import hash_of
 from render.page.practice_log import lesson_hash, read_log
@@ -112,7 +113,7 @@ def read_results(folder: Path, lessons: Sequence[TermBars], once: Mapping[str, s
 def _files(folder: Path) -> list[Path]:
     if not folder.is_dir():
         raise LessonError(f"--results: {folder} is not a folder; name the folder with what came back")
-    files = sorted(path for path in folder.rglob("*.json") if path.is_file() and not path.name.startswith("."))
+    files = sorted(path for path in files_below(folder, ".json") if path.is_file())
     if not files:
         raise LessonError(f"--results: in {folder} there is no practice log and no checked take (.json)")
     if len(files) > MOST_FILES:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 from grooves.cast import cast
@@ -17,6 +18,7 @@ from render.sound.balance import Balance, calibrate, plain_balance, velocities
 from render.sound.events import Rendition
 from render.sound.gain import Gain
 from render.sound.midi import midi_bytes
+from render.sound.recordings import record
 from render.sound.tracks import Tracks
 from render.soundfont.samples import DrumKit
 from render.soundfont.soundfont import kit_for
@@ -37,12 +39,16 @@ class PerformedTrack:
 
 @dataclass(frozen=True)
 class Session:
-    """A plan being rendered: with which kit, at which levels, and under which name each file is written meanwhile."""
+    """A plan being rendered: with which kit, and under which name each file is written meanwhile."""
 
     plan: Plan
     kit: DrumKit
-    balance: Balance
     beside: Mapping[Path, Path]
+
+    @cached_property
+    def balance(self) -> Balance:
+        """The levels it is struck at, measured once the kit has been recorded."""
+        return balance_for(self.plan, self.kit)
 
     @property
     def program(self) -> int | None:
@@ -56,7 +62,7 @@ def open_kit_of(plan: Plan) -> Iterator[DrumKit]:
     options, lesson = plan.options, plan.lesson
     if options.kit_program is not None:
         lesson = replace(lesson, kit_program=options.kit_program)
-    with kit_for(plan.path, lesson, options.soundfont, options.rate, options.use_cache) as kit:
+    with kit_for(plan.path, lesson, options.soundfont, options.rate, options.use_cache, options.processes) as kit:
         yield kit
 
 
@@ -71,7 +77,7 @@ def open_session(plan: Plan) -> Iterator[Session]:
             make_folder(folder)
         paths = [file.path for file in plan.files]
         with whole(paths, plan.loaded.reads) as beside:
-            yield Session(plan, kit, balance_for(plan, kit), dict(zip(paths, beside, strict=True)))
+            yield Session(plan, kit, dict(zip(paths, beside, strict=True)))
 
 
 def balance_for(plan: Plan, kit: DrumKit) -> Balance:
@@ -83,6 +89,19 @@ def perform_track(lesson: Lesson, planned: PlannedTrack, balance: Balance) -> Pe
     """Perform a track at its velocities: `perform_track(plan.lesson, plan.tracks[0], balance).performance.hits`."""
     performance = perform(lesson.score, planned.passages, lesson.feel, lesson.balance_lu)
     return PerformedTrack(planned, performance, velocities(performance, balance))
+
+
+def perform_tracks(session: Session) -> list[PerformedTrack]:
+    """Perform the tracks of a plan, once what they play is recorded: `perform_tracks(session)[0].performance.hits`."""
+    plan = session.plan
+    lesson, options = plan.lesson, plan.options
+    played = [perform(lesson.score, one.passages, lesson.feel, lesson.balance_lu) for one in plan.tracks]
+    if options.audio and not options.plain_velocities:
+        record(played, session.kit)
+    return [
+        PerformedTrack(planned, performance, velocities(performance, session.balance))
+        for planned, performance in zip(plan.tracks, played, strict=True)
+    ]
 
 
 def write_midi(session: Session, one: PerformedTrack) -> list[MadeFile]:

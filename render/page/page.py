@@ -120,12 +120,35 @@ def entry(lesson: Lesson, address: str) -> Entry:
     return Entry(address, lesson.title, score.tempo_bpm, score.groove.title, len({bar.number for bar in score.bars}))
 
 
+@dataclass(frozen=True)
+class PageParts:
+    """What a lesson's page is put together from: `page_parts(lesson, kit, calibrate(kit)).values["title"]`."""
+
+    style: str
+    scripts: Sequence[str]  # in their order; the last one sets the page going
+    sounds: dict[str, Any]
+    values: Mapping[str, Any]  # what else its template is filled with
+
+    def html(self, style: str, script: str, sounds: Mapping[str, Any]) -> str:
+        """The page as HTML, with a style, a script and sounds."""
+        return _filled("page.html", style, script, **self.values, sounds=_data(sounds))
+
+
 def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> str:
     """The page of a lesson as HTML: `page(lesson, kit, calibrate(kit))`.
 
     `back` is the address of the index that it links to, "" for none.
 
     Raises LessonError where the kit has no sound for a part of the lesson.
+    """
+    parts = page_parts(lesson, kit, balance, back)
+    return parts.html(parts.style, "\n".join(parts.scripts), parts.sounds)
+
+
+def page_parts(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> PageParts:
+    """The same before it is one file, for whoever shows it piece by piece: `page_parts(lesson, kit, balance).scripts`.
+
+    Raises LessonError as `page` does.
     """
     score = lesson.score
     engraved = staves(score)
@@ -134,37 +157,36 @@ def page(lesson: Lesson, kit: "DrumKit", balance: Balance, back: str = "") -> st
     moved = [one for _, one in named]
     sheet = PageScore(tuple(moved))
     more = band_data(lesson, sheet.voices) | pickup_data(sheet)
-    return _filled(
-        "page.html",
-        "\n".join(_asset(f"{name}.css") for name in styles(score)) + _widths(engraved),
-        "\n".join(_asset(f"{name}.js") for name in scripts(score)),
-        title=lesson.title,
-        back=back,
-        note=lesson.note,
-        groove=score.groove.title,
-        beat=_BEATS.get(score.groove.beat, "beat"),
-        tempo=f"{score.tempo_bpm:g}",
-        feel=feel_words(score),
-        steps=steps(lesson),
-        cards=[_card(lesson, one, label) for one, label in zip(engraved.bars, numbers, strict=True)],
-        glyphs=Markup(engraved.glyphs),
-        staff_box=engraved.box,
-        down=f"{staff_shift_mm(score):g}",
-        limbs=row_limbs(moved),
-        band=list(more["band"]["parts"]) if score.band else [],
-        pickup=pickup_picture(score, count_in_score(score), engraved) if score.pickup else None,
-        drums=[name for name, _ in named],
-        parts=score.parts,
-        slowest=f"{SLOWEST_BPM:g}",
-        fastest=f"{FASTEST_BPM:g}",
-        counts_in=sorted({0, 1, 2, 4, lesson.count_in}),
-        swings=score.meter.unit < 8,
-        backbeat="2 and 4" if score.meter.pulses >= 4 else "2",
-        cautions=CAUTIONS,
-        shortcuts=SHORTCUTS,
-        score=_data(_page_data(lesson, moved, engraved, numbers) | more),
-        sounds=_data(_sounds(moved, more, kit, balance)),
-    )
+    style = "\n".join(_asset(f"{name}.css") for name in styles(score)) + _widths(engraved)
+    values = {
+        "title": lesson.title,
+        "back": back,
+        "note": lesson.note,
+        "groove": score.groove.title,
+        "beat": _BEATS.get(score.groove.beat, "beat"),
+        "tempo": f"{score.tempo_bpm:g}",
+        "feel": feel_words(score),
+        "steps": steps(lesson),
+        "cards": [_card(lesson, one, label) for one, label in zip(engraved.bars, numbers, strict=True)],
+        "glyphs": Markup(engraved.glyphs),
+        "staff_box": engraved.box,
+        "down": f"{staff_shift_mm(score):g}",
+        "limbs": row_limbs(moved),
+        "band": list(more["band"]["parts"]) if score.band else [],
+        "pickup": pickup_picture(score, count_in_score(score), engraved) if score.pickup else None,
+        "drums": [name for name, _ in named],
+        "parts": score.parts,
+        "slowest": f"{SLOWEST_BPM:g}",
+        "fastest": f"{FASTEST_BPM:g}",
+        "counts_in": sorted({0, 1, 2, 4, lesson.count_in}),
+        "swings": score.meter.unit < 8,
+        "backbeat": "2 and 4" if score.meter.pulses >= 4 else "2",
+        "cautions": CAUTIONS,
+        "shortcuts": SHORTCUTS,
+        "score": _data(_page_data(lesson, moved, engraved, numbers) | more),
+    }
+    own = [_asset(f"{name}.js") for name in scripts(score)]
+    return PageParts(style, own, _sounds(moved, more, kit, balance), values)
 
 
 def scripts(score: Score) -> tuple[str, ...]:

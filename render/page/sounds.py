@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
+from weakref import finalize
 
 import numpy as np
 
@@ -35,6 +36,7 @@ _NO_SOUND_LU = -999.0
 _HELPERS = ("sticks", "click")
 _MOST_KEPT = 100  # some two megabytes
 _lately: dict[bytes, str] = {}  # hits as FLAC, by the hash of their samples: pages of one kit share them
+_of_kits: dict[int, dict[tuple[int, int], dict[str, Any]]] = {}  # the hits of each kit that is there, by its id
 
 
 def keys_of(lessons: Sequence[Lesson]) -> tuple[int, ...]:
@@ -51,16 +53,23 @@ def sound_data(lessons: Sequence[Lesson], kit: DrumKit, balance: Balance) -> dic
 
     Raises LessonError where the kit has no sound on a key.
     """
-    used: dict[int, list[int]] = {key: [] for key in keys_of(lessons)}
-    for lesson in lessons:
-        everyone = replace(_everyone(lesson), notes=())
-        for hit, velocity in zip(everyone.hits, velocities(everyone, balance), strict=True):
-            used[hit.key].append(velocity)
+    keys = keys_of(lessons)
+    used = _velocities_used(lessons, balance) if not all(map(kit.is_pure_gain, keys)) else {key: [] for key in keys}
     return {
         "hits": [_hit_data(kit, key, *layer) for key in used for layer in _layers(kit, key, used[key])],
         "loudness": {key: [level_number(level) for level in balance.curves[key]] for key in used},
         "gain": round(10 ** (_gain_db(lessons[0], kit, balance) / 20), 6),
     }
+
+
+def _velocities_used(lessons: Sequence[Lesson], balance: Balance) -> dict[int, list[int]]:
+    """How hard each key is struck."""
+    used: dict[int, list[int]] = {key: [] for key in keys_of(lessons)}
+    for lesson in lessons:
+        everyone = replace(_everyone(lesson), notes=())
+        for hit, velocity in zip(everyone.hits, velocities(everyone, balance), strict=True):
+            used[hit.key].append(velocity)
+    return used
 
 
 def _gain_db(lesson: Lesson, kit: DrumKit, balance: Balance) -> float:
@@ -95,10 +104,19 @@ def _layers(kit: DrumKit, key: int, used: Sequence[int]) -> Iterator[tuple[int, 
 
 def _hit_data(kit: DrumKit, key: int, high: int, at: int) -> dict[str, Any]:
     """One recording: key, highest velocity it serves, its own velocity, FLAC in base64, and the scale it was cut by."""
+    if id(kit) not in _of_kits:
+        finalize(kit, _of_kits.pop, id(kit))
+    known = _of_kits.setdefault(id(kit), {})
+    if (key, at) not in known:
+        known[key, at] = _recorded(kit, key, at)
+    return {"key": key, "high": high, "at": at, **known[key, at]}
+
+
+def _recorded(kit: DrumKit, key: int, at: int) -> dict[str, Any]:
     sound = shortened(kit.hit(key, at), kit.rate)
     peak = float(np.abs(sound).max())
     flac = _encoded(sound * np.float32(_PEAK / peak), kit.rate)
-    return {"key": key, "high": high, "at": at, "scale": round(peak / _PEAK, 9), "flac": flac}
+    return {"scale": round(peak / _PEAK, 9), "flac": flac}
 
 
 def _encoded(sound: Sound, rate: int) -> str:

@@ -177,7 +177,18 @@ def loudness_of_notes(kit: "DrumKit", part: str, program: int) -> "Signal":
     from render.soundfont.entries import LOUDNESS
 
     kit.instrument(program)
-    return kit.keep(LOUDNESS, f"program{program}-{part}", lambda: _measured_notes(kit, part, program))[:, 0]
+    return kit.keep(LOUDNESS, _name_of(part, program), lambda: _measured_notes(kit, part, program))[:, 0]
+
+
+def is_measured(kit: "DrumKit", what: "int | tuple[str, int]") -> bool:
+    """Say whether the loudness of a key, or of a part and its program, is kept: `is_measured(kit, ("bass", 32))`."""
+    from render.soundfont.entries import LOUDNESS
+
+    return kit.has(LOUDNESS, f"{what}" if isinstance(what, int) else _name_of(*what))
+
+
+def _name_of(part: str, program: int) -> str:
+    return f"program{program}-{part}"
 
 
 def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
@@ -191,7 +202,8 @@ def _measured_notes(kit: "DrumKit", part: str, program: int) -> "Table":
     @cache
     def loudness(key: int, velocity: int) -> float:
         sample, gain = instrument.held(key, velocity)
-        return hit_loudness(sample.beginning(round(_NOTE_SECONDS * kit.rate)), kit.rate) + 20 * math.log10(gain)
+        heard = hit_loudness(sample.unpanned(round(_NOTE_SECONDS * kit.rate)), kit.rate)
+        return heard + 10 * math.log10(sample.power * gain**2)
 
     middle = (low + high) // 2
     keys = [*range(low, middle, _MEASURED_EVERY), *range(high, middle, -_MEASURED_EVERY)]

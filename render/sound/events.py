@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from grooves.kit import INSTRUMENTS
-from grooves.performance import Performance
+from grooves.performance import Note, Performance
 from render.soundfont.synth import BLOCK
 
 NEVER = -1
@@ -76,10 +76,15 @@ def _notes_by_part(rendition: Rendition, rate: int, wrap: bool) -> dict[str, Sou
     notes, velocities = rendition.performance.notes, rendition.velocities[len(rendition.performance.hits) :]
     for note, velocity in zip(notes, velocities, strict=True):
         if rendition.only is None or note.part in rendition.only:
-            frame, blocks = round(note.onset_seconds * rate), max(round(note.length_seconds * rate / BLOCK), 1)
+            frame = round(note.onset_seconds * rate)
             frame = frame if wrap else max(frame, 0)
-            parts[note.part].append(NoteEvent(frame, note.program, note.key, velocity, blocks))
+            parts[note.part].append(NoteEvent(frame, note.program, note.key, velocity, blocks_of(note, rate)))
     return {part: tuple(sorted(events)) for part, events in parts.items()}
+
+
+def blocks_of(note: Note, rate: int) -> int:
+    """For how many blocks of 64 frames a note's key is held: half a second is 345 at 44100 Hz."""
+    return max(round(note.length_seconds * rate / BLOCK), 1)
 
 
 def _chokes(performance: Performance, frames: Sequence[int], loop_frames: int | None) -> dict[int, int]:

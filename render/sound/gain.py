@@ -11,22 +11,16 @@ from itertools import chain
 import numpy as np
 
 from grooves.errors import LessonError
-from render.sound.balance import loudness_by_velocity
 from render.sound.events import NoteEvent, SoundEvent, whole_frames
-from render.sound.loudness import Powers, gated_loudness, k_weighted, power
+from render.sound.loudness import Powers, gated_loudness
 from render.sound.peaks import highest_peak
+from render.sound.recordings import STEPS_PER_SECOND, powers_of
 from render.sound.tracks import Tracks
-from render.soundfont.entries import POWERS, Table
-from render.soundfont.notes import SampledNote
-from render.soundfont.recording import LOUDEST, Sample, Sound, heard_frames
-from render.soundfont.samples import DrumKit
 
 TARGET_LUFS = -16.0  # ours, by ear
 CEILING_DBTP = -1.0  # EBU R 128: maximum true peak
 _MARGIN_DB = 0.05  # below the ceiling: dither, and meters that interpolate otherwise
-_STEPS_PER_SECOND, _FINE = 100, 10  # powers are added in steps of 10 ms; ten make a step of the gate
-_COLOUR_FRAMES = 12288  # with the filters' response a quick size to transform
-_FLOOR_DB = -45.0  # what lies this far below a hit's peak adds nothing to loudness
+_FINE = 10  # steps of the powers that make a step of the gate
 
 
 @dataclass(frozen=True)
@@ -66,14 +60,14 @@ def loudness_of(tracks: Tracks) -> float:
     where strokes deviate in time, within 0.4 LU where they do not (measured on some twenty lessons, two soundfonts).
     """
     kit = tracks.kit
-    length = whole_frames(tracks.renditions[0].performance, kit.rate) * _STEPS_PER_SECOND // kit.rate
+    length = whole_frames(tracks.renditions[0].performance, kit.rate) * STEPS_PER_SECOND // kit.rate
     powers = np.zeros(max(length, 1))
     known: dict[tuple[int, ...], Powers] = {}
     for event in _events_of(tracks):
         what = event[1:3] if isinstance(event, SoundEvent) else event[1:]
         if what not in known:
-            known[what] = _powers(event, kit)
-        at = max(event.frame, 0) * _STEPS_PER_SECOND // kit.rate
+            known[what] = powers_of(event, kit)
+        at = max(event.frame, 0) * STEPS_PER_SECOND // kit.rate
         piece = known[what][: max(length - at, 0)]
         powers[at : at + len(piece)] += piece
     steps = powers[: length // _FINE * _FINE].reshape(-1, _FINE).sum(axis=1)
@@ -83,45 +77,3 @@ def loudness_of(tracks: Tracks) -> float:
 def _events_of(tracks: Tracks) -> Iterator[SoundEvent | NoteEvent]:
     """Everything that the first track plays, part by part."""
     return chain.from_iterable(tracks.stems[number].events for number in tracks.sums[0])
-
-
-def _powers(event: SoundEvent | NoteEvent, kit: DrumKit) -> Powers:
-    """K-weighted powers of a hit or a note, in steps of 10 ms."""
-    if isinstance(event, NoteEvent):
-        return _note_powers(kit.instrument(event.program).note(event.key, event.velocity, event.blocks), kit)
-    table = kit.keep(POWERS, f"{event.key}", lambda: _sums(kit.hit(event.key, LOUDEST), kit.rate))[:, 0]
-    levels = loudness_by_velocity(kit, event.key)  # those of the key's loudest stroke, as much softer as they are apart
-    powers: Powers = table.astype(np.float64) * 10 ** (float(levels[event.velocity] - levels[LOUDEST]) / 10)
-    return powers
-
-
-def _note_powers(note: SampledNote, kit: DrumKit) -> Powers:
-    """Those of the held note, dying from where its key goes up."""
-    table = kit.keep(POWERS, note.sample.name, lambda: _note_sums(note.sample, kit.rate))[:, 0]
-    held, step_db = (
-        round(note.held_frames * _STEPS_PER_SECOND / kit.rate),
-        note.release_db_per_second / _STEPS_PER_SECOND,
-    )
-    powers: Powers = table[: held + math.ceil(-_FLOOR_DB / step_db)].astype(np.float64) * note.gain**2
-    powers[held:] *= 10 ** (-(np.arange(len(powers[held:])) + 0.5) * step_db / 10)
-    return powers
-
-
-def _note_sums(sample: Sample, rate: int) -> Table:
-    """Squares over each 10 ms, times what the K-weighting is worth on the first moments: a note keeps its colour."""
-    values = rate // _STEPS_PER_SECOND * sample.channels
-    steps = sample.values[: len(sample.values) // values * values].reshape(-1, values)
-    sides = float(np.square(sample.sides).sum()) if sample.channels == 1 else 1.0
-    first = sample.beginning(_COLOUR_FRAMES)
-    heard = power(k_weighted(first, rate)) / power(first) if first.any() else 1.0
-    table: Table = (np.einsum("ij,ij->i", steps, steps) * (sides * heard))[:, None].astype(np.float32)
-    return table
-
-
-def _sums(sound: Sound, rate: int) -> Table:
-    """Sums of a hit's K-weighted squares over each 10 ms, as far as they count, in one column."""
-    frames = rate // _STEPS_PER_SECOND
-    weighted = k_weighted(sound[: heard_frames(sound, _FLOOR_DB)], rate)
-    padded = np.pad(weighted, ((0, -len(weighted) % frames), (0, 0))).reshape(-1, 2 * frames)
-    sums: Table = np.einsum("ij,ij->i", padded, padded)[:, None]
-    return sums

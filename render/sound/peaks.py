@@ -7,7 +7,6 @@ looked at, four times oversampled (ITU-R BS.1770 annex 2).
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -16,22 +15,17 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from render.files.parallel import share_out
 from render.sound.events import NEVER
+from render.sound.recordings import CONTEXT, LOOK, WINDOW, Bounds, interpolation, oversampled, peaks_of
 from render.sound.stems import PlacedSample, Stem
 from render.sound.tracks import Tracks
-from render.soundfont.entries import PEAKS
-from render.soundfont.recording import Sample, Sound, heard_frames
+from render.soundfont.recording import Sample, Sound, panned
 from render.soundfont.samples import DrumKit
 
-_WINDOW = 16  # frames
 _STRETCH = 16  # windows
-_CONTEXT = 16  # frames on either side that the interpolation looks at
-_LOOK = _WINDOW + 2 * _CONTEXT
-_FLOOR_DB = -60.0  # what lies this far below a hit's peak does not count
 _STRETCHES, _WINDOWS = 128, 64  # looked at together
 _LATE = 1 << 60  # a frame that is never reached
 _SECTION_SECONDS = 60  # a track is searched in such sections, in constant memory
 
-Bounds = npt.NDArray[np.float32]  # (4, places): left up, left down, right up, right down
 Indices = npt.NDArray[np.int64]
 
 
@@ -48,8 +42,8 @@ def highest_peak(tracks: Tracks, processes: int = 1) -> float:
     columns = [_PlacedSamples.of(stem, tables) for stem in stems]
     together = [*dict.fromkeys(numbers for numbers in tracks.sums if numbers), *((n,) for n in range(len(stems)))]
     placed = {numbers: _merged([columns[n] for n in numbers]) for numbers in together}
-    size = _SECTION_SECONDS * tables.rate // (_WINDOW * _STRETCH)
-    sections = range(0, max(stem.end for stem in stems) // (_WINDOW * _STRETCH) + 1, size)
+    size = _SECTION_SECONDS * tables.rate // (WINDOW * _STRETCH)
+    sections = range(0, max(stem.end for stem in stems) // (WINDOW * _STRETCH) + 1, size)
 
     def highest(share: int, shares: int) -> float:
         best = 0.0
@@ -65,7 +59,7 @@ def highest_peak(tracks: Tracks, processes: int = 1) -> float:
 
 def true_peak(sound: Sound) -> float:
     """The true peak of a sound in hand, 1.0 at full scale: `true_peak(hit)`; the interpolation of `highest_peak`."""
-    return float(np.abs(_oversampled(sound)).max())
+    return float(np.abs(oversampled(sound)).max())
 
 
 @dataclass(frozen=True)
@@ -83,8 +77,8 @@ class _Tables:
     @classmethod
     def of(cls, samples: Sequence[Sample], kit: DrumKit) -> "_Tables":
         """Build them; the envelopes come from the kit's cache."""
-        peaks = [_kept_peaks(sample, kit) for sample in samples]
-        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks], 4)
+        peaks = [peaks_of(sample, kit) for sample in samples]
+        windows, window_places = _end_to_end([_anywhere(one).T for one in peaks])
         return cls(
             {id(sample): number for number, sample in enumerate(samples)},
             [_anywhere(_by_stretches(one)) for one in peaks],
@@ -96,10 +90,10 @@ class _Tables:
         )
 
 
-def _end_to_end(tables: Sequence[npt.NDArray[np.float32]], columns: int) -> tuple[npt.NDArray[np.float32], Indices]:
-    """Tables one below the other, a row of zeros before each and after the last; and where each begins."""
-    zeros = np.zeros((1, columns), np.float32)
-    places = np.cumsum([1, *(len(table) + 1 for table in tables)])[:-1]
+def _end_to_end(tables: Sequence[Bounds]) -> tuple[Bounds, Indices]:
+    """Tables one below the other, a stretch of zeros before each and after the last; and where each begins."""
+    zeros = np.zeros((_STRETCH, 4), np.float32)
+    places = np.cumsum([_STRETCH, *(len(table) + _STRETCH for table in tables)])[:-1]
     return np.concatenate([part for table in tables for part in (zeros, table)] + [zeros]), places
 
 
@@ -142,7 +136,7 @@ def _merged(placed: Sequence[_PlacedSamples]) -> _PlacedSamples:
 
 def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
     """Bounds of a stem's true peak in some stretches: the sums of its hits' envelopes."""
-    size = _WINDOW * _STRETCH
+    size = WINDOW * _STRETCH
     bound = np.zeros((4, count), np.float32)
     for one in stem.sounding(first * size, (first + count) * size):
         at = one.start // size - first
@@ -156,7 +150,7 @@ def _bounds(stem: Stem, first: int, count: int, tables: _Tables) -> Bounds:
 
 def _dying(one: PlacedSample, first: int, count: int, rate: int) -> float | npt.NDArray[np.float64]:
     """How far a sample has died at the beginnings of some stretches; 1.0 where it rings on."""
-    size = _WINDOW * _STRETCH
+    size = WINDOW * _STRETCH
     if one.choke == NEVER or (first + count) * size <= one.choke:
         return 1.0
     dead = np.clip(np.arange(first, first + count) * size - one.choke, 0, None)
@@ -174,8 +168,8 @@ def _peak_above(
         for chosen in _promising(finer, best, _WINDOWS):
             if finer[chosen[0]] <= best:
                 break
-            sound = _sound(placed, windows[chosen] * _WINDOW - _CONTEXT, tables)
-            best = max(best, float(np.abs(sound @ _interpolation()).max()))
+            sound = _sound(placed, windows[chosen] * WINDOW - CONTEXT, tables)
+            best = max(best, float(np.abs(sound @ interpolation()).max()))
     return best
 
 
@@ -188,79 +182,65 @@ def _promising(bound: npt.NDArray[np.float32], best: float, count: int) -> Itera
 
 def _window_bounds(placed: _PlacedSamples, firsts: Indices, tables: _Tables) -> tuple[Indices, npt.NDArray[np.float32]]:
     """The windows of some stretches, and bounds of the true peak in them."""
-    places, sounding = placed.sounding(firsts * _WINDOW, _WINDOW * _STRETCH)
+    places, sounding = placed.sounding(firsts * WINDOW, WINDOW * _STRETCH)
     samples = placed.samples[sounding]
-    at = (firsts[places] - placed.starts[sounding] // _WINDOW)[:, None] + np.arange(_STRETCH)
-    at = np.clip(at, -1, tables.window_counts[samples][:, None]) + tables.window_places[samples][:, None]
-    dead = np.clip(firsts[places] * _WINDOW - placed.chokes[sounding], 0, None)  # it only dies further from there on
+    at = np.clip(firsts[places] - placed.starts[sounding] // WINDOW, -_STRETCH, tables.window_counts[samples])
+    dead = np.clip(firsts[places] * WINDOW - placed.chokes[sounding], 0, None)  # it only dies further from there on
     gains = placed.gains[sounding] * 10 ** (dead * (-placed.dying_db[sounding] / np.float32(20 * tables.rate)))
-    bounds = tables.windows[at] * gains.astype(np.float32)[:, None, None]
-    whole = np.zeros((len(firsts), _STRETCH, 4), np.float32)
-    rows = np.flatnonzero(np.diff(places, prepend=-1))
-    whole[places[rows]] = np.add.reduceat(bounds, rows)
-    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=2).ravel()
+    own = sliding_window_view(tables.windows.reshape(-1), 4 * _STRETCH)[4 * (at + tables.window_places[samples])]
+    whole = _summed(own * gains.astype(np.float32)[:, None], places, len(firsts)).reshape(-1, 4)
+    return (firsts[:, None] + np.arange(_STRETCH)).ravel(), whole.max(axis=1)
+
+
+def _summed(rows: npt.NDArray[np.floating], places: Indices, count: int) -> npt.NDArray[np.float32]:
+    """The sums of rows that belong to one place, place after place; zeros where none does."""
+    sums = np.zeros((count, *rows.shape[1:]), np.float32)
+    firsts = np.flatnonzero(np.diff(places, prepend=-1))
+    sums[places[firsts]] = np.add.reduceat(rows, firsts)
+    return sums
 
 
 def _sound(placed: _PlacedSamples, starts: Indices, tables: _Tables) -> npt.NDArray[np.float32]:
     """The sound of some windows with their context, shape (2, windows, frames)."""
-    places, sounding = placed.sounding(starts, _LOOK)
-    samples = placed.samples[sounding]
-    frames = starts[places][:, None] + np.arange(_LOOK)
-    gains, dying = placed.gains[sounding][:, None], frames - placed.chokes[sounding][:, None]
-    if (dying > 0).any():
-        slopes = (-placed.dying_db[sounding] / np.float32(20 * tables.rate))[:, None]
-        gains = gains * 10 ** (np.clip(dying, 0, None) * slopes)
-    at = frames - placed.starts[sounding][:, None]
-    rows = np.flatnonzero(np.diff(places, prepend=-1))
-    pieces = np.empty((*at.shape, 2), np.float32)
+    places, sounding = placed.sounding(starts, LOOK)
+    samples, firsts = placed.samples[sounding], starts[places] - placed.starts[sounding]
+    pieces = np.empty((len(firsts), LOOK, 2), np.float32)
     for number in np.unique(samples):
         own = samples == number
-        pieces[own] = _frames(tables.samples[number], at[own])
-    pieces = pieces * gains[:, :, None]
-    whole = np.zeros((len(starts), _LOOK, 2), np.float32)
-    whole[places[rows]] = np.add.reduceat(pieces, rows)
-    return whole.transpose(2, 0, 1)
+        pieces[own] = _frames(tables.samples[number], firsts[own])
+    gains = _gains(placed, sounding, starts[places], tables.rate)
+    return _summed(pieces * gains[:, :, None], places, len(starts)).transpose(2, 0, 1)
 
 
-def _frames(sample: Sample, at: Indices) -> Sound:
-    """Some frames of a sample, silent before its first and past its last one."""
-    frames = sample.values.reshape(-1, sample.channels)[np.clip(at, 0, sample.frames - 1)]
-    if sample.channels == 1:
-        frames = frames * np.array(sample.sides, np.float32)
-    silenced: Sound = frames * ((at >= 0) & (at < sample.frames))[:, :, None]
-    return silenced
+def _gains(placed: _PlacedSamples, sounding: Indices, starts: Indices, rate: int) -> npt.NDArray[np.floating]:
+    """The gain of placed samples in each frame of a window with its context; in one column where none of them dies."""
+    gains = placed.gains[sounding][:, None]
+    dying = starts + LOOK - 1 > placed.chokes[sounding]
+    if not dying.any():
+        return gains
+    died = np.clip(starts[dying, None] + np.arange(LOOK) - placed.chokes[sounding[dying], None], 0, None)
+    fades = np.ones((len(starts), LOOK))
+    fades[dying] = 10 ** (died * (-placed.dying_db[sounding[dying], None] / np.float32(20 * rate)))
+    return gains * fades
 
 
-@lru_cache(maxsize=1)
-def _interpolation() -> npt.NDArray[np.float32]:
-    """From a window with its context to the window at four times the rate: a Kaiser-windowed sinc."""
-    times = np.arange(_WINDOW * 4) / 4 + _CONTEXT
-    apart = times[None, :] - np.arange(_LOOK)[:, None]
-    window = np.i0(8.0 * np.sqrt(np.clip(1 - (apart / _CONTEXT) ** 2, 0, None))) / np.i0(8.0)
-    kernel: npt.NDArray[np.float32] = (np.sinc(apart) * window).astype(np.float32)
-    return kernel
+def _frames(sample: Sample, firsts: Indices) -> Sound:
+    """The frames of a sample in a window with its context from some places on, silent outside of it.
 
-
-def _kept_peaks(sample: Sample, kit: DrumKit) -> Bounds:
-    return kit.keep(PEAKS, sample.name, lambda: _peaks(sample))
-
-
-def _peaks(sample: Sample) -> Bounds:
-    """A hit's true peak each way in each window from its start on, as far as it counts."""
-    sound = sample.values.reshape(-1, sample.channels)
-    fine = _oversampled(sound[: heard_frames(sound, _FLOOR_DB)])
-    up, down = np.maximum(fine.max(axis=2), 0), np.maximum(-fine.min(axis=2), 0)
-    if sample.channels == 1:  # one signal, panned
-        ways = [abs(side) * way[0] for side in sample.sides for way in ((up, down) if side >= 0 else (down, up))]
-        return np.stack(ways).astype(np.float32)
-    return np.stack([up[0], down[0], up[1], down[1]])
-
-
-def _oversampled(sound: Sound) -> npt.NDArray[np.float32]:
-    """A sound at four times its rate, window by window: shape (channels, windows, 64)."""
-    padded = np.pad(sound.T, ((0, 0), (_CONTEXT, _CONTEXT + _WINDOW)))
-    fine: npt.NDArray[np.float32] = sliding_window_view(padded, _LOOK, axis=1)[:, ::_WINDOW] @ _interpolation()
-    return fine
+    Shape (places, frames, 2).
+    """
+    whole = (firsts >= 0) & (firsts + LOOK <= sample.frames)
+    frames = np.zeros((len(firsts), LOOK * sample.channels), np.float32)
+    if whole.any():
+        frames[whole] = sliding_window_view(sample.values, LOOK * sample.channels)[firsts[whole] * sample.channels]
+    for row in np.flatnonzero(~whole):
+        first, last = max(firsts[row], 0), min(firsts[row] + LOOK, sample.frames)
+        own = sample.values[first * sample.channels : last * sample.channels]
+        at = (first - firsts[row]) * sample.channels
+        frames[row, at : at + len(own)] = own
+    if sample.channels == 2:
+        return frames.reshape(-1, LOOK, 2)
+    return panned(frames.reshape(-1), sample.sides).reshape(-1, LOOK, 2)
 
 
 def _by_stretches(peaks: Bounds) -> Bounds:

@@ -1,25 +1,27 @@
 """Samples, and what was measured on them, kept on disk, so that a second render need not start the synthesizer.
 
-Under the user's cache folder (platformdirs), or where FOURLIMB_CACHE says. One file per entry (see `entries.py`),
-written beside and renamed, so two processes may fill it at once; one that is damaged or does not fit counts as absent.
-A cache that cannot be written is no error: the work is done again.
+Under the user's cache folder (platformdirs), or where FOURLIMB_CACHE says. What one process has made is one file of
+entries (see `entries.py`), since a disk takes longer to make a file than to fill it. It is written beside and renamed,
+so two processes may fill a cache at once; an entry that is damaged or does not fit counts as absent. A cache that
+cannot be written is no error: the work is done again.
 """
 
 import contextlib
+import mmap
 import os
 import re
 import threading
 import time
 import zlib
-from collections.abc import Callable, Iterator
-from io import FileIO
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from grooves.errors import LessonError
-from render.soundfont.entries import Kind, Table, decode, pieces
+from render.soundfont.entries import Kind, Table, decode, entries_in, label, pieces
 
-VERSION = 9  # raise whenever samples or figures would come out otherwise
+VERSION = 10  # raise whenever samples or figures would come out otherwise
 LIMIT_BYTES = 400_000_000  # about ten kits; the longest unused go first
+_MOST_FILES = 32  # of a kit: then they are made into one
 _PIECE_BYTES = 1 << 23
 _OURS = re.compile(r"[0-9a-f]{20}-\d+-\d+-\d+")  # a kit's folder, see kit_cache
 _STALE_SECONDS = 3600  # a half-written file of that age was left by a process that died
@@ -38,26 +40,23 @@ def cache_root() -> Path:
     return user_cache_path("fourlimb")
 
 
+Found = dict[bytes, list[tuple[Path, memoryview]]]  # by label: the entries of that label, and the files they are in
+
+
 class Cache:
     """One kit's folder in the cache: `Cache(folder).load(SAMPLE, "51-127")` is the table, or None.
 
-    Which folder may take a while to find: until then nothing is loaded, and what is stored waits.
+    Which folder may take a while to find: until then nothing is loaded. What is stored waits until it is to settle.
     """
 
     def __init__(self, folder: Path | None = None, find: Callable[[], Path] | None = None) -> None:
         self._folder = folder
-        self._waiting: dict[str, tuple[bytes, memoryview]] = {}
-        self._finder: threading.Thread | None = None
-        if find:
-            self._look(find)
-
-    def _look(self, find: Callable[[], Path]) -> None:
-        finder = threading.Thread(target=self._set, args=[find], daemon=True)
-        try:
-            finder.start()
-            self._finder = finder
-        except RuntimeError:  # no thread to be had
-            self._set(find)
+        self._found: Found | None = None
+        self._used: set[Path] = set()
+        self._waiting: dict[tuple[Kind, str], Table] = {}
+        self._writer: threading.Thread | None = None
+        self._has_grown = False
+        self._finder = _begun(self._set, find) if find else None
 
     def _set(self, find: Callable[[], Path]) -> None:
         with contextlib.suppress(OSError, MemoryError):
@@ -74,29 +73,82 @@ class Cache:
         """Return the entry kept under a name, or None where there is none or it is not what it should be."""
         if self._folder is None:
             return None
-        path = self._folder / f"{kind.name}-{name}"
-        try:
-            data = path.read_bytes()
-        except OSError:
-            return None
-        with contextlib.suppress(OSError):  # it may be another user's
-            os.utime(path)  # the least recently used go first
-        return decode(kind, data)
+        if self._found is None:
+            self._found = _found_in(_files_of(self._folder))
+        for path, entry in self._found.get(label(kind, name), ()):
+            if (table := decode(kind, entry)) is not None:
+                self._use(path)
+                return table
+        return None
+
+    def _use(self, path: Path) -> None:
+        """Note that a file is of use: the least recently used go first."""
+        if path not in self._used:
+            self._used.add(path)
+            with contextlib.suppress(OSError):  # it may be another user's
+                os.utime(path)
 
     def store(self, kind: Kind, name: str, table: Table) -> None:
         """Keep a table under a name."""
-        self._waiting[f"{kind.name}-{name}"] = pieces(kind, table)
-        if self._folder is not None:
-            self.settle()
+        self._waiting[kind, name] = table
 
-    def settle(self) -> None:
-        """Write what has waited for the folder."""
-        folder, waiting = self.folder, self._waiting
-        self._waiting = {}
-        if folder is None:
+    def settle(self) -> bool:
+        """Write what was stored so far into one file; say whether this cache has written anything yet."""
+        if self._writer:
+            self._writer.join()
+        self._write(self._handed_over())
+        return self._has_grown
+
+    def begin_to_settle(self) -> None:
+        """The same, but go on meanwhile."""
+        if self._waiting:
+            self._writer = _begun(self._write, self._handed_over(), self._writer)
+
+    def _handed_over(self) -> dict[tuple[Kind, str], Table]:
+        """What is to be written, which waits no longer."""
+        waiting, self._waiting, self._found = self._waiting, {}, None
+        return waiting
+
+    def _write(self, waiting: dict[tuple[Kind, str], Table], before: threading.Thread | None = None) -> None:
+        if before:
+            before.join()
+        folder = self.folder
+        if folder is None or not waiting:
             return
-        for name, entry in waiting.items():
-            _write(folder / name, *entry)
+        old = files if len(files := _files_of(folder)) >= _MOST_FILES else []
+        kept = [entry for entries in _found_in(old).values() for _, entry in entries]
+        labels = sorted(label(*what) for what in waiting)
+        name = f"entries-{zlib.crc32(b''.join(labels)):08x}"  # another process that made the same replaces it
+        entries = (piece for what, table in waiting.items() for piece in pieces(*what, table))
+        if _write(folder / name, *kept, *entries):
+            self._has_grown = True
+            _remove(path for path in old if path.name != name)
+
+
+def _begun(work: Callable[..., None], *words: object) -> threading.Thread | None:
+    """Begin some work in the background; where no thread is to be had, do it."""
+    thread = threading.Thread(target=work, args=words, daemon=True)
+    try:
+        thread.start()
+    except RuntimeError:
+        work(*words)
+        return None
+    return thread
+
+
+def _files_of(folder: Path) -> list[Path]:
+    """The files of entries in a kit's folder, none of those in the making."""
+    return sorted(folder.glob("entries-????????"))
+
+
+def _found_in(paths: Iterable[Path]) -> Found:
+    """The entries of some files, which stay where they are on the disk until they are looked at."""
+    found: Found = {}
+    for path in paths:
+        with contextlib.suppress(OSError, ValueError), path.open("rb") as file:  # ValueError: it is empty
+            for name, entry in entries_in(memoryview(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))):
+                found.setdefault(name, []).append((path, entry))
+    return found
 
 
 def kit_cache(soundfont: Path, program: int, rate: int) -> Cache:
@@ -120,8 +172,13 @@ def trim(root: Path, limit_bytes: int = LIMIT_BYTES) -> None:
         total += size
         stale = ".part-" in path.name and used < time.time() - _STALE_SECONDS
         if total > limit_bytes or stale:
-            with contextlib.suppress(OSError):
-                path.unlink()
+            _remove([path])
+
+
+def _remove(paths: Iterable[Path]) -> None:
+    for path in paths:
+        with contextlib.suppress(OSError):
+            path.unlink()
 
 
 def _files(root: Path) -> Iterator[tuple[float, int, Path]]:
@@ -164,20 +221,16 @@ def _digest(path: Path) -> str:
     return content.hexdigest()
 
 
-def _write(path: Path, *data: bytes | memoryview) -> None:
+def _write(path: Path, *data: bytes | memoryview) -> bool:
+    """Write a file beside its place and put it there; say whether that was possible."""
     part = path.with_name(f"{path.name}.part-{os.getpid()}")
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            with part.open("wb", buffering=0) as file:
-                for piece in data:
-                    _write_all(file, piece)
+            with part.open("wb") as file:
+                file.writelines(data)
             part.replace(path)
+            return True
         finally:
             part.unlink(missing_ok=True)
-
-
-def _write_all(file: FileIO, data: bytes | memoryview) -> None:
-    rest = memoryview(data)
-    while rest:
-        rest = rest[file.write(rest) :]
+    return False

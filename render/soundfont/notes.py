@@ -28,12 +28,12 @@ from render.soundfont.recording import (
     crawls,
     heard_frames,
     packed,
+    peak_of,
     prime,
-    strength,
     strike,
     unpacked,
 )
-from render.soundfont.sf2 import Preset
+from render.soundfont.sf2 import Preset, Range
 from render.soundfont.synth import BLOCK, Synth
 
 RELEASED_DB = 70.0  # how far below a note its release is mixed; what lies below is lost under any other sound, by ear
@@ -43,7 +43,7 @@ _PURE_DB = -70.0  # two recordings closer than this are one sound at two gains
 _LAW_DB = 0.1  # how near to the law; FluidSynth looks it up in a table
 _COMPARED_SECONDS = 0.1
 _SHORTEST_CLASS_SECONDS = 1.5  # most notes of a lesson share it, and are recorded once
-_RELEASE_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
+_MEASURED_EVERY = 8  # keys between those whose release is measured: it hardly differs from key to key
 _SHORT_SECONDS, _WATCHED_SECONDS = 0.25, 0.3  # how long the key is held then, and how long its release is watched
 _FROM_DB, _TO_DB = -3.0, -50.0  # the part of a release that its slope is read from
 _SLOPES = (8.0, 20000.0)  # dB a second: the slowest release that is mixed whole, the fastest
@@ -79,6 +79,7 @@ class Instrument:
     keep: Keep
     running: Callable[[], Synth]
     _samples: dict[str, Sample] = field(default_factory=dict)
+    _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _recorded: dict[tuple[int, int], tuple[int, float]] = field(default_factory=dict)
     _slopes: dict[tuple[int, int], float] = field(default_factory=dict)
 
@@ -107,7 +108,7 @@ class Instrument:
         return self._recorded[key, velocity]
 
     def _choose_recording(self, key: int, velocity: int) -> tuple[int, float]:
-        layer = next(((low, high) for low, high in self.preset.layers(key) if low <= velocity <= high), None)
+        layer = next(((low, high) for low, high in self._layers(key) if low <= velocity <= high), None)
         if layer is None or not 1 <= velocity <= 127:
             where = f"velocity {velocity} of key" if self.preset.has(key) else "key"
             raise LessonError(
@@ -120,12 +121,19 @@ class Instrument:
         at = nearest if narrow else min(max(nearest, low), high)
         return at, (velocity / at) ** 2
 
+    def _layers(self, key: int) -> tuple[Range, ...]:
+        if key not in self._ranges:
+            self._ranges[key] = self.preset.layers(key)
+        return self._ranges[key]
+
     def _is_pure_gain(self, key: int) -> bool:
         """Say whether velocity changes only how loud a key sounds, and by the published law."""
-        if len(self.preset.layers(key)) > 1:
+        if len(self._layers(key)) > 1:
             return False
-        name = f"program{self.preset.program}-{key}"
-        return len(self.keep(GAINS, name, lambda: self._measured_gains(key))) > 1
+        near = _nearest_measured(key)
+        there = near if self.preset.zones_of(near) == self.preset.zones_of(key) else key
+        name = f"program{self.preset.program}-{there}"
+        return len(self.keep(GAINS, name, lambda: self._measured_gains(there))) > 1
 
     def _measured_gains(self, key: int) -> Table:
         loud, soft = (self._record(key, velocity, _COMPARED_SECONDS) for velocity in (LOUDEST, _SOFT))
@@ -153,15 +161,14 @@ class Instrument:
         synth, began, blocks = self._chosen(), time.thread_time(), math.ceil(seconds * self.rate / BLOCK)
         prime(synth, key, velocity)
         synth.on(key, velocity)
-        chunks = []
+        sound = np.empty((blocks * BLOCK, 2), np.float32)
         for first in range(0, blocks, _CHUNK_BLOCKS):
-            chunks.append(synth.render(min(_CHUNK_BLOCKS, blocks - first)))
+            synth.fill(sound[first * BLOCK : (first + _CHUNK_BLOCKS) * BLOCK])
             if crawls(began, first, self.rate):
                 raise self._bad(key, "takes FluidSynth too long to play")
         synth.off(key)
         synth.hush()
-        sound = np.concatenate(chunks)
-        peak = float(strength(sound).max())
+        peak = float(peak_of(sound))
         if peak < SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
         return sound[: heard_frames(sound, TAIL_DB)]
@@ -177,8 +184,8 @@ class Instrument:
     def _release(self, key: int, velocity: int) -> float:
         """How fast a recording dies once its key is up, in dB a second: as the nearest eighth key, if that sounds."""
         if (key, velocity) not in self._slopes:
-            near = _RELEASE_EVERY * round(key / _RELEASE_EVERY)
-            there = near if any(low <= velocity <= high for low, high in self.preset.layers(near)) else key
+            near = _nearest_measured(key)
+            there = near if any(low <= velocity <= high for low, high in self._layers(near)) else key
             name = f"program{self.preset.program}-{there}-{velocity}"
             kept = self.keep(RELEASE, name, lambda: self._measured_release(there, velocity))
             self._slopes[key, velocity] = float(kept[0, 0])
@@ -196,6 +203,10 @@ class Instrument:
         synth.hush()
         slope = round(_slope(short[: len(long)], long, self.rate))  # so that many keys die at one
         return np.array([[slope]], np.float32)
+
+
+def _nearest_measured(key: int) -> int:
+    return _MEASURED_EVERY * round(key / _MEASURED_EVERY)
 
 
 def _block_powers(sound: Sound) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":

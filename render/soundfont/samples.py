@@ -8,8 +8,9 @@ sound they played, so the first block of a fresh synthesizer would come out weak
 """
 
 import math
+import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,6 +19,7 @@ import numpy.typing as npt
 
 from grooves.errors import LessonError, at
 from grooves.kit import INSTRUMENTS
+from render.files.parallel import share_out
 from render.soundfont.cache import Cache, cache_root, kit_cache, trim
 from render.soundfont.entries import GAINS, SAMPLE, Kind, Table
 from render.soundfont.notes import Instrument
@@ -31,6 +33,7 @@ from render.soundfont.recording import (
     crawls,
     heard_frames,
     packed,
+    peak_of,
     prime,
     strength,
     strike,
@@ -44,7 +47,6 @@ _SWEEP_FRAMES = 1024  # enough to measure a gain on, past the onset
 _LATEST_SECONDS = 0.5  # a hit that only comes later than this is not worth 127 measurements
 _CHUNK_BLOCKS = 64
 _LONG_SECONDS = 1.0  # hits that ring for longer overlap, and are worth a look whether their channels are one signal
-_TRIM_EVERY = 256  # looking through the whole cache takes longer than recording a hit
 
 
 @dataclass
@@ -55,17 +57,17 @@ class DrumKit:
     preset: Preset
     rate: int
     cache: Cache | None
+    processes: int = 1  # that may share its recording
     _synth: Synth | None = None
     _kept: dict[tuple[Kind, str], Table] = field(default_factory=dict)
-    _stored: int = 0
     _ranges: dict[int, tuple[Range, ...]] = field(default_factory=dict)
     _samples: dict[tuple[int, int], Sample] = field(default_factory=dict)
     _instruments: dict[int, Instrument] = field(default_factory=dict)
 
     @classmethod
-    def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool) -> "DrumKit":
+    def open(cls, path: Path, preset: Preset, rate: int, use_cache: bool, processes: int = 1) -> "DrumKit":
         """Open a kit without striking anything yet."""
-        return cls(path, preset, rate, kit_cache(path, preset.program, rate) if use_cache else None)
+        return cls(path, preset, rate, kit_cache(path, preset.program, rate) if use_cache else None, processes)
 
     def hit(self, key: int, velocity: int) -> Sound:
         """One stroke from its onset to the end of its tail: `kit.hit(51, 90)`, shape (frames, 2), float32.
@@ -101,7 +103,7 @@ class DrumKit:
         """
         if program not in self._instruments:
             with at(str(self.path)):
-                preset = choose_program(read_presets(self.path, frozenset({program})), program)
+                preset = choose_program(read_presets(self.path, program), program)
             self._instruments[program] = Instrument(self.path, preset, self.rate, self.keep, self._running)
         return self._instruments[program]
 
@@ -113,8 +115,8 @@ class DrumKit:
 
     def close(self) -> None:
         """Stop the synthesizer, if one was needed, and see to it that what it played is kept."""
-        if self.cache:
-            self.cache.settle()
+        if self.cache and self.cache.settle():
+            trim(cache_root())
         if self._synth is not None:
             self._synth.close()
             self._synth = None
@@ -151,18 +153,46 @@ class DrumKit:
 
     def keep(self, kind: Kind, name: str, make: Callable[[], Table]) -> Table:
         """Memory first, then disk, then made: `kit.keep(RING, "51", measure)`."""
-        if (kind, name) not in self._kept:
-            found = self.cache.load(kind, name) if self.cache else None
-            if found is None:
-                found = make()
-                if self.cache:
-                    self.cache.store(kind, name, found)
-                    self._stored += 1
-                    if self._stored % _TRIM_EVERY == 1:
-                        trim(cache_root())
-            found.flags.writeable = False
-            self._kept[kind, name] = found
+        if not self.has(kind, name):
+            self._note(kind, name, make())
         return self._kept[kind, name]
+
+    def has(self, kind: Kind, name: str) -> bool:
+        """Say whether something is in memory, or on disk: `kit.has(RING, "51")`."""
+        if (kind, name) not in self._kept and self.cache and (found := self.cache.load(kind, name)) is not None:
+            self._kept[kind, name] = found
+        return (kind, name) in self._kept
+
+    def _note(self, kind: Kind, name: str, made: Table) -> None:
+        made.flags.writeable = False
+        self._kept[kind, name] = made
+        if self.cache:
+            self.cache.store(kind, name, made)
+
+    def share_out(self, jobs: Sequence[Callable[[], object]]) -> None:
+        """Do jobs that keep something, several processes at once: `kit.share_out([partial(kit.hit, 51, 90)])`.
+
+        Whoever is free takes the next one, so the longest come first. What all of them have kept is kept here.
+        """
+        turns, end = os.pipe()  # of which every process reads its next job's number
+        os.write(end, bytes(range(len(jobs))))
+        os.close(end)
+
+        def share(_: int, __: int) -> dict[tuple[Kind, str], Table]:
+            known = set(self._kept)
+            while turn := os.read(turns, 1):
+                jobs[turn[0]]()
+            return {what: table for what, table in self._kept.items() if what not in known}
+
+        try:
+            for kept in share_out(share, min(self.processes, len(jobs))):
+                for what, table in kept.items():
+                    if what not in self._kept:
+                        self._note(*what, table)
+        finally:
+            os.close(turns)
+        if self.cache:
+            self.cache.begin_to_settle()
 
     def _running(self) -> Synth:
         if self._synth is None:
@@ -194,7 +224,7 @@ class DrumKit:
             raise self._bad(key, "takes FluidSynth too long to play")
 
     def _without_silence(self, sound: Sound, key: int) -> Sound:
-        peak = float(strength(sound).max())
+        peak = float(peak_of(sound))
         if peak < SILENT_PEAK or not np.isfinite(peak):
             raise self._bad(key, "is silent")
         return sound[: heard_frames(sound, TAIL_DB)]
@@ -251,19 +281,13 @@ def _primed(synth: Synth, key: int, velocity: int, blocks: int, held: int | None
     return sound
 
 
-def _projection(sound: Sound, reference: Sound) -> float:
-    """The gain that brings the reference nearest to a sound, in the least-squares sense."""
-    wide = reference.astype(np.float64)
-    return float(np.einsum("ij,ij->", wide, sound) / np.einsum("ij,ij->", wide, wide))
-
-
 def _difference_db(sound: Sound, reference: Sound) -> float:
     """What is left of a sound once the reference at the nearest gain is taken away, against the sound."""
     frames = min(len(sound), len(reference))
     sound, reference = sound[:frames], reference[:frames]
     if not (sound.any() and reference.any()):
         return 0.0
-    rest = sound - np.float32(_projection(sound, reference)) * reference
+    rest = sound - np.float32(np.vdot(reference, sound) / np.vdot(reference, reference)) * reference
     return 10 * math.log10(max(_power(rest) / _power(sound), 1e-20))
 
 

@@ -56,7 +56,7 @@ class Preset:
     bank: int
     program: int
     name: str
-    zones: tuple[Zone, ...] = ()  # read for drum kits, and for the other programs asked for
+    zones: tuple[Zone, ...] = ()  # read for drum kits, or for the one program asked for
 
     @property
     def keys(self) -> tuple[int, ...]:
@@ -68,21 +68,25 @@ class Preset:
         found = {zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1]}
         return tuple(sorted((low, min(high, 127)) for low, high in found if low <= min(high, 127)))
 
+    def zones_of(self, key: int) -> tuple[Zone, ...]:
+        """The samples that answer to a key: `preset.zones_of(60) == preset.zones_of(61)` where they share them."""
+        return tuple(zone for zone in self.zones if zone.keys[0] <= key <= zone.keys[1])
+
     def has(self, key: int, velocity: int | None = None) -> bool:
         """Say whether a key has a sample, at some velocity or at this one."""
         own = (zone.velocities for zone in self.zones if zone.keys[0] <= key <= zone.keys[1])
         return any(velocity is None or low <= velocity <= high for low, high in own)
 
 
-def read_presets(path: Path, programs: frozenset[int] = frozenset()) -> tuple[Preset, ...]:
+def read_presets(path: Path, program: int | None = None) -> tuple[Preset, ...]:
     """List a soundfont's presets by bank and program: `read_presets(path)[0].name` is "Piano 1".
 
-    Reads the headers only, never the samples; `programs` are those of bank 0 whose zones are wanted too. Raises
+    Reads the headers only, never the samples: the zones of drum kits, or those of one program of bank 0. Raises
     LessonError for anything that is not a whole SoundFont 2 file.
     """
     try:
         with path.open("rb") as file:
-            return _presets(read_tables(file, path.stat().st_size), programs)
+            return _presets(read_tables(file, path.stat().st_size), program)
     except LessonError as error:
         raise LessonError(f"{path}: {error}") from None
     except OSError as error:
@@ -137,8 +141,8 @@ def _why(error: OSError) -> str:
     return f"cannot be read ({error.strerror})"
 
 
-def _presets(tables: Tables, programs: frozenset[int]) -> tuple[Preset, ...]:
-    """Every preset by name; the zones of drum kits and of some programs, and only of the instruments that they play."""
+def _presets(tables: Tables, chosen: int | None) -> tuple[Preset, ...]:
+    """Every preset by name; the zones of drum kits or of one program, and only of the instruments that they play."""
     firsts = [first for _, first in tables.instruments]
     usable = [_usable(sample, tables.frames) for sample in tables.samples]
     inner, aimed = tables.instrument_zones, dict.fromkeys(tables.preset_zones.aimed & _PLACES, 0)
@@ -167,13 +171,13 @@ def _presets(tables: Tables, programs: frozenset[int]) -> tuple[Preset, ...]:
                     yield both
 
     def wanted(bank: int, program: int) -> bool:
-        return bank == DRUM_BANK or (bank == 0 and program in programs)
+        return bank == DRUM_BANK if chosen is None else (bank, program) == (0, chosen)
 
     presets = [
         Preset(bank, program, _name(name), tuple(zones(first, last)) if wanted(bank, program) else ())
         for (name, program, bank, first), (_, _, _, last) in pairwise(tables.presets)
     ]
-    if lost and not any(preset.zones for preset in presets):
+    if lost and chosen is None and not any(preset.zones for preset in presets):
         raise LessonError("damaged: the samples of its drum kits are not in it; get the file again")
     return tuple(sorted(presets, key=_by_number))
 

@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from grooves.lesson import Lesson
     from render.soundfont.samples import DrumKit
 
-__all__ = ["Preset", "choose_kit", "choose_soundfont", "default_soundfont", "kit_for", "open_kit", "read_presets"]
+__all__ = [
+    "Preset",
+    "choose_kit",
+    "choose_soundfont",
+    "default_soundfont",
+    "kit_for",
+    "open_kit",
+    "read_presets",
+    "soundfont_of",
+]
 
 ENVIRONMENT = "FOURLIMB_SOUNDFONT"
 _LESS = "close other programs, or render fewer tracks at a time (--track)"
@@ -77,11 +86,13 @@ def _existing(path: Path, who: str) -> Path:
     return path
 
 
-def open_kit(path: Path, rate: int = 44100, use_cache: bool = True, program: str | int | None = None) -> "DrumKit":
+def open_kit(
+    path: Path, rate: int = 44100, use_cache: bool = True, program: str | int | None = None, processes: int = 1
+) -> "DrumKit":
     """Open a soundfont's drum kit: `open_kit(default_soundfont()).hit(51, 90)` is one stroke on the ride.
 
-    `rate` is 44100 or 48000 Hz, `program` as for `choose_kit`. Raises LessonError for a soundfont that is damaged, has
-    no drum kit, or not that one.
+    `rate` is 44100 or 48000 Hz, `program` as for `choose_kit`; so many processes may share its recording. Raises
+    LessonError for a soundfont that is damaged, has no drum kit, or not that one.
     """
     from render.soundfont.samples import DrumKit
 
@@ -91,20 +102,27 @@ def open_kit(path: Path, rate: int = 44100, use_cache: bool = True, program: str
         preset = choose_kit(read_presets(path), program)
     except LessonError as error:
         raise LessonError(str(error) if str(path) in str(error) else f"{path}: {error}") from None
-    return DrumKit.open(path, preset, rate, use_cache)
+    return DrumKit.open(path, preset, rate, use_cache, processes)
+
+
+def soundfont_of(path: Path, lesson: "Lesson", soundfont: Path | None = None) -> Path:
+    """The soundfont that plays a lesson: the one asked for, else the lesson's own, else the default; LessonError."""
+    named = lesson.soundfont
+    own = Path(named) if named.startswith("~") else path.parent / named
+    return choose_soundfont(soundfont, own if named else None)
 
 
 @contextmanager
-def kit_for(path: Path, lesson: "Lesson", soundfont: Path | None, rate: int, use_cache: bool) -> Iterator["DrumKit"]:
+def kit_for(
+    path: Path, lesson: "Lesson", soundfont: Path | None, rate: int, use_cache: bool, processes: int = 1
+) -> Iterator["DrumKit"]:
     """Open the kit that plays a lesson: the one asked for, else the lesson's own, else the default.
 
     Raises LessonError where it cannot be opened, and where memory runs out while it is in use.
     """
-    named = lesson.soundfont
-    own = Path(named) if named.startswith("~") else path.parent / named
     try:
-        chosen = choose_soundfont(soundfont, own if named else None)
-        with closing(open_kit(chosen, rate, use_cache, lesson.kit_program)) as kit:
+        chosen = soundfont_of(path, lesson, soundfont)
+        with closing(open_kit(chosen, rate, use_cache, lesson.kit_program, processes)) as kit:
             yield kit
     except MemoryError:
         raise LessonError(f"{path}: there is not enough memory for its sound; {_LESS}") from None

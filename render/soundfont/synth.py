@@ -37,6 +37,7 @@ _SETTINGS = {
     "synth.chorus.active": 0,
     "synth.dynamic-sample-loading": 1,  # load one kit's samples, not a hundred instruments'
     "synth.polyphony": 256,
+    "synth.lock-memory": 0,  # nothing is played live: samples need not be kept from being swapped out
 }
 _GAIN = 0.2  # FluidSynth's own default; the mix sets the level
 
@@ -185,7 +186,11 @@ class Synth:
 
     def render(self, blocks: int) -> npt.NDArray[np.float32]:
         """Return the next blocks of 64 frames, shape (frames, 2)."""
-        frames = np.zeros((blocks * BLOCK, 2), np.float32)
+        frames = np.empty((blocks * BLOCK, 2), np.float32)
+        self.fill(frames)
+        return frames
+
+    def fill(self, frames: npt.NDArray[np.float32]) -> None:
+        """Play on into frames that lie one behind the other, whole blocks of them: `synth.fill(sound[:64])`."""
         at = frames.ctypes.data
         self._write(self._synth.synth, len(frames), at, 0, 2, at, 1, 2)
-        return frames

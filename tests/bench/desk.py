@@ -1,7 +1,7 @@
 """How soon chart and page follow a change at the desk, in a real browser: the median of many touches.
 
-`python tests/bench/desk.py [touches]` prints milliseconds from the touch to the chart, where that is in sight, and to
-the student's page, where that is, and what one processor is busy with each. The aim is a median of 150 ms on a machine that does nothing else.
+`python tests/bench/desk.py [touches]` prints milliseconds from the touch to the painted chart, where that is in sight,
+and to the student's page, where that is, and what one processor is busy with each. The aim is a median of 150 ms on a machine that does nothing else.
 """
 
 import os
@@ -19,7 +19,7 @@ from desk_server import served
 from page_browser import chromium
 
 from render.desk.edits import edited
-from render.desk.preview import chart_svg, page_html
+from render.desk.preview import chart_svg, page_pieces
 
 TOUCHES = int(sys.argv[1]) if len(sys.argv) > 1 else 40
 
@@ -73,7 +73,7 @@ def main():
     print(f"chart seen after {median(charts)}")
     print(f"page seen after  {median(pages)}")
     print(f"busy: edit {busy(lambda: edited(LESSON, path, {'kind': 'touch', 'bar': 0, 'tick': 48}))}", end="")
-    print(f", chart {busy(lambda: chart_svg(LESSON, path))}, page {busy(lambda: page_html(LESSON, path))}")
+    print(f", chart {busy(lambda: chart_svg(LESSON, path))}, page {busy(lambda: page_pieces(LESSON, path))}")
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from resource import RUSAGE_CHILDREN, getrusage
 
-STEPS = ("import", "hits and balance", "gain", "mix and write")
+STEPS = ("import", "recording and balance", "gain", "mix and write")
 
 
 def most_kilobytes() -> int:
@@ -32,12 +32,14 @@ def main(performances: str, soundfont: str, folder: str) -> None:
     from render.sound.balance import calibrate, velocities
     from render.sound.events import Rendition
     from render.sound.gain import gain_for
+    from render.sound.recordings import record
     from render.sound.tracks import side_by_side
     from render.soundfont.soundfont import open_kit
 
     times.append(time.perf_counter())
     tracks = pickle.loads(Path(performances).read_bytes())
-    kit = open_kit(Path(soundfont))
+    kit = open_kit(Path(soundfont), processes=processes())
+    record(tracks, kit)
     balance = calibrate(kit, {hit.key for track in tracks for hit in track.hits})
     renditions = [Rendition(track, velocities(track, balance)) for track in tracks]
     times.append(time.perf_counter())

@@ -4,98 +4,16 @@ import itertools
 import shutil
 import subprocess
 import sys
-import time
 import tomllib
-from contextlib import contextmanager
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk_lessons import LESSON
+from desk_screen import of_the_page, opened, place, saved, until, values, write
 from desk_server import served
-from playwright.sync_api import Error
+from page_midi import FAKE
 
-DESK = {"viewport": {"width": 1440, "height": 900}}
 TITLE = "Harbour Street, tapped"
-
-
-@contextmanager
-def opened(chrome, desk, **context):
-    """The desk on a screen; what it must not do is a failure."""
-    screen = chrome.new_context(**{**DESK, **context})
-    page = screen.new_page()
-    page.wrong = []
-    page.on("pageerror", lambda error: page.wrong.append(str(error)))
-    page.on("console", lambda said: page.wrong.append(said.text) if said.type in ("error", "warning") else None)
-    page.on(
-        "request",
-        lambda asked: (
-            page.wrong.append(asked.url) if not asked.url.startswith((desk.origin, "blob:", "data:")) else None
-        ),
-    )
-    page.goto(desk.own.address)
-    page.wait_for_selector("body.ready")
-    yield page
-    screen.close()
-    refusals = "Failed to load resource: the server responded with a status of 4"  # what a browser says of each
-    assert [words for words in page.wrong if not words.startswith(refusals)] == []
-
-
-@pytest.fixture(scope="module")
-def desk(tmp_path_factory):
-    with served(tmp_path_factory.mktemp("lessons")) as one:
-        yield one
-
-
-@pytest.fixture
-def folder(desk):
-    """The desk's folder with one lesson in it and nothing else."""
-    folder = desk.desk.folder.path
-    for path in folder.iterdir():
-        shutil.rmtree(path) if path.is_dir() else path.unlink()
-    (folder / "first.toml").write_text(LESSON)
-    return folder
-
-
-@pytest.fixture
-def page(chrome, desk, folder):
-    with opened(chrome, desk) as one:
-        yield one
-
-
-def write(page, name="Harbour Street, first line"):
-    """Open a lesson from its card."""
-    page.click(f".card h2 a:text-is('{name}')")
-    page.wait_for_selector("body.ready #bars .one-place")
-
-
-def place(bar, tick):
-    return f".one-bar:nth-child({bar}) .one-place[data-tick='{tick}']"
-
-
-def values(page):
-    return [box.input_value() for box in page.locator("[id^=values-]").all()]
-
-
-def until(page, true, seconds=20):
-    """Wait until something holds; the desk's policy forbids the browser's own way of waiting."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if page.evaluate(true) if isinstance(true, str) else true():
-            return
-        page.wait_for_timeout(20)
-    raise AssertionError(f"never came true: {true}")
-
-
-def of_the_page(page, what):
-    """What the student's page that is shown says; nothing while another takes its place."""
-    try:
-        return page.query_selector("#page iframe:not(.next)").content_frame().evaluate(what)
-    except (AttributeError, Error):
-        return None
-
-
-def saved(page):
-    until(page, "document.querySelector('#saved').textContent === 'saved'")
 
 
 # --- a teacher's story ----------------------------------------------------------------------------
@@ -192,6 +110,46 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
         assert path.read_bytes() == (beside / name / path.name).read_bytes(), path
 
 
+def test_a_line_is_tapped_on_a_midi_pad_that_is_connected_late(chrome, desk, folder):
+    """The pad stands where W3C's Web MIDI API puts one: `MIDIAccess.inputs`, `onmidimessage` with `data` and `timeStamp`.
+
+    A note-on with velocity 0 is a note-off (MIDI 1.0, running status); clock, pedals and note-offs are no taps.
+    """
+    with opened(chrome, desk, init=f"{FAKE} kit.pull();") as page:
+        write(page)
+        page.fill("#tempo", "300")
+        page.press("#tempo", "Tab")
+        page.select_option("#tap-bars", "2")
+        page.click("#pad")
+        until(page, "document.querySelector('#pad').getAttribute('aria-pressed') === 'true'")
+        until(page, "document.querySelector('#said').textContent === 'No pad is connected; it is heard once one is'")
+        page.evaluate("kit.plug()")
+        until(page, "document.querySelector('#said').textContent === 'The pad is heard'")
+        page.click("#tap-begin")
+        until(page, "!document.querySelector('#tapping').hidden")
+        page.evaluate("""(beats) => {
+            const origin = Number(document.querySelector("#tapping").dataset.origin);
+            beats.forEach((beat, number) => {
+                const moment = origin + beat * 200 + [6, -5, 3, -7][number % 4];
+                kit.send([0x99, 38, 90], moment);
+                kit.send([0xf8], moment + 10);
+                kit.send([0xb9, 4, 127], moment + 12);
+                kit.send([0x99, 38, 0], moment + 15);
+                kit.send([0x89, 38, 64], moment + 20);
+            });
+        }""", [0, 1, 1.5, 2, 3, 4, 5.5, 6, 7])  # fmt: skip
+        until(page, "document.querySelector('#tapping').hidden")
+        until(page, "document.querySelectorAll('.one-bar').length === 2")
+        assert page.evaluate(
+            "[...document.querySelectorAll('.one-place.struck')].map((one) => one.getAttribute('aria-label').split(':')[0])"
+        ) == [f"Bar 1, {at}" for at in ("1", "2", "2 and", "3", "4")] + [
+            f"Bar 2, {at}" for at in ("1", "2 and", "3", "4")
+        ]
+        page.click("#pad")
+        until(page, "document.querySelector('#pad').getAttribute('aria-pressed') === 'false'")
+        assert page.evaluate("kit.input.onmidimessage === null && kit.access.onstatechange === null")
+
+
 # --- the pencil -----------------------------------------------------------------------------------
 
 
@@ -276,6 +234,43 @@ def test_bars_come_and_go_and_undo_brings_every_one_back(page):
     until(page, "document.querySelector('#undo').disabled")
     assert values(page) == before
     assert page.inner_text("#saved") == "saved"
+
+
+def test_lines_come_and_go_by_hand_and_by_keys_and_undo_brings_every_one_back(page, folder):
+    write(page)
+    assert page.locator("#which-line").is_hidden() and page.locator("#remove-line").is_hidden()
+    page.focus("#add-line")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('#line-number').value === '1'")
+    assert values(page) == ["1r"] * 4
+    assert page.get_attribute("[role=group]:has(> #add-line)", "aria-label") == "Lines"
+    assert page.evaluate("document.activeElement.matches('.one-bar:first-child .one-place')")
+    until(page, "document.querySelector('#said').textContent === 'Line B is added, with rests to write in'")
+    page.keyboard.press(" ")
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    until(page, lambda: of_the_page(page, "lesson.bars.length === 8"))
+    page.select_option("#line-number", "0")
+    until(page, "document.querySelector('#values-0').value === '4 4 8 8 4'")
+    assert page.inner_text("#remove-line") == "remove line A"
+    page.click("#remove-line")
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    until(page, "document.querySelector('#said').textContent === 'Line A is removed; line A is shown'")
+    assert page.locator("#remove-line").is_hidden()
+    for _ in range(2):
+        page.click("#undo")
+    until(
+        page,
+        "document.querySelector('#values-0').value === '1r' && document.querySelector('#line-number').value === '1'",
+    )
+    page.select_option("#line-number", "0")
+    until(page, "document.querySelector('#values-0').value === '4 4 8 8 4'")
+    page.click("#redo")  # which leads to the line where the change is
+    until(page, "document.querySelector('#values-0').value === '4 4r 2r'")
+    page.click("#save")
+    saved(page)
+    text = (folder / "first.toml").read_text()
+    assert [one["values"].split(" | ")[0] for one in tomllib.loads(text)["line"]] == ["4 4 8 8 4", "4 4r 2r"]
+    assert "# mine" in text and "# to be read aloud first" in text and "# by ear" in text
 
 
 # --- setting --------------------------------------------------------------------------------------

@@ -1,10 +1,12 @@
 """Tapping, sharing, making, the entry on the desktop, the command: what stands around the desk."""
 
+import asyncio
 import configparser
 import itertools
 import os
 import shlex
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -20,7 +22,7 @@ from grooves.errors import LessonError
 from grooves.rhythm import Meter, parse_values
 from render.command.cli import main
 from render.desk import sharing
-from render.desk.drawing import KEPT, Drawer, Kept
+from render.desk.drawing import Drawer, Kept
 from render.desk.make_process import main as make
 from render.desk.preview import groove_svg
 from render.desk.serve import listen
@@ -162,9 +164,11 @@ def test_a_groove_s_picture_has_a_row_for_each_part_and_says_it_too(tmp_path):
 
 
 def test_only_the_last_pictures_are_kept():
-    kept = Kept()
-    names = [kept.put(b"%d" % number, "svg") for number in range(KEPT + 3)]
-    assert [kept.get(name) is None for name in names] == [True] * 3 + [False] * KEPT
+    kept = Kept(12)
+    names = [kept.put(b"%d" % number, "svg") for number in range(15)]
+    assert [kept.get(name) is None for name in names] == [True] * 3 + [False] * 12
+    assert kept.put(b"3", "svg") == names[3] and kept.put(b"new", "svg", "own") == "own.svg"
+    assert kept.get(names[3]) == b"3" and kept.get(names[4]) is None
 
 
 def test_drawing_goes_on_after_its_process_died():
@@ -317,6 +321,22 @@ def test_windows_that_does_not_answer_is_one_message(tmp_path, monkeypatch):
 
 
 # --- the command ----------------------------------------------------------------------------------
+
+
+def test_answers_are_sent_at_once():
+    """Without the pause of Nagle's algorithm, which waits for what is acknowledged late (RFC 896; TCP_NODELAY)."""
+
+    async def waits_not() -> int:
+        own, told = listen(0), asyncio.get_running_loop().create_future()
+        server = await asyncio.start_server(lambda _, writer: told.set_result(writer), sock=own)
+        _, mine = await asyncio.open_connection(*own.getsockname())
+        writer = await told
+        found = writer.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+        for one in (mine, writer, server):
+            one.close()
+        return found
+
+    assert asyncio.run(waits_not())
 
 
 def test_a_port_that_is_taken_is_one_message(tmp_path, capsys):

@@ -218,6 +218,107 @@ def test_of_several_lines_the_one_that_is_meant_is_changed():
     assert [one["values"].split(" | ")[0] for one in fitted] == ["4 4 8 8", "4 4 4"]
 
 
+def kept_as_written(text):
+    return [said for said in text.splitlines() if not said.startswith(("[line]", "[[line]]"))]
+
+
+def test_a_line_more_and_the_same_one_less_leave_the_file_as_it_was():
+    two = after(LESSON, kind="add line")
+    assert view(two, BESIDE)["lines"] == ["A", "B"]
+    assert tomllib.loads(two)["line"][1] == {"values": "1r | 1r | 1r | 1r", "played_on": "snare"}
+    assert set(kept_as_written(LESSON)) <= set(kept_as_written(two))
+    assert after(two, kind="remove line", line=1) == LESSON
+    three = after(two, kind="add line", line=1)
+    assert after(three, kind="remove line", line=2) == two
+    assert tomllib.loads(after(after(three, kind="remove line"), kind="remove line"))["line"] == {
+        "values": "1r | 1r | 1r | 1r",
+        "played_on": "snare",
+    }
+
+
+SPOKEN = """{top}
+# the lines
+[[line]]  # first
+values = "4 4 4 4"
+
+# sung
+[[line]]
+values = "2 2"  # aloud
+# no rests
+
+# how it swings
+[feel]
+timing_ms = 4
+"""
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_a_comment_stays_before_what_it_speaks_of_and_goes_with_it(end):
+    text = SPOKEN.replace("{top}", 'title = "Harbour Street"\ntempo = 100\ngroove = "swing"').replace("\n", end)
+    first, second = after(text, kind="remove line", line=1), after(text, kind="remove line", line=0)
+    assert f'# the lines{end}[line]  # first{end}values = "4 4 4 4"{end}{end}# how it swings{end}[feel]' in first
+    assert f'# the lines{end}# sung{end}[line]{end}values = "2 2"  # aloud{end}# no rests{end}{end}# how' in second
+    three = after(text, kind="add line")
+    assert f'# no rests{end}{end}[[line]]{end}values = "1r | 1r | 1r | 1r"{end}{end}# how it swings{end}[feel]' in three
+    assert after(three, kind="remove line", line=2) == text
+
+
+def test_a_line_at_the_very_end_of_a_file_gets_one_after_it():
+    text = 'title = "Harbour Street"\ntempo = 100\ngroove = "swing"\n[line]\nvalues = "4 4 4 4"'
+    two = after(text, kind="add line")
+    assert two.endswith('[[line]]\nvalues = "4 4 4 4"\n\n[[line]]\nvalues = "1r | 1r | 1r | 1r"\n')
+    assert after(two, kind="remove line", line=1).rstrip() == text
+
+
+def test_a_new_line_is_read_as_the_one_that_is_written_now():
+    text = lesson_with('values = "4 4 4 4"\nplayed_on = { long = "bass drum", short = "snare" }\nrepeat_each = 2')
+    two = tomllib.loads(after(text, kind="add line"))["line"]
+    assert [one["played_on"] for one in two] == [{"long": "bass drum", "short": "snare"}] * 2
+    assert [one["repeat_each"] for one in two] == [2, 2]
+    other = after(after(text, kind="add line"), kind="set", key=["line", 1, "played_on"], value="ride")
+    assert tomllib.loads(after(other, kind="add line", line=1))["line"][2]["played_on"] == "ride"
+    waltz = after(lesson_with('values = "2."', "jazz-waltz"), kind="add line")
+    assert tomllib.loads(waltz)["line"][1]["values"].startswith("2.r | 2.r")
+
+
+def test_several_lines_repeat_their_bars_alike_with_one_change():
+    two = after(LESSON, kind="add line")
+    more = after(two, kind="set", key=["line", 1, "repeat_each"], value=3)
+    assert [one["repeat_each"] for one in tomllib.loads(more)["line"]] == [3, 3]
+
+
+def test_letters_stay_apart_and_stay_what_a_track_calls_its_bars_by():
+    taken = LESSON.replace("[line]", '[line]\nletter = "B"')
+    assert view(after(taken, kind="add line"), BESIDE)["lines"] == ["B", "A"]
+    three = after(after(LESSON, kind="add line"), kind="add line")
+    assert view(after(three, kind="remove line"), BESIDE)["lines"] == ["A", "B"]
+    named = after(three, kind="add track", name="last", table={"bars": "C"})
+    fewer = after(named, kind="remove line", line=1)
+    assert view(fewer, BESIDE)["lines"] == ["A", "C"]
+    with pytest.raises(LessonError, match="C"):
+        after(named, kind="remove line", line=2)
+
+
+def test_a_lesson_has_one_line_at_least_and_twenty_six_at_most():
+    with pytest.raises(LessonError, match="a lesson has at least one line; change this one"):
+        after(LESSON, kind="remove line")
+    with pytest.raises(LessonError, match="line 3: this lesson has 2"):
+        after(after(LESSON, kind="add line"), kind="remove line", line=2)
+    text = LESSON
+    for _ in range(25):
+        text = after(text, kind="add line")
+    assert "".join(view(text, BESIDE)["lines"]) == "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    with pytest.raises(LessonError, match="a lesson has at most 26 lines, A to Z"):
+        after(text, kind="add line")
+
+
+def test_a_line_that_is_written_on_one_row_is_left_to_the_text():
+    for said in ('line = { values = "4 4 4 4" }', 'line.values = "4 4 4 4"'):
+        text = f'title = "Harbour Street"\ntempo = 100\ngroove = "swing"\n{said}\n'
+        with pytest.raises(LessonError, match="^line: the file is written in a way .* change it in the text"):
+            after(text, kind="add line")
+
+
 # --- tracks ---------------------------------------------------------------------------------------
 
 
@@ -302,12 +403,12 @@ class Desk(RuleBasedStateMachine):
         self.path = Path(self.folder.name) / "lesson.toml"
         self.path.write_text(text)
         self.desk = Folder(Path(self.folder.name))
-        self.start, self.text, self.past, self.future = text, text, [], []
+        self.start, self.text, self.past, self.future, self.which = text, text, [], [], 0
         self.base = hash_of_bytes(text.encode())
 
     def change(self, **change):
         try:
-            after = edited(self.text, self.path, change)
+            after = edited(self.text, self.path, {"line": self.which, **change})
         except LessonError:
             return
         if after != self.text:
@@ -337,6 +438,16 @@ class Desk(RuleBasedStateMachine):
     def bars(self, kind, bar):
         self.change(kind=kind, bar=bar)
 
+    @rule(kind=st.sampled_from(["add line", "remove line"]), which=st.integers(0, 2))
+    def lines(self, kind, which):
+        before = tomllib.loads(self.text)["line"]
+        count = len(before) if isinstance(before, list) else 1
+        self.which = min(which, count - 1)
+        self.change(kind=kind)
+        after = tomllib.loads(self.text)["line"]
+        self.which = len(after) - 1 if isinstance(after, list) else 0
+        assert isinstance(after, list) == (self.which > 0)
+
     @rule(setting=SETTINGS)
     def set(self, setting):
         self.change(kind="set", key=setting[0], value=setting[1])
@@ -361,8 +472,9 @@ class Desk(RuleBasedStateMachine):
     @invariant()
     def all_three_say_the_same_and_the_file_can_be_read(self):
         meter = meter_of(self.text, self.path)
-        shown = view(self.text, self.path)["bars"]
-        bars = line_of(self.text, self.path).bars
+        self.which = view(self.text, self.path, self.which)["line"]
+        shown = view(self.text, self.path, self.which)["bars"]
+        bars = line_of(self.text, self.path, self.which).bars
         assert parse_values(" | ".join(bar["values"] for bar in shown), meter) == bars
         for bar, written in zip(shown, bars, strict=True):
             marks = [[onset * TICKS, mark.kind, mark.accent] for onset, mark in sorted(marks_of(written).items())]

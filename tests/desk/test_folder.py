@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 from desk_lessons import LESSON
+from desk_server import served
 
 from grooves.errors import LessonError
+from render.desk import listing
 from render.desk.folder import ChangedOnDiskError, Folder, difference
 from render.lesson.term_record import hash_of_bytes
 
@@ -61,6 +63,82 @@ def test_lessons_are_listed_in_order_and_grooves_are_none(folder):
     (folder.path / "groove.toml").write_text('name = "x"\nmeter = "4/4"\n')
     assert folder.names() == ["first.toml", "week 2.toml", "week 10.toml"]
     assert Folder(folder.path / "new").names() == []
+
+
+def test_what_programs_keep_for_themselves_is_not_looked_into(folder):
+    for name in ("node_modules", "venv", "__pycache__", ".cache", "week 1"):
+        (folder.path / name / "deep").mkdir(parents=True)
+        (folder.path / name / "deep" / "a.toml").write_text(LESSON)
+    found = folder.listing()
+    assert folder.names() == ["first.toml", "week 1/deep/a.toml"]
+    assert [folder.name(one) for one in found.folders] == [".", "week 1", "week 1/deep"]
+    assert found.left_out == ""
+
+
+def test_terms_and_files_of_other_programs_are_no_lessons_and_broken_lessons_are(folder):
+    (folder.path / "pyproject.toml").write_text('[project]\nname = "x"\n')
+    (folder.path / "autumn.toml").write_text('title = "Autumn"\nweeks = 12\n[[group]]\nname = "Monday"\n')
+    (folder.path / "broken.toml").write_text("tempo = fast\n")
+    (folder.path / "begun.toml").write_text("")
+    assert folder.names() == ["begun.toml", "broken.toml", "first.toml"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems hold no such names")
+def test_a_name_that_is_no_text_is_passed_over(folder):
+    Path(os.fsdecode(os.fsencode(folder.path) + b"/\xff.toml")).write_text(LESSON)
+    Path(os.fsdecode(os.fsencode(folder.path) + b"/\xfe")).mkdir()
+    with served(folder.path) as desk:
+        assert [one["name"] for one in desk.ask("lessons")["lessons"]] == ["first.toml"]
+
+
+def test_of_a_folder_with_very_many_files_only_the_nearest_are_looked_at(folder, monkeypatch):
+    monkeypatch.setattr(listing, "MOST_LOOKED_AT", 40)
+    for number in range(30):
+        (folder.path / f"photo {number}.jpg").touch()
+    for number in range(20):
+        (folder.path / "year" / str(number)).mkdir(parents=True)
+        (folder.path / "year" / str(number) / "a.toml").write_text(LESSON)
+    found = folder.listing()
+    assert [folder.name(one) for one in found.lessons] == ["first.toml"]
+    assert found.left_out == (
+        "So many files lie in this folder that only the nearest were looked at; open the desk over the folder that your "
+        "lessons lie in."
+    )
+    monkeypatch.setattr(listing, "MOST_LOOKED_AT", 400)
+    monkeypatch.setattr(listing, "MOST_LESSONS", 4)
+    found = folder.listing()
+    assert [folder.name(one) for one in found.lessons] == ["first.toml", *(f"year/{n}/a.toml" for n in range(3))]
+    assert found.left_out.startswith("Only the first 4 lessons of this folder are shown")
+
+
+def test_a_folder_that_may_not_be_looked_into_is_passed_over(folder, monkeypatch):
+    (folder.path / "locked").mkdir()
+    scan = os.scandir
+
+    def refuse(path):
+        if Path(path).name == "locked":
+            raise PermissionError(13, "Permission denied", str(path))
+        return scan(path)
+
+    monkeypatch.setattr(listing.os, "scandir", refuse)
+    assert folder.names() == ["first.toml"]
+
+
+def test_folders_that_come_later_are_watched_too(tmp_path):
+    with served(tmp_path) as desk:
+        count = 0
+        for make in (
+            lambda: (tmp_path / "week 1").mkdir(),
+            lambda: (tmp_path / "week 1" / "a.toml").write_text(LESSON),
+            lambda: (tmp_path / "week 1" / "a.toml").write_text(LESSON.replace("100", "90")),
+        ):
+            make()
+            told = desk.client.get("/changes", params={"since": count}).json()["count"]
+            assert told > count
+            while (more := desk.desk._changes) != count:
+                count = more
+                time.sleep(0.5)
+    assert count >= 3
 
 
 # --- new, copy, rename, delete --------------------------------------------------------------------

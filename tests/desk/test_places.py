@@ -130,6 +130,16 @@ def test_an_empty_bar_is_one_rest():
     assert values_text([silent_bar(FOUR)]) == "1r"
 
 
+def test_a_rest_from_a_third_over_a_quarter_to_a_sixteenth_can_be_written():
+    found = {
+        Fraction(0): Mark("struck"),
+        THIRD: Mark("rest"),
+        Fraction(7, 4): Mark("struck"),
+        Fraction(2): Mark("rest"),
+    }
+    assert values(found, Meter(2, 2)) == "12 12r 12r 8r 16r 16 2r"
+
+
 # --- whatever is pencilled in ---------------------------------------------------------------------
 
 METERS = st.sampled_from([FOUR, THREE, Meter(5, 4), SIX, SEVEN, Meter(12, 8), Meter(2, 2)])

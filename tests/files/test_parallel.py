@@ -1,11 +1,11 @@
 """Work shared out among processes: whose results they are, and what becomes of a share that fails."""
 
 import os
-import pickle
 import signal
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from grooves.errors import LessonError
@@ -66,13 +66,16 @@ def test_an_error_of_another_process_comes_up_here_as_well():
 
 
 def test_an_answer_cut_short_is_made_again_here():
-    def work(share, _):
-        if os.getpid() != HERE:
-            pickle.dumps = lambda answer: whole(answer)[:1000]  # as of one killed while it writes
-        return bytes(5000)
+    class Deadly:
+        """Ends a process that is writing it down."""
 
-    whole = pickle.dumps
-    assert share_out(work, 2) == [bytes(5000)] * 2
+        def __reduce__(self):
+            if os.getpid() != HERE:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return (Deadly, ())
+
+    done = share_out(lambda share, _: (bytes(5000), share, Deadly()), 2)
+    assert [(long, share) for long, share, _ in done] == [(bytes(5000), 0), (bytes(5000), 1)]
 
 
 def test_where_no_process_can_be_had_all_is_done_here(monkeypatch):
@@ -101,6 +104,26 @@ def test_an_interrupt_is_waiting_no_longer_once_the_processes_run():
 
 def test_a_long_answer_comes_through():
     assert len(share_out(lambda share, _: bytes(1 << 20), 2)[1]) == 1 << 20
+
+
+def test_arrays_come_through_as_they_were_and_lie_as_the_mixer_likes_them():
+    def work(share, _):
+        rows = np.arange(30, dtype=np.float32).reshape(10, 3) + share
+        return {"all": rows, "some": rows[::2, 1:], "none": rows[:0], "of another kind": rows.astype(np.int64), "no": 7}
+
+    here, there = share_out(work, 2)
+    assert there.keys() == here.keys() == work(0, 2).keys()
+    for name, wanted in work(1, 2).items():
+        assert np.array_equal(there[name], wanted)
+        assert name == "no" or there[name].dtype == wanted.dtype
+    assert there["all"].ctypes.data % 64 == there["of another kind"].ctypes.data % 64 == 0
+    there["all"] += 1  # an array like any other
+
+
+def test_no_file_stays_open():
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    share_out(lambda share, _: share, 3)
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
 
 
 def test_there_are_as_many_processes_as_cores_or_as_wanted_but_few():

@@ -14,7 +14,6 @@ from grooves.errors import LessonError
 from grooves.passages import Track, track_passages
 from grooves.performance import perform
 from render.files.parallel import share_out
-from render.lesson import render_lesson as rendering
 from render.lesson import session as sessions
 from render.lesson.load import load_lesson
 from render.lesson.loop import render_loop
@@ -129,18 +128,17 @@ def test_a_track_without_the_line_says_which_parts_of_the_groove_are_left_out_to
 
 
 def test_without_sound_the_wanted_tracks_alone_are_performed(pack, tmp_path, monkeypatch):
-    performed = []
+    performed, perform = [], sessions.perform
 
-    def counted(lesson, planned, balance):
-        performed.append(planned.track.name)
-        return perform_track(lesson, planned, balance)
+    def counted(score, passages, *rest):
+        performed.append(passages)
+        return perform(score, passages, *rest)
 
-    perform_track = rendering.perform_track
-    monkeypatch.setattr(rendering, "perform_track", counted)
-    render_lesson(
-        pack[0] / "page.toml", RenderOptions(tmp_path, tracks=("no ride", "no stick", "no-ride"), audio=False)
-    )
-    assert performed == ["no ride", "no stick"]
+    monkeypatch.setattr(sessions, "perform", counted)
+    wanted = ("no ride", "no stick", "no-ride")
+    made = render_lesson(pack[0] / "page.toml", RenderOptions(tmp_path, tracks=wanted, audio=False)).files
+    assert [file.track for file in made] == ["no ride", "no stick"]
+    assert len(performed) == 2
 
 
 def test_a_track_too_long_is_refused_before_it_is_performed(pack, tmp_path, monkeypatch):

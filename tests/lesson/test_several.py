@@ -8,6 +8,7 @@ import soundfile
 from music import text_of
 
 from grooves.errors import LessonError
+from render.files import there
 from render.lesson.documents import page_files
 from render.lesson.load import lessons_in
 from render.lesson.options import RenderOptions
@@ -34,6 +35,16 @@ def test_lessons_come_in_the_order_of_their_numbers_folder_by_folder(term):
     assert [path.relative_to(term).as_posix() for path in lessons_in(term)] == [
         "brushes/deep/b.toml", "brushes/week 3.toml", "Week 1.toml", "week 2.toml", "week 10.toml",
     ]  # fmt: skip
+
+
+def test_a_folder_with_far_more_than_lessons_is_refused_before_it_is_read(term, monkeypatch):
+    monkeypatch.setattr(
+        there, "MOST_LOOKED_AT", 8
+    )  # five lessons, a groove, two folders; what is hidden is not counted
+    assert len(lessons_in(term)) == 5
+    (term / "brushes" / "deep" / "notes.txt").write_text("one more")
+    with pytest.raises(LessonError, match=f"{term}: more than 8 files lie in it; name a smaller folder of it"):
+        lessons_in(term)
 
 
 def test_folders_inside_folders_are_rendered_into_folders_of_the_same_names(term, tmp_path):

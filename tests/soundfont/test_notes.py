@@ -12,7 +12,9 @@ from music import text_of
 from grooves.errors import LessonError
 from render.lesson.options import RenderOptions
 from render.lesson.render_lesson import render_lesson
-from render.soundfont.recording import prime, strike
+from render.soundfont.entries import GAINS
+from render.soundfont.recording import heard_frames, prime, strength, strike
+from render.soundfont.sf2 import DRUM_BANK, Zone, read_presets
 from render.soundfont.soundfont import default_soundfont, open_kit
 from render.soundfont.synth import Synth
 
@@ -55,6 +57,41 @@ def test_a_soundfont_without_the_program_is_one_message(program, named, tmp_path
             kit.instrument(program)
     said = f"no {named} in it (General MIDI program {program}); choose another soundfont, or leave out who plays it"
     assert str(raised.value) == f"{path}: {said}"
+
+
+def test_of_a_program_the_zones_of_that_one_are_read_and_no_others():
+    read = [(preset.bank, preset.program) for preset in read_presets(default_soundfont(), 32) if preset.zones]
+    assert read == [(0, 32)]
+    assert {preset.bank for preset in read_presets(default_soundfont()) if preset.zones} == {DRUM_BANK}
+
+
+def measured_on(kit, keys):
+    """On which keys it is measured whether velocity is a gain, once some keys have been asked for."""
+    for key in keys:
+        kit.instrument(32).recorded(key, 80)
+    return {int(name.rpartition("-")[2]) for kind, name in kit._kept if kind == GAINS}
+
+
+def test_whether_velocity_is_a_gain_is_measured_on_every_eighth_key(kit):
+    kit.instrument(32).preset = replace(kit.instrument(32).preset, zones=(Zone((0, 127), (0, 127)),))
+    assert measured_on(kit, range(28, 56)) == {32, 40, 48, 56}
+
+
+def test_a_key_with_other_samples_than_the_nearest_eighth_is_measured_by_itself(kit):
+    zones = (Zone((0, 49), (0, 127)), Zone((50, 127), (0, 127)))
+    kit.instrument(32).preset = replace(kit.instrument(32).preset, zones=zones)
+    assert measured_on(kit, range(46, 54)) == {48, 50, 51, 52, 56}
+
+
+@pytest.mark.parametrize("floor_db", [-105.0, -60.0, -0.5])
+def test_a_sound_is_heard_up_to_the_last_frame_above_the_floor(floor_db):
+    random = np.random.default_rng(1)
+    for frames in (1, 700, 4096, 4097, 20000):
+        for channels in (1, 2):
+            fade = np.exp(-np.arange(frames) / random.uniform(50, 3000))[:, None]
+            sound = (random.standard_normal((frames, channels)) * fade).astype(np.float32)
+            above = strength(sound) > strength(sound).max() * 10 ** (floor_db / 20)
+            assert heard_frames(sound, floor_db) == np.flatnonzero(above)[-1] + 1
 
 
 def test_a_lesson_whose_band_a_soundfont_lacks_is_one_message_and_no_file(tmp_path):

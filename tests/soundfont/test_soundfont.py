@@ -288,7 +288,7 @@ def test_the_variable_moves_the_cache_and_a_second_kit_reads_from_it(tmp_path):
     hit = first.hit(38, 100)
     first.close()
     assert cache_root() == tmp_path / "cache"
-    assert list((tmp_path / "cache" / "kits").glob("*/sample-38-127"))
+    assert list((tmp_path / "cache" / "kits").glob("*/entries-*"))
     second = open_kit(default_soundfont())
     assert np.array_equal(second.hit(38, 100), hit)
     assert second._synth is None  # no synthesizer was started
@@ -300,18 +300,23 @@ def test_no_cache_writes_nothing(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "damage", [lambda data: data[:-9], lambda data: data[:40] + b"\xff" + data[41:], lambda _: b"x"]
+    "damage",
+    [
+        lambda data: data[:5000],
+        lambda data: data[:40] + b"\xff" + data[41:],
+        lambda data: data[:4000] + b"\xff" + data[4001:],
+        lambda _: b"x",
+    ],
 )
 def test_a_damaged_entry_of_the_cache_is_made_again(damage, tmp_path):
     with closing(open_kit(default_soundfont())) as kit:
         hit = kit.hit(38, 127)
-    entry = next((tmp_path / "cache" / "kits").glob("*/sample-38-127"))
-    whole = entry.read_bytes()
-    entry.write_bytes(damage(whole))
-    assert Cache(entry.parent).load(SAMPLE, "38-127") is None
+    (path,) = (tmp_path / "cache" / "kits").glob("*/*")
+    path.write_bytes(damage(path.read_bytes()))
+    assert Cache(path.parent).load(SAMPLE, "38-127") is None
     with closing(open_kit(default_soundfont())) as kit:
         assert np.array_equal(kit.hit(38, 127), hit)
-    assert entry.read_bytes() == whole
+    assert np.array_equal(Cache(path.parent).load(SAMPLE, "38-127").reshape(-1)[-200:], hit.reshape(-1)[-200:])
 
 
 def test_another_soundfont_program_or_rate_has_a_folder_of_its_own(tmp_path):
@@ -332,7 +337,7 @@ def test_another_soundfont_program_or_rate_has_a_folder_of_its_own(tmp_path):
 
 
 def test_two_processes_fill_the_cache_at_once(tmp_path):
-    code = "from render.soundfont.soundfont import *; k = open_kit(default_soundfont()); print([float(abs(k.hit(x, 90)).sum()) for x in (36, 38, 44)])"
+    code = "from render.soundfont.soundfont import *; k = open_kit(default_soundfont()); print([float(abs(k.hit(x, 90)).sum()) for x in (36, 38, 44)]); k.close()"
     running = [subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) for _ in range(2)]
     said = [process.communicate(timeout=120)[0] for process in running]
     assert [process.returncode for process in running] == [0, 0]
@@ -341,19 +346,27 @@ def test_two_processes_fill_the_cache_at_once(tmp_path):
     assert not list((tmp_path / "cache").glob("**/*.part-*"))
 
 
-def test_a_full_cache_drops_what_was_not_used_longest(tmp_path):
+@pytest.mark.parametrize("used", [False, True])
+def test_a_full_cache_drops_what_was_not_used_longest(used, tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
     for name in ("36", "38"):
+        before = set(cache.folder.glob("*"))
         cache.store(POWERS, name, np.ones((250, 1), np.float32))
-    os.utime(cache.folder / "powers-36", (1, 1))
+        cache.settle()
+        (made,) = set(cache.folder.glob("*")) - before
+        os.utime(made, (1, 1) if name == "36" else (2, 2))
+    if used:
+        assert Cache(cache.folder).load(POWERS, "36") is not None
     trim(cache_root(), limit_bytes=1500)
-    assert cache.load(POWERS, "36") is None
-    assert cache.load(POWERS, "38") is not None
+    cache = Cache(cache.folder)
+    assert (cache.load(POWERS, "36") is not None) == used
+    assert (cache.load(POWERS, "38") is not None) != used
 
 
 def test_a_full_cache_leaves_other_people_s_files_alone(tmp_path):
     cache = Cache(tmp_path / "cache" / "kits" / f"{'0' * 20}-32-44100-1")
     cache.store(POWERS, "51", np.ones((250, 1), np.float32))
+    assert cache.settle()
     others = [
         tmp_path / "cache" / name for name in ("a.wav", "photos/b/c.raw", "kits/mine/powers-1", "digests/notes.txt")
     ]
@@ -361,14 +374,16 @@ def test_a_full_cache_leaves_other_people_s_files_alone(tmp_path):
         other.parent.mkdir(parents=True, exist_ok=True)
         other.write_bytes(bytes(2000))
     trim(cache_root(), limit_bytes=0)
-    assert cache.load(POWERS, "51") is None
+    assert Cache(cache.folder).load(POWERS, "51") is None
     assert all(other.is_file() for other in others)
 
 
 def test_a_cache_that_cannot_be_written_is_no_error(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("FOURLIMB_CACHE", str(tmp_path / "file"))
-    assert len(open_kit(default_soundfont()).hit(38, 127))
+    with closing(open_kit(default_soundfont())) as kit:
+        assert len(kit.hit(38, 127))
+    assert (tmp_path / "file").read_text() == ""
 
 
 SHORT = """
