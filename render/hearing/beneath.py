@@ -112,13 +112,16 @@ def _edges(between: tuple[float, float], count: int) -> Floats:
 
 
 def later(response: Floats, usual: Floats) -> float:
-    """By how many seconds a response comes later than the usual one, which reaches 25 steps farther on both sides."""
+    """By how many seconds a response comes later than the usual one, which reaches 25 steps farther on both sides.
+
+    Example: `later(responses(rise, strokes, LAGS)["hi-hat"], risen(template))`; 0 where the two are nowhere alike.
+    """
     one, other = (
         each / np.maximum(np.sqrt(np.mean(each**2, axis=0)), 1e-12)
         for each in (gaussian_filter1d(one[:, COMPARED], BLUR, axis=0) for one in (response, usual))
     )
     alike = [float(np.sum(one * other[APART - lag : APART - lag + len(one)])) for lag in range(-APART, APART + 1)]
-    return float(_tops(np.array([alike]))[0] - APART) * STEP_SECONDS
+    return float(_tops(np.array([alike]))[0] - APART) * STEP_SECONDS if max(alike) > 0 else 0.0
 
 
 def _tops(rows: Floats) -> Floats:

@@ -150,3 +150,14 @@ def test_strokes_at_the_very_ends_are_moved_as_the_others_are(beneath):
 def test_how_much_later_a_response_comes_is_told_to_the_millisecond(beneath, steps):
     usual = risen(beneath[3])
     assert 1000 * later(usual[25 - steps : len(usual) - 25 - steps], usual) == pytest.approx(steps, abs=0.2)
+
+
+def test_a_response_of_nothing_is_not_later(beneath):
+    usual = risen(beneath[3])
+    assert later(np.zeros((60, usual.shape[1])), usual) == 0.0
+
+
+def test_a_recording_of_few_samples_a_second_has_fewer_bands_and_is_heard_all_the_same(beneath):
+    written, moments, steps, usual = beneath
+    at = foots_of(laid(heard(moments, moments[BENEATH] + 0.006), written, usual, lambda _: steps[:, :-2]))
+    assert np.median(np.abs(at - moments[BENEATH])) < 0.002
