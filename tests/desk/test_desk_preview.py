@@ -176,7 +176,7 @@ def test_what_is_wrong_with_the_page_alone_stays_in_sight_beside_a_chart_that_is
     page.click("#as-text summary")
     page.fill("#text", text.replace('"8 8 4 8 8 4 |', '"1 |'))
     page.click("#text-take")
-    until(page, "document.querySelector('#chart img')?.alt.includes('bar 1: 1;')")
+    until(page, "document.querySelector('#chart img')?.alt.includes('bar 1: 1 (4);')")
     assert "empty.sf2" in page.inner_text("#see-wrong")
     page.click("#undo")
     until(page, "document.querySelector('#see-wrong').hidden")
