@@ -86,14 +86,20 @@ def judged(part: str, found: Peaks, own: Floats, elsewhere: Floats) -> list[Play
 
     Example: `judged("ride", found, own, elsewhere)`; `elsewhere` are its strengths where only others are written.
     """
-    taken = chosen(found, own)
-    taken = np.unique(taken[taken >= 0])
+    taken, limit = told_apart(found, own, elsewhere)
     here = found.strength[taken]
-    limit = max(threshold(here, elsewhere), median(here) * 10 ** (-FAINTEST_DB / 20))
     low, high = limit * 10 ** (-UNSURE_DB / 20), limit * 10 ** (UNSURE_DB / 20)
     strokes = [_stroke(found, place, part, bool(found.strength[place] >= high)) for place in taken[here >= low]]
     strokes += [_stroke(found, place, part, True) for place in _extras(found, own, taken[here >= limit])]
     return sorted(strokes, key=lambda one: one.onset_seconds)
+
+
+def told_apart(found: Peaks, own: Floats, elsewhere: Floats) -> tuple[npt.NDArray[np.int64], float]:
+    """The peaks that belong to written places, and the strength over which they are strokes."""
+    taken = chosen(found, own)
+    taken = np.unique(taken[taken >= 0])
+    here = found.strength[taken]
+    return taken, max(threshold(here, elsewhere), median(here) * 10 ** (-FAINTEST_DB / 20)) if len(taken) else 0.0
 
 
 def _stroke(found: Peaks, place: int, part: str, sure: bool) -> Played:

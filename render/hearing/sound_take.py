@@ -1,20 +1,22 @@
 """A take from a microphone: laid on its track, its drums' templates learned, every stroke found, block by block."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from grooves.takes.align import RATES, Alignment, agreement, align, combs, nearest_gaps, other_speed
+from grooves.takes.align import RATES, Alignment, agreement, align, combs, other_speed
 from grooves.takes.sheet import Sheet
-from grooves.takes.take import Floats, Played, Take, median, robust_spread
+from grooves.takes.take import Floats, Played, Take, median
+from render.hearing.beneath import BENEATH, HEARD_SECONDS, laid
+from render.hearing.clear import clearness, is_clear
 from render.hearing.drums import BEFORE, attack, stacked
 from render.hearing.features import HOP_SECONDS, Bands, Recording, Row, blocks, heard, read_mono
-from render.hearing.judge import OTHERS_SECONDS, REACH_SECONDS, judged
+from render.hearing.judge import OTHERS_SECONDS, judged
 from render.hearing.levels import levelled
 from render.hearing.rise import begun, rises
 from render.hearing.single_strokes import OwnKit
-from render.hearing.strokes import CLEAR, Peaks, away_from, peaks, separation, strongest_near, threshold
+from render.hearing.strokes import Peaks, away_from, peaks, separation, strongest_near
 from render.hearing.unmix import LAGS, Templates, strengths
 
 WHITENING = 0.7  # power of a band's loudness that it is divided by
@@ -22,12 +24,10 @@ LEARNED_SECONDS = 90.0  # of a take; more teaches nothing
 FIRST_ROUNDS, LEARNING_ROUNDS, LAST_ROUNDS = 25, 80, 60
 OWN_PULL = 0.1  # of the kit's own templates on those learned anew, in each round
 MASK_SECONDS = 0.070  # around what is written, where a part may strike while its template is learned
-SLID_SECONDS = 0.015, 0.06  # by how much more, and at most, a template slides while it is learned
 KEPT = 0.6  # share of what is written that the strongest peaks fit, from which on a take keeps to its track
 SPEED_FITS, SPEED_LEAD = 0.55, 0.15  # F of rough peaks at another speed, and over theirs as they are
 APART_SECONDS = 0.09  # how far a place of others lies from every own one
 CHANCE, SURE = 0.72, 0.95  # separation before anything was learned
-CLUSTERED = 0.8  # share of a part's strokes that must lie together in time, or it is leakage that is heard
 OVERLAP = 2 * LAGS  # moments that blocks share
 
 
@@ -65,17 +65,23 @@ def listen(
     if speed:
         return Take((), recording.seconds, speed=speed)
     learned = _learn(sound, first, sheet, alignment, tuple(templates), OWN_PULL if own else 0.0)
-    unclear = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
+    absorbed = _absorbed(first, learned, rough, sheet, alignment, moments * HOP_SECONDS)
     late = _shifts(first[: len(templates)], learned[: len(templates)])
     found = _all_peaks(recording, Ears(tuple(templates), learned, weights, tuple(late)), progress)
-    found = {part: _anchored(one, rough[part]) for part, one in found.items()}
     if recording.moments > moments:
         alignment = _lay(found, sheet, recording.seconds)
-    steps = rises(
-        read_mono(recording, 0, round(min(recording.seconds, LEARNED_SECONDS) * recording.rate)), recording.rate
-    )
-    take = begun(_strokes(found, sheet, alignment, recording.seconds, unclear), steps)
+    steps = _rises_from(recording, 0.0)
+    take = begun(_strokes(found, sheet, alignment, recording.seconds, absorbed, own is not None), steps)
+    if BENEATH in templates:
+        written = np.sort(_expected(sheet, alignment, BENEATH))
+        take = laid(take, written, templates[BENEATH], lambda start: _rises_from(recording, start) if start else steps)
     return levelled(take, own, usual, weights, steps) if own else take
+
+
+def _rises_from(recording: Recording, start: float) -> Floats:
+    """The rises of what is heard at once from a moment on."""
+    frames = round(min(recording.seconds - start, HEARD_SECONDS) * recording.rate)
+    return rises(read_mono(recording, round(start * recording.rate), frames), recording.rate)
 
 
 def _weights(sound: Bands) -> Row:
@@ -149,18 +155,6 @@ def _shifts(first: Templates, learned: Templates) -> list[float]:
     return found
 
 
-def _anchored(found: Peaks, rough: Peaks) -> Peaks:
-    """Peaks brought back where their template has slid off by a good deal, as those of the first templates show."""
-    if not (len(found.seconds) and len(rough.seconds)):
-        return found
-    strong = found.seconds[found.strength >= np.quantile(found.strength, 0.7)]
-    gaps = nearest_gaps(strong, rough.seconds[rough.strength >= np.quantile(rough.strength, 0.5)])
-    near = gaps[np.abs(gaps) <= SLID_SECONDS[1]]
-    off = median(near)
-    sure = len(near) >= len(strong) / 2 and robust_spread(near) < SLID_SECONDS[0]
-    return replace(found, seconds=found.seconds + off) if sure and abs(off) > SLID_SECONDS[0] else found
-
-
 def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], object]) -> dict[str, Peaks]:
     """Every part's peaks, found in overlapping blocks."""
     seconds: dict[str, list[Floats]] = {part: [] for part in ears.parts}
@@ -183,36 +177,25 @@ def _all_peaks(recording: Recording, ears: Ears, progress: Callable[[float], obj
 
 
 def _strokes(
-    found: Mapping[str, Peaks], sheet: Sheet, alignment: Alignment, seconds: float, unclear: Collection[str]
+    found: Mapping[str, Peaks],
+    sheet: Sheet,
+    alignment: Alignment,
+    seconds: float,
+    absorbed: Collection[str],
+    own_kit: bool,
 ) -> Take:
     """Each part's peaks judged against where it is written and where only others are."""
     strokes: list[Played] = []
-    silent = set(unclear)
+    silent: set[str] = set()
     for part in found:
         own, others = _places(part, tuple(found), sheet, alignment, seconds)
-        here, elsewhere = strongest_near(found[part], own), strongest_near(found[part], others, OTHERS_SECONDS)
-        if part in silent or not len(own) or separation(here, elsewhere) < CLEAR:
+        elsewhere = strongest_near(found[part], others, OTHERS_SECONDS)
+        if len(own) and is_clear(clearness(found[part], own, elsewhere), part in absorbed, own_kit):
+            strokes += judged(part, found[part], own, elsewhere)
+        else:
             silent.add(part)
-            continue
-        if clustered(found[part], own, elsewhere) < CLUSTERED:
-            silent.add(part)
-            continue
-        strokes += judged(part, found[part], own, elsewhere)
     strokes.sort(key=lambda one: one.onset_seconds)
     return Take(tuple(strokes), seconds, tuple(part for part in found if part in silent))
-
-
-def clustered(found: Peaks, own: Floats, elsewhere: Floats) -> float:
-    """The share of the strongest peaks near written places that lie within 30 ms of where they lie as a rule.
-
-    Example: `clustered(found, own, elsewhere)` is 1.0 of a drum; peaks of noise are spread over all they are looked
-    for in. Of none it is 1.0.
-    """
-    near = strongest_near(found, own, REACH_SECONDS)
-    strong = found.seconds[np.isin(found.strength, near[near >= threshold(near, elsewhere)])]
-    gaps = nearest_gaps(strong, own)
-    gaps = gaps[np.abs(gaps) <= 0.1]
-    return float(np.mean(np.abs(gaps - median(gaps)) <= 0.03)) if len(gaps) else 1.0
 
 
 def _places(

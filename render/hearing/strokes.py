@@ -16,7 +16,6 @@ from grooves.takes.take import Floats
 from render.hearing.drums import BEFORE
 from render.hearing.features import HOP_SECONDS
 
-CLEAR = 0.85  # chance that a written place peaks higher than one of others only, under which a part is unclear
 WRITTEN_SECONDS = 0.06  # a written place reaches so far
 UNSURE_DB = 2.0  # around the threshold
 EXTRA_DB = 4.0  # over the leakage that an extra must stand

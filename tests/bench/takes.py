@@ -1,6 +1,6 @@
 """Takes: the whole table of what is heard, over tempos, rooms and seeds, and what it costs in time and memory.
 
-Run it as a program: `python tests/bench/takes.py [seeds]` or `python tests/bench/takes.py minutes 60`, which listens to
+Run it as a program: `python tests/bench/takes.py [seeds [the first]]` or `python tests/bench/takes.py minutes 60`, which listens to
 one long take and says the most memory that it had. Takes are made here from FluidR3, strokes varied in tone and level;
 templates are those of the bundled soundfont, or of four strokes of each part in the same room. F is mir_eval's at 30 ms.
 Lateness is held against that of the strokes where their sound begins, of the parts that were heard clearly.
@@ -11,13 +11,15 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 
 import beside  # noqa: F401 - finds the tests' own modules
 import mir_eval
 import numpy as np
 from takes_made import Student, played, sheet
-from takes_sound import CLEAN, LARGE, RATE, SMALL, Drums, begun_at, calibration, plain_levels, recorded, saved
+from takes_sound import CLEAN, LARGE, RATE, SMALL, Drums, begun_at, calibration, mixed, plain_levels, recorded, saved
 
 from grooves.takes.align import nearest_gaps
 from grooves.takes.check import check_take
@@ -63,8 +65,8 @@ def one_take(drums, usual, folder, tempo, room, seed, known):
     return found, cost
 
 
-def table(seeds: int) -> None:
-    """Print F by part and room, with the floors beside."""
+def table(seeds: int = 1, first: int = 0) -> None:
+    """Print F by part and room and in how many takes, with the floors beside."""
     drums, usual = Drums(), kit_templates(open_kit(default_soundfont()), PARTS)
     with tempfile.TemporaryDirectory() as folder:
         for known in (True, False):
@@ -73,13 +75,16 @@ def table(seeds: int) -> None:
             for name, room in ROOMS.items():
                 here = defaultdict(list)
                 for tempo in TEMPOS:
-                    for seed in range(seeds):
+                    for seed in range(first, first + seeds):
                         found, cost = one_take(drums, usual, Path(folder), tempo, room, 1000 + 10 * tempo + seed, known)
                         costs.append(cost)
                         for part, values in found.items():
                             here[part].append(values)
                             every[part].append(values)
-                print(f"  {name:24}", *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f}" for part in PARTS))
+                print(
+                    f"  {name:24}",
+                    *(f"{part} {np.mean([v[0] for v in here[part]] or [0]):.3f} ({len(here[part])})" for part in PARTS),
+                )
             takes = len(ROOMS) * len(TEMPOS) * seeds
             for part, floor in zip(PARTS, FLOORS[known], strict=True):
                 f, error, off, bias = np.array(every[part]).T
@@ -91,32 +96,48 @@ def table(seeds: int) -> None:
             print(f"  {np.median(costs):.2f} s of processor time a minute of sound")
 
 
-def long_take(minutes: float) -> None:
-    """Listen to a long take, noise with strokes in it, and say time and memory."""
+def write_long(path: Path, minutes: float) -> None:
+    """Write a long clean take, minute by minute."""
     import soundfile
 
-    written = sheet(tempo=140, choruses=round(minutes * 140 / 16))
+    drums, written = Drums(), long_sheet(minutes)
+    plain, strokes = plain_levels(written), played(written, Student(1)).take.strokes
+    over = np.zeros(RATE)
+    with soundfile.SoundFile(str(path), "w", RATE, 1, "PCM_16") as file:
+        for start in range(0, int(written.end_seconds), 60):
+            here = [
+                (one.onset_seconds - start, one.part, plain[one.part])
+                for one in strokes
+                if start <= one.onset_seconds < start + 60
+            ]
+            sound = mixed(here, drums, 60, start)
+            sound[:RATE] += over
+            over = sound[60 * RATE :]
+            file.write(0.3 * sound[: 60 * RATE] + 1e-4 * np.random.default_rng(start).standard_normal(60 * RATE))
+
+
+def long_sheet(minutes: float):
+    """The sheet of so many minutes."""
+    return sheet(tempo=140, choruses=round(minutes * 140 / 16))
+
+
+def long_take(minutes: float) -> None:
+    """Listen to a long take, written by a process of its own, and say time and memory."""
+    written = long_sheet(minutes)
     usual = kit_templates(open_kit(default_soundfont()), PARTS)
-    made = played(written, Student(1))
-    at = np.round(np.array([one.onset_seconds for one in made.take.strokes]) * RATE).astype(int)
-    burst = np.random.default_rng(1).standard_normal(2000) * np.exp(-np.arange(2000) / 300) * 0.2
-    draw = np.random.default_rng(2)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "long.wav"
-        with soundfile.SoundFile(str(path), "w", RATE, 1, "PCM_16") as file:
-            for start in range(0, int(written.end_seconds * RATE), 60 * RATE):
-                block = draw.standard_normal(60 * RATE) * 1e-3
-                for place in at[(at >= start) & (at < start + 60 * RATE - 2000)]:
-                    block[place - start : place - start + 2000] += burst
-                file.write(block)
+        with ProcessPoolExecutor(1, get_context("spawn")) as pool:
+            pool.submit(write_long, path, minutes).result()
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         recording = open_recording(path)
         began = time.process_time()
-        listen(recording, written, usual)
+        take = listen(recording, written, usual)
         cost = (time.process_time() - began) * 60 / recording.seconds
         most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(
-            f"{recording.seconds / 60:.0f} minutes: {cost:.2f} s a minute, {most:.0f} MB at most ({before:.0f} before)"
+            f"{recording.seconds / 60:.0f} minutes: {cost:.2f} s a minute, {most:.0f} MB at most ({before:.0f} before), "
+            f"not heard clearly: {', '.join(take.unclear) or 'no part'}"
         )
 
 
@@ -134,4 +155,4 @@ if __name__ == "__main__":
     if "minutes" in sys.argv:
         long_take(float(sys.argv[sys.argv.index("minutes") + 1]))
     else:
-        table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+        table(*(int(one) for one in sys.argv[1:3]))

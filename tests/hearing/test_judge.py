@@ -5,7 +5,7 @@ import pytest
 
 from grooves.takes.take import Played, Take
 from render.hearing.judge import chosen, judged
-from render.hearing.rise import begins_after, begun, responses, rises, rises_by
+from render.hearing.rise import EARLIEST, HIGH, LATEST, begins_after, begun, responses, rises, rises_by
 from render.hearing.strokes import Peaks
 
 RATE = 22050
@@ -94,10 +94,39 @@ def test_a_part_of_few_strokes_stays_where_it_was_found(two_parts):
     assert [one.onset_seconds for one in moved.strokes if one.part == "snare"] == pytest.approx(snare[:7] + 0.005)
 
 
+def rising(*tops):
+    """A response that rises at some steps after the moments found, each time by so much and within 6 ms."""
+    steps = np.arange(EARLIEST, LATEST)
+    return sum(high * np.maximum(1 - np.abs(steps - at) / 3, 0) for at, high in tops)
+
+
+@pytest.mark.parametrize(
+    ("tops", "begins_ms"),
+    [
+        ([(1, 0.8), (14, 1.0)], 1),  # a low drum and its own echo
+        ([(-30, 0.8), (10, 1.0)], -30),  # its template learned what rings on
+        ([(-30, 0.3), (4, 1.0)], 4),  # what another drum left
+        ([(-30, 0.3), (4, -1.0)], -30),
+        ([], 0),
+    ],
+    ids=str,
+)
+def test_a_drum_begins_at_its_first_high_rise(tops, begins_ms):
+    assert 1000 * begins_after(rising((100, 1.0), *tops)) == pytest.approx(begins_ms, abs=0.1)
+
+
+def test_a_bass_drum_whose_template_slid_off_is_brought_back():
+    kick = 1.0 + 0.5 * np.arange(56)
+    sound = bursts(kick, 70, 6) + 1e-3 * np.random.default_rng(6).standard_normal(30 * RATE)
+    found = Take(tuple(Played(float(one) + 0.029, "bass drum") for one in kick), 30.0)
+    moved = begun(found, rises(sound.astype(np.float32), RATE))
+    assert 1000 * np.median([one.onset_seconds for one in moved.strokes] - kick) == pytest.approx(0, abs=2.5)
+
+
 def test_how_much_a_sound_rises_does_not_depend_on_moments_found_a_little_wrong(two_parts):
     ride, _, steps = two_parts
     draw = np.random.default_rng(5)
-    high = steps[:, :-1].sum(axis=1)
+    high = steps[:, HIGH].sum(axis=1)
     exact, rough = (
         responses(high, {"ride": [Played(float(one), "ride") for one in moments]})["ride"]
         for moments in (ride, ride + draw.normal(0, 0.001, len(ride)))

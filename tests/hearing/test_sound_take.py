@@ -144,7 +144,7 @@ def test_a_gain_that_moves_by_itself_is_known_by_the_noise_that_grows_after_stro
 
 def test_where_a_gain_moved_no_levels_are_compared(heard, usual):
     *_, without, _, own = heard
-    found = levelled(without, replace(own, automatic=True), usual, np.ones(39, np.float32), np.zeros((100, 5)))
+    found = levelled(without, replace(own, automatic=True), usual, np.ones(39, np.float32), np.zeros((100, 8)))
     assert found.automatic and not found.levels and found.against_own_lu is None
 
 
