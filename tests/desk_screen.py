@@ -45,6 +45,12 @@ def values(page):
     return [box.input_value() for box in page.locator("[id^=values-]").all()]
 
 
+def enter(page, where, text):
+    """Write into a field and leave it."""
+    page.fill(where, text)
+    page.press(where, "Tab")
+
+
 def until(page, true, seconds=20):
     """Wait until something holds; the desk's policy forbids the browser's own way of waiting."""
     end = time.monotonic() + seconds

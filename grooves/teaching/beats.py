@@ -21,19 +21,20 @@ def bar_of(cells: Sequence[str], meter: Meter, tied_in: bool = False) -> Bar:
             if events and (kind == "held" or kind == events[-1].kind == "rest"):
                 events[-1] = replace(events[-1], length=events[-1].length + length)
             else:
-                events.append(Symbol(_place(number, part, len(cell), meter), length, kind))
+                events.append(Symbol(place_in_beat(number, part, len(cell), meter), length, kind))
     return spell(tuple(events), meter)
 
 
 @lru_cache(maxsize=256)
-def _place(beat: int, part: int, parts: int, meter: Meter) -> Fraction:
+def place_in_beat(beat: int, part: int, parts: int, meter: Meter) -> Fraction:
+    """Where a part of a beat begins, both from 0: `place_in_beat(1, 2, 3, Meter(4, 4))` is 5/3."""
     return meter.pulse * (beat * parts + part) / parts
 
 
 def upbeat_bar(cells: Sequence[str], meter: Meter) -> Bar:
     """Join beats into a bar without ties: `upbeat_bar([".x", ".x", "x", "."], Meter(4, 4))` is "8r 4 8 4 4r"."""
     onsets = [
-        _place(number, part, len(cell), meter)
+        place_in_beat(number, part, len(cell), meter)
         for number, cell in enumerate(cells)
         for part, mark in enumerate(cell)
         if mark == "x"

@@ -20,6 +20,7 @@ from typing import NamedTuple
 from grooves.fastest import FASTEST_PER_SECOND
 from grooves.notes import line_notes
 from grooves.rhythm import Bar, Meter
+from grooves.teaching.beats import place_in_beat
 
 # What one unit of each measure adds to a bar's difficulty. The weights are ours, set against an order of twenty bars
 # made by hand (in the tests): a bar of upbeats outweighs running eighths, a held-over strong beat outweighs both, and
@@ -197,7 +198,7 @@ def places(onsets: Sequence[Fraction], meter: Meter) -> dict[Fraction, int]:
 
 @lru_cache(maxsize=256)
 def _beat_places(number: int, parts: int, meter: Meter) -> tuple[tuple[Fraction, int], ...]:
-    there = [meter.pulse * number + meter.pulse * part / parts for part in range(parts)]
+    there = [place_in_beat(number, part, parts, meter) for part in range(parts)]
     return tuple((place, weight(place, meter)) for place in there)
 
 

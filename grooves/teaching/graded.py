@@ -192,14 +192,16 @@ def _four_times_each(rhythms: int, rng: Random, meter: Meter) -> tuple[Bar, ...]
     """Rhythms that differ by one note from one to the next, written from the last, which comes home."""
     grid = [EIGHTH * number for number in range(int(meter.length / EIGHTH))]
     last = on_the_beats(meter)  # what is expected after the end
+    low, high = band(4, meter)
     homes = (_home(rng, grid, meter) for _ in count())
-    strokes = next(home for home in homes if _is_easy(untied(sorted(home), meter), last, meter))
+    strokes = next(home for home in homes if max(_points(untied(sorted(home), meter), last, meter)) <= high)
     written = [untied(sorted(strokes), meter)]
     while len(written) < rhythms:
         ways = {way: untied(sorted(way), meter) for way in _one_note_away(strokes, grid)}
-        new = [way for way, bar in ways.items() if bar not in written[:3] and _is_easy(bar, written[0], meter)]
+        points = {way: _points(bar, written[0], meter) for way, bar in ways.items() if bar not in written[:3]}
+        new = [way for way, both in points.items() if max(both) <= high]
         # Near the end, which is easy, one note may not be enough to come into the band.
-        strokes = rng.choice([way for way in new if _in_band(ways[way], written[0], meter)] or new)
+        strokes = rng.choice([way for way in new if min(points[way]) >= low] or new)
         written.insert(0, ways[strokes])
     return tuple(bar for bar in written for _ in range(TIMES_EACH))
 
@@ -218,12 +220,6 @@ def _one_note_away(strokes: StrokeSet, grid: Sequence[Fraction]) -> list[StrokeS
     return [found for found in (*toggled, *moved) if len(found) > 1]
 
 
-def _is_easy(bar: Bar, following: Bar, meter: Meter) -> bool:
-    """Whether a rhythm is no harder than level 4 is, both again and before the next one."""
-    return all(reading_points(bar, meter, after) <= band(4, meter)[1] for after in (bar, following))
-
-
-def _in_band(bar: Bar, following: Bar, meter: Meter) -> bool:
-    """Whether a rhythm lies in level 4's band before itself and before what follows."""
-    low, high = band(4, meter)
-    return all(low <= reading_points(bar, meter, after) <= high for after in (bar, following))
+def _points(bar: Bar, following: Bar, meter: Meter) -> tuple[float, float]:
+    """How hard a rhythm is before itself, as it comes again, and before what follows."""
+    return reading_points(bar, meter, bar), reading_points(bar, meter, following)

@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from grooves.errors import LessonError, quoted
+from grooves.lesson_lines import ALPHABET
+
+LAST_LINE = len(ALPHABET) - 1  # of several, from 0
 
 
 def word(body: Mapping[str, Any], key: str, default: str | None = None, most: int = 4_000) -> str:
@@ -22,3 +25,8 @@ def number(body: Mapping[str, Any], key: str, low: int, high: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
         raise LessonError(f"{key}: {quoted(value)} does not fit; it is a whole number from {low} to {high}")
     return value
+
+
+def which_line(body: Mapping[str, Any]) -> int:
+    """Which of several lines a request is about, from 0, the first where it does not say; raises LessonError."""
+    return number(body, "line", 0, LAST_LINE) if "line" in body else 0

@@ -20,7 +20,7 @@ from grooves.rhythm import Bar, parse_values, values_text
 from grooves.teaching.graded import lines
 from grooves.toml_text import read_toml
 from render.desk import places, steps
-from render.desk.asked import number, word
+from render.desk.asked import number, which_line, word
 from render.desk.line_tables import with_line, without_line
 from render.desk.line_text import (
     in_rows,
@@ -75,11 +75,6 @@ def _keys(text: str, key: Sequence[str | int]) -> list[Sequence[str | int]]:
     return [key]
 
 
-def _which(change: Change) -> int:
-    """Which of several lines is meant, from 0."""
-    return number(change, "line", 0, 25) if "line" in change else 0
-
-
 # --- the line -------------------------------------------------------------------------------------
 
 
@@ -123,7 +118,7 @@ class _InBar:
 
 
 def _with_line(text: str, path: Path, kind: str, change: Change) -> str:
-    which = _which(change)
+    which = which_line(change)
     meter, line = meter_of(text, path), line_of(text, path, which)
     if kind == "take":
         return _taken(text, path, meter, change, which)
@@ -245,8 +240,8 @@ def _add_line(text: str, path: Path, change: Change) -> str:
     tables = read_tables(text).lines
     if len(tables) == len(ALPHABET):
         raise LessonError(f"line: a lesson has at most {len(tables)} lines, A to Z")
-    line_table(text, _which(change))
-    like = line_tables(read_toml(text))[_which(change)]
+    line_table(text, which_line(change))
+    like = line_tables(read_toml(text))[which_line(change)]
     kept = {key: like[key] for key in ("played_on", "reads_with", "repeat_each") if key in like}
     taken = {letter.casefold() for letter in letters_of(tables)}
     letter = ALPHABET[len(tables)]
@@ -258,7 +253,7 @@ def _add_line(text: str, path: Path, change: Change) -> str:
 
 def _remove_line(text: str, _: Path, change: Change) -> str:
     """One line less; those after it keep their letters where a track names its bars by them."""
-    tables, which = read_tables(text).lines, _which(change)
+    tables, which = read_tables(text).lines, which_line(change)
     if len(tables) == 1:
         raise LessonError("a lesson has at least one line; change this one")
     line_table(text, which)

@@ -84,10 +84,6 @@ class Folder:
         """The lessons that are there, in order; none in an empty folder."""
         return listing(self.path)
 
-    def names(self) -> list[str]:
-        """Their names."""
-        return [self.name(path) for path in self.listing().lessons]
-
     def _free(self, title: str) -> Path:
         """A file that is not there yet for a lesson of this title."""
         stem = slug(title, "lesson")[:60]

@@ -14,7 +14,7 @@ from grooves.errors import LessonError
 from grooves.toml_text import read_toml
 from render.files.there import MOST_LOOKED_AT
 from render.lesson.groove_files import read_text
-from render.lesson.load import by_number
+from render.lesson.load import ONLY_LESSONS_SAY, by_number
 
 MOST_LESSONS = 500  # shown at once; ours
 MOST_FOLDERS = 1_000  # that are watched: far fewer than a system allows
@@ -88,7 +88,7 @@ def _is_lesson(path: Path) -> bool:
         table = read_toml(read_text(path))
     except LessonError:
         return True
-    if table.keys() & {"line", "groove", "track"}:
+    if table.keys() & ONLY_LESSONS_SAY:
         return True
     if table.keys() & {"meter", "weeks", "group"}:  # a groove, a term
         return False

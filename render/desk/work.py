@@ -13,7 +13,7 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 
 from grooves.errors import LessonError
-from render.desk.asked import number, word
+from render.desk.asked import LAST_LINE, number, which_line, word
 from render.desk.drawing import PICTURES, PIECES, Drawer, Kept, framed
 from render.desk.edits import edited
 from render.desk.folder import FIRST_LESSON, Folder, difference
@@ -29,7 +29,6 @@ Body = Mapping[str, Any]
 Answer = dict[str, Any]
 WAIT_SECONDS = 20.0  # a browser that asks for changes is told after this at the latest
 MOST_TEXT = 1_000_000
-MOST_LINES = 26  # A to Z
 
 
 class Desk:
@@ -118,7 +117,7 @@ class Desk:
 
     def look(self, body: Body) -> Answer:
         """What a text shows."""
-        return {"view": view(self._text(body), self._path(body), _which(body))}
+        return {"view": view(self._text(body), self._path(body), which_line(body))}
 
     def edit(self, body: Body) -> Answer:
         """A text after a change, and what it shows."""
@@ -127,7 +126,7 @@ class Desk:
             raise LessonError("there is no change in this request")
         path = self._path(body)
         text = edited(self._text(body), path, change)
-        shown = MOST_LINES - 1 if change.get("kind") == "add line" else _which(change)  # it comes last
+        shown = LAST_LINE if change.get("kind") == "add line" else which_line(change)  # it comes last
         return {"text": text, "view": view(text, path, shown)}
 
     def keep(self, body: Body) -> Answer:
@@ -282,8 +281,3 @@ class Desk:
         assert self._changed
         async with self._changed:
             self._changed.notify_all()
-
-
-def _which(body: Body) -> int:
-    """Which of several lines is meant, from 0."""
-    return number(body, "line", 0, MOST_LINES - 1) if "line" in body else 0

@@ -54,13 +54,15 @@ def share_out(work: Callable[[int, int], Result], count: int) -> list[Result]:
     finally:
         for child, memory in children.values():
             os.close(memory)
-            with contextlib.suppress(ProcessLookupError, ChildProcessError):  # it has been waited for
+            with contextlib.suppress(ProcessLookupError):
                 os.kill(child, signal.SIGKILL)
-                os.waitpid(child, 0)
+            os.waitpid(child, 0)
 
 
 def _end_of(child: int) -> int:
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    """With which status a process ended; it keeps its number, so that nobody else gets it, until it is waited for."""
+    ended = os.waitid(os.P_PID, child, os.WEXITED | os.WNOWAIT)
+    return ended.si_status if ended and ended.si_code == os.CLD_EXITED else -1
 
 
 def _forked(work: Callable[[int, int], object], number: int, count: int) -> tuple[int, int]:

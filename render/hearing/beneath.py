@@ -18,7 +18,7 @@ from scipy.signal import fftconvolve
 from grooves.takes.align import nearest_gaps
 from grooves.takes.take import Floats, Played, Take, onsets
 from render.hearing.drums import BEFORE
-from render.hearing.features import HIGH_BANDS, HIGH_HZ, HOP_SECONDS, LOW_BANDS, Bands
+from render.hearing.features import HOP_SECONDS, LOW_BANDS, Bands, high_edges, middles_of
 from render.hearing.judge import REACH_SECONDS
 from render.hearing.rise import FEWEST, HIGH_EDGES_HZ, MIDDLE, STEP_SECONDS, responses, train
 
@@ -97,7 +97,7 @@ def _at(strokes: Sequence[Played], now: Floats) -> list[Played]:
 
 def risen(template: Bands) -> Floats:
     """How fast the bands of a template rise every millisecond, for as long as a response and 25 ms on each side."""
-    middles = np.sqrt(_edges(HIGH_HZ, HIGH_BANDS)[:-1] * _edges(HIGH_HZ, HIGH_BANDS)[1:])
+    middles = middles_of(high_edges())
     power = template[LOW_BANDS:].astype(np.float64) ** 2
     at = (np.arange(template.shape[1]) - BEFORE) * HOP_SECONDS / STEP_SECONDS
     lags = np.arange(LAGS[0] - APART, LAGS[1] + APART)
@@ -105,10 +105,6 @@ def risen(template: Bands) -> Floats:
         np.interp(lags, at, np.sqrt(power[(middles >= low) & (middles < high)].sum(axis=0))) for low, high in BANDS_HZ
     ]
     return np.asarray(np.gradient(np.stack(level, axis=1), axis=0), dtype=np.float64)
-
-
-def _edges(between: tuple[float, float], count: int) -> Floats:
-    return np.geomspace(*between, count + 1)
 
 
 def later(response: Floats, usual: Floats) -> float:

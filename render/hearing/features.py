@@ -129,9 +129,20 @@ def _edges(between: tuple[float, float], count: int) -> Row:
     return np.geomspace(low, high, count + 1).astype(np.float32)
 
 
+def middles_of(edges: Row) -> Row:
+    """The frequency in the middle of each band, by ear: `middles_of(high_edges())[0]` is about 425 Hz."""
+    middles: Row = np.sqrt(edges[:-1] * edges[1:])
+    return middles
+
+
+def high_edges() -> Row:
+    """Where the high bands begin and end, in Hz: `high_edges()[0]` is 400."""
+    return _edges(HIGH_HZ, HIGH_BANDS)
+
+
 def _in_bands(hertz: Row, edges: Row) -> Row:
     """Which frequencies belong to which band, shared between neighbours by triangles, shape (frequencies, bands)."""
-    middles = np.sqrt(edges[:-1] * edges[1:])
+    middles = middles_of(edges)
     around = np.log(np.concatenate([[edges[0] ** 2 / middles[0]], middles, [edges[-1] ** 2 / middles[-1]]]))
     place = np.interp(np.log(np.maximum(hertz, 1.0)), around, np.arange(len(around)), left=-9, right=-9)
     weights: Row = np.maximum(0, 1 - np.abs(place[:, None] - np.arange(1, len(middles) + 1))).astype(np.float32)
@@ -153,4 +164,4 @@ def _low(rate: int) -> tuple[Row, Row]:
 def _high(rate: int) -> tuple[Row, Row]:
     length = round(HIGH_SECONDS * rate) // 2 * 2
     hertz = (np.arange(length // 2 + 1) * rate / length).astype(np.float32)
-    return np.hanning(length).astype(np.float32), _in_bands(hertz, _edges(HIGH_HZ, HIGH_BANDS))
+    return np.hanning(length).astype(np.float32), _in_bands(hertz, high_edges())

@@ -21,6 +21,8 @@ from render.lesson.lesson_text import line_tables
 if TYPE_CHECKING:
     from render.reading.imported_line import ImportedLine
 
+ONLY_LESSONS_SAY = frozenset({"line", "groove", "track"})
+
 
 @dataclass(frozen=True)
 class Loaded:
@@ -103,7 +105,7 @@ def is_groove(path: Path) -> bool:
         table = read_toml(read_text(path))
     except LessonError:
         return False
-    return "meter" in table and not table.keys() & {"line", "groove", "track"}
+    return "meter" in table and not table.keys() & ONLY_LESSONS_SAY
 
 
 def _beside(lesson: Path, name: str) -> Path:

@@ -87,21 +87,24 @@ def balance_for(plan: Plan, kit: DrumKit) -> Balance:
 
 def perform_track(lesson: Lesson, planned: PlannedTrack, balance: Balance) -> PerformedTrack:
     """Perform a track at its velocities: `perform_track(plan.lesson, plan.tracks[0], balance).performance.hits`."""
-    performance = perform(lesson.score, planned.passages, lesson.feel, lesson.balance_lu)
-    return PerformedTrack(planned, performance, velocities(performance, balance))
+    return _struck(planned, _played(lesson, planned), balance)
 
 
 def perform_tracks(session: Session) -> list[PerformedTrack]:
     """Perform the tracks of a plan, once what they play is recorded: `perform_tracks(session)[0].performance.hits`."""
-    plan = session.plan
-    lesson, options = plan.lesson, plan.options
-    played = [perform(lesson.score, one.passages, lesson.feel, lesson.balance_lu) for one in plan.tracks]
+    plan, options = session.plan, session.plan.options
+    played = [_played(plan.lesson, one) for one in plan.tracks]
     if options.audio and not options.plain_velocities:
         record(played, session.kit)
-    return [
-        PerformedTrack(planned, performance, velocities(performance, session.balance))
-        for planned, performance in zip(plan.tracks, played, strict=True)
-    ]
+    return [_struck(*one, session.balance) for one in zip(plan.tracks, played, strict=True)]
+
+
+def _played(lesson: Lesson, planned: PlannedTrack) -> Performance:
+    return perform(lesson.score, planned.passages, lesson.feel, lesson.balance_lu)
+
+
+def _struck(planned: PlannedTrack, performance: Performance, balance: Balance) -> PerformedTrack:
+    return PerformedTrack(planned, performance, velocities(performance, balance))
 
 
 def write_midi(session: Session, one: PerformedTrack) -> list[MadeFile]:

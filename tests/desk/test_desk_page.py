@@ -9,7 +9,7 @@ import tomllib
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk_lessons import LESSON
-from desk_screen import of_the_page, opened, place, saved, until, values, write
+from desk_screen import enter, of_the_page, opened, place, saved, until, values, write
 from desk_server import served
 from page_midi import FAKE
 
@@ -43,8 +43,7 @@ def test_from_an_empty_folder_to_a_page_without_typing_notation(chrome, tmp_path
         page.fill("#new-title", TITLE)
         page.click("#new button")
         page.wait_for_selector("body.ready #bars .one-place")
-        page.fill("#tempo", "200")
-        page.press("#tempo", "Tab")
+        enter(page, "#tempo", "200")
         page.wait_for_timeout(100)
 
         line = [0, 1, 2, 2.5, 3, 4, 4.5, 5.5, 6, 7, 8, 9, 10, 11, 12, 13, 13.5, 14, 15]
@@ -117,8 +116,7 @@ def test_a_line_is_tapped_on_a_midi_pad_that_is_connected_late(chrome, desk, fol
     """
     with opened(chrome, desk, init=f"{FAKE} kit.pull();") as page:
         write(page)
-        page.fill("#tempo", "300")
-        page.press("#tempo", "Tab")
+        enter(page, "#tempo", "300")
         page.select_option("#tap-bars", "2")
         page.click("#pad")
         until(page, "document.querySelector('#pad').getAttribute('aria-pressed') === 'true'")
@@ -278,29 +276,24 @@ def test_lines_come_and_go_by_hand_and_by_keys_and_undo_brings_every_one_back(pa
 
 def test_each_setting_stands_in_the_file_and_what_is_wrong_beside_it(page, folder):
     write(page)
-    page.fill("#tempo", "10")
-    page.press("#tempo", "Tab")
+    enter(page, "#tempo", "10")
     page.wait_for_selector("#tempo[aria-invalid=true]")
     told = page.inner_text(f"#{page.get_attribute('#tempo', 'aria-describedby')}")
     assert told == "tempo: 10 is out of range; a tempo runs from 30 to 400"
-    page.fill("#tempo", "96")
-    page.press("#tempo", "Tab")
-    page.fill("#note", "Count aloud.")
-    page.press("#note", "Tab")
+    enter(page, "#tempo", "96")
+    enter(page, "#note", "Count aloud.")
     page.select_option("#reads", '{"long":"bass drum","short":"snare"}')
     page.select_option("#swing", '"straight"')
     page.focus("#timing")
     page.keyboard.press("ArrowRight")
     page.check("#left")
     page.select_option("#form", "blues")
-    page.fill("#choruses", "3")
-    page.press("#choruses", "Tab")
+    enter(page, "#choruses", "3")
     page.focus("#balance-line")
     page.keyboard.press("ArrowRight")
     page.click("#add-track")
     page.wait_for_selector("#track-0-tempo")
-    page.fill("#track-0-tempo", "60%")
-    page.press("#track-0-tempo", "Tab")
+    enter(page, "#track-0-tempo", "60%")
     page.check("#track-0-out-left-foot")
     page.wait_for_timeout(200)
     page.click("#save")
@@ -461,8 +454,7 @@ def test_axe_finds_nothing_and_nothing_runs_off_the_screen(chrome, desk, folder,
         page.click("#how")
         page.click("#add-track")
         page.click("#as-text summary")
-        page.fill("#tempo", "10")
-        page.press("#tempo", "Tab")
+        enter(page, "#tempo", "10")
         page.wait_for_selector("#tempo[aria-invalid=true]")
         until(page, "document.body.dataset.pages")
         found = Axe().run(page, options={"iframes": False})

@@ -18,7 +18,7 @@ _WIDE = [b"\xff" * 4, b"\0" * 4, b"\x7f\xff\xff\xff", b"\x80\0\0\0", b"\0\0\0\x8
 
 def mutants(case: Case, others: Sequence[Case], drawn: Random) -> list[Case]:
     """Damaged copies of a case, some with pieces of other cases that have files of the same names."""
-    kin = [other for other in others if other.files and _names(other) == _names(case)]
+    kin = [other for other in others if _names(other) == _names(case)]
     many = SLOW if _names(case) & {"take.wav", "kit.wav", "font.sf2"} else EACH
     return [_mutant(case, kin or [case], drawn) for _ in range(many)] if case.files else []
 
