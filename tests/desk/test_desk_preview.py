@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import numpy as np
-from desk_screen import of_the_page, place, until, write
+from desk_screen import enter, of_the_page, place, until, write
 from page_browser import Opened
 from page_browser import opened as as_given
 
@@ -89,7 +89,7 @@ BARLINES = """() => transport.player.cells.filter((cell) => cell.from === 0 && c
 def test_a_change_while_it_plays_is_heard_from_the_next_bar_on(page):
     """The bar before is played to its end, and nothing is counted in anew. What a teacher expects: ours, no source."""
     looked_at(page)
-    changed(page, lambda: (page.fill("#tempo", "400"), page.press("#tempo", "Tab")))
+    changed(page, lambda: enter(page, "#tempo", "400"))
     page.click("#hear")
     until(page, lambda: of_the_page(page, "view.current && transport.player.cells[0].position === 1"))
     frame = changed(page, lambda: page.click(place(1, 144)))
@@ -138,7 +138,7 @@ def test_what_was_set_on_the_page_stays_and_nothing_of_it_is_kept_on_this_comput
     for number in range(2):  # also what was set before the last change but one
         frame = changed(page, lambda number=number: page.click(place(3, 48 + 96 * number)))
         assert frame.evaluate("[settings.loop, settings.tempo, controls.mirrored]") == [[1, 2], 66, True]
-    frame = changed(page, lambda: (page.fill("#tempo", "150"), page.press("#tempo", "Tab")))
+    frame = changed(page, lambda: enter(page, "#tempo", "150"))
     assert frame.evaluate("[settings.loop, settings.tempo]") == [[1, 2], 150]
     frame.evaluate(
         "() => { controls.bars.choose({ from: null, to: null, loop: false }); controls.diary.tick([0], true); }"
