@@ -44,6 +44,7 @@ def test_two_tabs_add_their_ticks(sheet):
     other.goto(sheet.page.url)
     other.wait_for_selector("body.ready")
     sheet.page.locator(".clean-box").nth(0).check()
+    until(Opened(other), "document.querySelectorAll('.clean-box:checked').length === 1")  # a browser takes its moment
     other.locator(".clean-box").nth(2).check()
     for page in (sheet.page, other):
         until(Opened(page), "document.querySelectorAll('.clean-box:checked').length === 2")

@@ -146,6 +146,13 @@ def test_what_processes_have_shared_is_on_disk_for_the_next_one(played):
 
 
 @forks
+def test_what_was_recorded_is_written_to_the_disk_while_the_tracks_are_mixed(played, tmp_path):
+    with closing(open_kit(default_soundfont())) as kit:
+        record([played], kit)
+        kit.cache._writer.join()
+        assert len([*(tmp_path / "cache").glob("kits/*/entries-????????")]) == 1  # though the kit is in use
+
+
 def test_a_lesson_rendered_by_several_processes_from_nothing_has_the_bytes_of_one(tmp_path, monkeypatch):
     lesson = tmp_path / "lesson.toml"
     lesson.write_text(text_of("4 8 8 4 4", tempo=200, tracks=BAND))
