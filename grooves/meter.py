@@ -80,7 +80,7 @@ def rest_lengths(start: Fraction, end: Fraction, meter: Meter) -> tuple[Fraction
     """The rests of a silence: `rest_lengths(EIGHTH, Fraction(2), Meter(4, 4))` is an eighth and a quarter.
 
     Each shows the beats: none hides the middle of the bar, none is dotted except for a whole beat of three eighths.
-    A silent bar is one rest. Common practice, no source.
+    A silent bar is one rest where a value is as long as it: not in 5/4 and 7/8. Common practice, no source.
     """
     if start == 0 and end == meter.length and meter.length in _SIGNS:
         return (meter.length,)
